@@ -1,0 +1,1 @@
+"""One antenna, one site, at given frequencies: pure functions and frozen dataclasses."""
