@@ -5,8 +5,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from .arrays import Complex
 from .constants import EPS0
 from .errors import InputError
 
@@ -43,7 +44,7 @@ class Ground:
     def is_perfect(self) -> bool:
         return math.isinf(self.sigma)
 
-    def n2(self, f_hz: ArrayLike) -> NDArray[np.complex128]:
+    def n2(self, f_hz: ArrayLike) -> Complex:
         """Complex relative permittivity er - j sigma/(w eps0) at f_hz (any shape, Hz); ITU-R P.527 eq. (1)."""
         f = np.asarray(f_hz, dtype=float)
         return self.er - 1j * self.sigma / (2 * np.pi * f * EPS0)

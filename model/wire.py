@@ -4,9 +4,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ive
 
+from .arrays import Complex
 from .constants import MU0
 from .errors import InputError
 
@@ -46,7 +47,7 @@ class WireType:
     def radius(self) -> float:
         return self.diameter / 2
 
-    def impedance_per_metre(self, f_hz: ArrayLike) -> NDArray[np.complex128]:
+    def impedance_per_metre(self, f_hz: ArrayLike) -> Complex:
         """Series impedance, ohm/m, that skin effect and jacket add to a bare perfect wire; shape of f_hz (Hz).
 
         Skin effect: Z = g/(2 pi a sigma) I0(g a)/I1(g a), g = sqrt(j w mu0 sigma) (Stratton 1941, sect. 9.17, from
