@@ -1,0 +1,190 @@
+"""Wires over soil at a frequency: the impedance matrix, the currents, the feed impedance.
+
+(Zfree + kappa Zimage + Zrest + diag(Zload)) I = V        kappa = (n2 - 1)/(n2 + 1)
+
+Zfree and Zimage come from the engine and do not know the soil; Zrest, the smooth remainder of the exact Sommerfeld
+field, comes from remainder.py; Zload holds conductor loss, jacket and lumped loads. Each is kept at the nodes of
+a span (spans.py) and, through `remember`, may be stored and shared between solvers.
+"""
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from .arrays import Complex
+from .engine import Leg, admittance, canonical, engine_name
+from .errors import SolveError
+from .ground import Ground
+from .mesh import Mesh, MeshRules, mesh
+from .remainder import Segments, remainder_matrix, segments
+from .response import REFERENCE, Response, respond
+from .soil_table import SoilTable, soil_table
+from .spans import Smooth, Span, span_of
+from .structure import Structure
+
+Arrays = dict[str, np.ndarray]
+Remember = Callable[[str, Callable[[], Arrays]], Arrays]
+"""remember(key, compute): the arrays stored under key, else those of compute()."""
+
+
+def compute_always(key: str, compute: Callable[[], Arrays]) -> Arrays:
+    """The memory that remembers nothing."""
+    return compute()
+
+
+def _key(kind: str, *parts: object) -> str:
+    text = repr((engine_name(), *parts))
+    return f"{kind}-{hashlib.sha256(text.encode()).hexdigest()}"
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Currents for 1 V at the feed.
+
+    f_hz: Hz. mesh, segments: the wires (N segments). current (N,): A at segment centres, positive from segment
+    start to end. load (N,): series impedance of each segment, ohm. ground: what is below.
+    """
+
+    f_hz: float
+    mesh: Mesh
+    segments: Segments
+    current: Complex
+    load: Complex
+    ground: Ground
+
+    @property
+    def admittance(self) -> complex:
+        """Feed admittance, siemens."""
+        return complex(self.mesh.feed @ self.current)
+
+    @property
+    def impedance(self) -> complex:
+        """Feed impedance, ohm."""
+        return 1 / self.admittance
+
+
+class _SpanParts:
+    """The matrices of one structure over one ground, smooth over one span."""
+
+    def __init__(self, structure: Structure, ground: Ground, span: Span, rules: MeshRules, remember: Remember):
+        self.span, self.ground, self.structure = span, ground, structure
+        self.mesh = mesh(structure, span.upper, rules)
+        self.segments = segments(self.mesh.start, self.mesh.end)
+        c, mirror = self.segments.centre, self.segments.centre * [1, 1, -1]
+        self._apart = np.linalg.norm(c[:, None] - c, axis=-1)
+        self._image_apart = np.linalg.norm(c[:, None] - mirror, axis=-1)
+        self._remember = remember
+        self.symmetry_error = 0.0
+
+    def _engine(self, perfect: bool) -> Complex:
+        """Inverse of the engine's Y at the span's nodes, (K, N, N)."""
+        legs = canonical(self.mesh.legs, keep_height=perfect)
+        parts = [self._remember(_key("engine", legs, f, perfect), _engine_call(legs, f, perfect))
+                 for f in map(float, self.span.nodes)]  # fmt: skip
+        self.symmetry_error = max(self.symmetry_error, *(float(p["symmetry"]) for p in parts))
+        return np.array([p["z"] for p in parts])
+
+    @cached_property
+    def free(self) -> Smooth:
+        return Smooth.through(self.span, self._engine(perfect=False), self._apart)
+
+    @cached_property
+    def image(self) -> Smooth:
+        free = np.array([self.free.at(f) for f in self.span.nodes])
+        return Smooth.through(self.span, self._engine(perfect=True) - free, self._image_apart)
+
+    @cached_property
+    def rest(self) -> Smooth:
+        legs = canonical(self.mesh.legs, keep_height=True)
+        matrices = []
+        for f in map(float, self.span.nodes):
+            key = _key("rest", legs, f, self.ground.er, self.ground.sigma)
+            matrices.append(self._remember(key, lambda f=f: {"z": self._rest_at(f)})["z"])  # type: ignore[misc]
+        return Smooth.through(self.span, np.array(matrices), self._image_apart)
+
+    def _rest_at(self, f_hz: float) -> Complex:
+        key = _key("soil", f_hz, self.ground.er, self.ground.sigma)
+        table = self._remember(key, lambda: soil_table(f_hz, self.ground).to_arrays())
+        return remainder_matrix(SoilTable.from_arrays(table), self.segments)
+
+    def load(self, f_hz: float) -> Complex:
+        """Series impedance of each segment (N,), ohm."""
+        per_metre = np.array([c.wire.impedance_per_metre(f_hz) for c in self.structure.conductors])
+        z = per_metre[self.mesh.conductor] * np.linalg.norm(self.mesh.end - self.mesh.start, axis=1)
+        for index, load in self.mesh.load_segments(self.structure):
+            z[index] += load.impedance(f_hz)
+        return z
+
+    def matrix(self, f_hz: float) -> Complex:
+        """Z (N, N) without loads, ohm."""
+        z = self.free.at(f_hz)
+        if self.ground.is_free_space:
+            return z
+        if self.ground.is_perfect:
+            return z + self.image.at(f_hz)
+        n2 = self.ground.n2(f_hz)
+        return z + (n2 - 1) / (n2 + 1) * self.image.at(f_hz) + self.rest.at(f_hz)
+
+
+def _engine_call(legs: tuple[Leg, ...], f_hz: float, perfect: bool) -> Callable[[], Arrays]:
+    def compute() -> Arrays:
+        y = admittance(legs, f_hz, perfect)
+        return {"z": np.linalg.inv(y), "symmetry": np.array(np.abs(y - y.T).max() / np.abs(y).max())}
+
+    return compute
+
+
+class Solver:
+    """One structure over one ground, at any frequency from 1.6 to 60 MHz.
+
+    remember: where engine and soil results are kept (default: nowhere beyond this object).
+    """
+
+    def __init__(
+        self,
+        structure: Structure,
+        ground: Ground,
+        rules: MeshRules = MeshRules(),
+        remember: Remember = compute_always,
+    ) -> None:
+        self.structure, self.ground, self.rules = structure, ground, rules
+        self._remember = remember
+        self._parts: dict[Span, _SpanParts] = {}
+
+    def parts(self, f_hz: float) -> _SpanParts:
+        span = span_of(f_hz)
+        if span not in self._parts:
+            self._parts[span] = _SpanParts(self.structure, self.ground, span, self.rules, self._remember)
+        return self._parts[span]
+
+    def solve(self, f_hz: float) -> Solution:
+        """Currents for 1 V at the feed. Raises SolveError if the matrix cannot be solved."""
+        parts = self.parts(f_hz)
+        load = parts.load(f_hz)
+        feed = parts.mesh.feed
+        try:
+            current = np.linalg.solve(parts.matrix(f_hz) + np.diag(load), feed.astype(complex))
+        except np.linalg.LinAlgError as error:
+            raise SolveError(f"the wires' matrix is singular at {f_hz / 1e6:.6g} MHz") from error
+        solution = Solution(f_hz, parts.mesh, parts.segments, current, load, self.ground)
+        if not np.isfinite(current).all() or solution.admittance.real <= 0:
+            raise SolveError(f"feed resistance is not positive at {f_hz / 1e6:.6g} MHz")
+        return solution
+
+    def impedance(self, f_hz: float) -> complex:
+        """Feed impedance, ohm."""
+        return self.solve(f_hz).impedance
+
+    def response(
+        self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE
+    ) -> Response:
+        """Continuous feed impedance over a band inside one span, Hz."""
+        return respond(self.impedance, lower, upper, tolerance, reference)
+
+    def quality(self, f_hz: float) -> dict[str, float]:
+        """Figures that tell whether the solve is inside the model's validity (see mesh.Mesh.quality)."""
+        parts = self.parts(f_hz)
+        return {**parts.mesh.quality(f_hz), "y_asymmetry": parts.symmetry_error}
