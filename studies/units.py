@@ -199,7 +199,7 @@ def _range(spec: Mapping[str, object], parse: Callable[[object, str], float], fi
 
 
 def format_length(metres: float, system: str = "metric") -> str:
-    """Length as text: metric "20.10 m", "43.0 cm", "0.40 mm"; imperial "66 ft 3 in" or, if short, "5.10 in"."""
+    """Length as text: metric "20.10 m", "43.0 cm", "0.40 mm"; imperial "66 ft 3 in" or short "5.10 in"."""
     size = abs(metres)
     if system == "metric":
         if size >= 1 or size == 0:
