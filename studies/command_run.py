@@ -1,0 +1,51 @@
+"""tautwire run FILE: compute a study."""
+
+import shlex
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+
+from .output import sentences, validity, write
+from .result import Result
+from .runner import TIMEOUT, run
+from .store import Store
+from .study import Study, load_study
+
+
+def run_shown(
+    study: Study, workers: int | None = None, scheduler: str | None = None, timeout: float = TIMEOUT
+) -> Result:
+    """Run a study with a progress bar on standard error."""
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("cases"),
+               TimeElapsedColumn(), TextColumn("gone,"), TimeRemainingColumn(), TextColumn("left"))  # fmt: skip
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(study.name, total=None)
+        return run(
+            study, Store(), workers, timeout, scheduler,
+            progress=lambda done, total: bar.update(task, completed=done, total=total),
+        )  # fmt: skip
+
+
+@click.command("run")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
+@click.option("--workers", type=click.IntRange(min=0), help="Worker processes [all cores].")
+@click.option("--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds for a case.")
+@click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at ADDRESS.")
+def COMMAND(file: Path, out: Path | None, workers: int | None, timeout: float, scheduler: str | None) -> None:
+    """Compute the study in FILE and write tables, plots and a summary."""
+    study = load_study(file)
+    result = run_shown(study, workers, scheduler, timeout)
+    folder = out or Path("results") / study.name
+    command = shlex.join(["tautwire", "run", str(file)] + (["--out", str(out)] if out else []))
+    written = write(result, folder, command)
+    for line in [*sentences(result), *validity(result)]:
+        click.echo(line)
+    solved = len(study.cases()) - len(result.failed)
+    click.echo(
+        f"{solved} cases in {result.seconds:.1f} s ({result.cached} from the store); {len(written)} files in {folder}"
+    )
+    if result.failed:
+        raise click.exceptions.Exit(1)

@@ -1,0 +1,102 @@
+"""What has been computed, kept on disk between runs: matrices, soil tables and finished cases.
+
+Keys are hashes of the inputs, so nothing goes stale. The store is diskcache (SQLite and files): safe for several
+processes and for a kill at any moment, bounded in size. Arrays are stored as plain .npz bytes, texts as JSON; no
+pickles are read.
+"""
+
+import hashlib
+import io
+import json
+import os
+from collections import Counter
+from collections.abc import Callable
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import diskcache
+import numpy as np
+import platformdirs
+
+from ..model.errors import InputError
+from ..model.solver import Arrays
+
+LIMIT = 2 * 2**30  # bytes
+FOLDER_VARIABLE = "TAUTWIRE_CACHE"
+
+
+def default_folder() -> Path:
+    """$TAUTWIRE_CACHE, else the user's cache folder."""
+    return Path(os.environ.get(FOLDER_VARIABLE) or platformdirs.user_cache_dir("tautwire"))
+
+
+class Store:
+    """A place on disk for results; an instance is a `Remember` for the solver.
+
+    folder: where (default: default_folder()). limit: bytes to keep at the most; the oldest go first.
+    """
+
+    def __init__(self, folder: Path | None = None, limit: int = LIMIT) -> None:
+        self.folder, self.limit = folder or default_folder(), limit
+        self._recent: dict[str, Arrays] = {}
+
+    def __reduce__(self) -> tuple[type, tuple[Path, int]]:
+        return type(self), (self.folder, self.limit)
+
+    @cached_property
+    def _disk(self) -> diskcache.Cache:
+        try:
+            return diskcache.Cache(str(self.folder), size_limit=self.limit)
+        except OSError as error:
+            raise InputError(FOLDER_VARIABLE, self.folder, f"a folder that can be written ({error.strerror})") from None
+
+    def __call__(self, key: str, compute: Callable[[], Arrays]) -> Arrays:
+        """The arrays stored under key, else those of compute(), which are then stored."""
+        if key in self._recent:
+            return self._recent[key]
+        raw = self._disk.get(key)
+        if raw is None:
+            arrays = compute()
+            buffer = io.BytesIO()
+            np.savez(buffer, **arrays)  # type: ignore[arg-type]
+            self._disk.set(key, buffer.getvalue())
+        else:
+            with np.load(io.BytesIO(raw), allow_pickle=False) as data:
+                arrays = dict(data)
+        if key.startswith("soil"):  # small, and wanted again by the next case
+            self._recent[key] = arrays
+        return arrays
+
+    def get_json(self, key: str) -> Any:
+        """The value stored under key, or None."""
+        raw = self._disk.get(key)
+        return None if raw is None else json.loads(raw)
+
+    def put_json(self, key: str, value: Any) -> None:
+        self._disk.set(key, json.dumps(value))
+
+    def contents(self) -> dict[str, int]:
+        """Number of items of each kind: engine matrices, soil remainders, soil tables, cases."""
+        return dict(Counter(str(key).split("-")[0] for key in self._disk))
+
+    def bytes(self) -> int:
+        return int(self._disk.volume())
+
+    def prune(self, limit: int) -> int:
+        """Drop the oldest items until at most `limit` bytes are left; the number dropped."""
+        before = len(self._disk)
+        if limit == 0:
+            self._disk.clear()
+        else:
+            self._disk.cull_limit, keep = 100, self._disk.size_limit
+            self._disk.reset("size_limit", limit)
+            self._disk.cull()
+            self._disk.reset("size_limit", keep)
+        return before - len(self._disk)
+
+
+def digest(kind: str, *parts: object) -> str:
+    """A key: kind and the hash of the parts."""
+    text = json.dumps(parts, sort_keys=True, default=str)
+    return f"{kind}-{hashlib.sha256(text.encode()).hexdigest()}"
