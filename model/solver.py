@@ -178,9 +178,7 @@ class Solver:
         """Feed impedance, ohm."""
         return self.solve(f_hz).impedance
 
-    def response(
-        self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE
-    ) -> Response:
+    def response(self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE) -> Response:
         """Continuous feed impedance over a band inside one span, Hz."""
         return respond(self.impedance, lower, upper, tolerance, reference)
 
