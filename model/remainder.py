@@ -1,0 +1,113 @@
+"""What a real soil adds to the impedance matrix beyond the quasi-static image: Zrest.
+
+Zrest_ij = - length_i t_i . E(centre of segment i; unit current on segment j)
+
+The current is continuous: on each segment the quadratic through its values at start, centre and end. Centre values are
+the unknowns; it is zero at a free end, and where segments meet it obeys Kirchhoff's law.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from .arrays import Complex, Real
+from .constants import ETA0
+from .errors import InputError
+from .soil_table import SoilTable
+
+FAR_POINTS, NEAR_POINTS = 2, 12  # Gauss points on a source segment
+NEAR = 3.0  # a pair closer than this many source lengths, counted to the image, is near
+
+
+@dataclass(frozen=True, eq=False)
+class Segments:
+    """N straight segments. centre (N, 3), vector (N, 3): from start to end, both m.
+
+    current (N, 3, N): current at the start, centre and end of each segment for unit current in each segment's centre.
+    """
+
+    centre: Real
+    vector: Real
+    current: Real
+
+    @property
+    def length(self) -> Real:
+        """(N,) m."""
+        return np.linalg.norm(self.vector, axis=1)
+
+
+def segments(starts: Real, ends: Real, tol: float = 1e-6) -> Segments:
+    """Segments from their ends, each (N, 3), m; ends closer than tol (m) are joined.
+
+    At a joint the current of every limb is its centre value, moved by as little as makes the sum of what flows out zero:
+    least sum of squares, each weighted by 1/length, which for two limbs is linear interpolation.
+    Raises InputError for a segment no longer than tol.
+    """
+    starts, ends = np.asarray(starts, dtype=float), np.asarray(ends, dtype=float)
+    vector = ends - starts
+    length = np.linalg.norm(vector, axis=1)
+    if not (length > tol).all():
+        raise InputError("segment length", f"{length.min():.3g} m", f"more than {tol:.3g} m")
+    n = len(starts)
+    current = np.zeros((n, 3, n))
+    current[np.arange(n), 1, np.arange(n)] = 1
+    joint = _joints(np.concatenate([starts, ends]), tol)
+    limb, outward = np.tile(np.arange(n), 2), np.repeat([1.0, -1.0], n)
+    for j in np.unique(joint):
+        at = np.flatnonzero(joint == j)
+        if len(at) == 1:
+            continue  # a free end
+        s, w = limb[at], outward[at]
+        value = np.eye(len(at)) - np.outer(w * length[s], w) / length[s].sum()
+        current[s[:, None], np.where(w > 0, 0, 2)[:, None], s] += value
+    return Segments((starts + ends) / 2, vector, current)
+
+
+def _joints(points: Real, tol: float) -> np.ndarray:
+    """A number for each point, the same for points closer than tol."""
+    pairs = cKDTree(points).query_pairs(tol, output_type="ndarray")
+    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
+    return connected_components(graph, directed=False)[1]
+
+
+def remainder_matrix(
+    table: SoilTable | None, seg: Segments, far_points: int = FAR_POINTS, near_points: int = NEAR_POINTS
+) -> Complex:
+    """Zrest (N, N), ohm. table: of the soil and frequency; None for free space or perfect ground, which have none.
+
+    far_points, near_points: Gauss points on a source segment. Raises InputError for segments off the table.
+    """
+    n = len(seg.centre)
+    if table is None:
+        return np.zeros((n, n), complex)
+    height = seg.centre[:, 2]
+    across = np.linalg.norm(seg.centre[:, None] - seg.centre, axis=-1)
+    near = np.hypot(across, height[:, None] + height) < NEAR * seg.length
+    moment = np.empty((n, n, 3), complex)
+    for pairs, points in ((~near, far_points), (near, near_points)):
+        i, j = np.nonzero(pairs)
+        moment[i, j] = _pairs(table, seg, i, j, points)
+    return np.einsum("ijs,jsn->in", moment, seg.current, optimize=True)
+
+
+def _pairs(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, points: int) -> Complex:
+    """Voltage, ohm, that unit current at start, centre, end of segments j induces along segments i; (M, 3)."""
+    x, w = np.polynomial.legendre.leggauss(points)
+    to, by = seg.vector[i][:, None, :], seg.vector[j][:, None, :]
+    source = seg.centre[j][:, None, :] + by * (x / 2)[:, None]
+    gap = seg.centre[i][:, None, :] - source
+    rho, zeta = np.hypot(gap[..., 0], gap[..., 1]), seg.centre[i][:, None, 2] + source[..., 2]
+    vz, vr, a, b = table.kernels(rho.ravel(), zeta.ravel()).reshape(4, *rho.shape)
+    above = rho < 1e-12  # no direction: any will do
+    ux, uy = (np.where(above, d, gap[..., m] / np.where(above, 1, rho)) for m, d in ((0, 1.0), (1, 0.0)))
+    cv, ch = ETA0 * table.k**2 / (4j * np.pi), -ETA0 * table.k**2 / (4 * np.pi)
+    along, across = by[..., 0] * ux + by[..., 1] * uy, by[..., 1] * ux - by[..., 0] * uy
+    e_rho = cv * vr * by[..., 2] + ch * a * along
+    e_phi = ch * b * across
+    e_z = cv * (vz * by[..., 2] - vr * along)
+    to_rho, to_phi = to[..., 0] * ux + to[..., 1] * uy, to[..., 1] * ux - to[..., 0] * uy
+    volts = -(e_rho * to_rho + e_phi * to_phi + e_z * to[..., 2]) * (w / 2)
+    return volts @ np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2], axis=-1)
