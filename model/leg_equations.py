@@ -5,6 +5,7 @@ in metres and radians in one dictionary by name, without a prefix; refusals call
 """
 
 import math
+from numbers import Real
 
 from .errors import InputError
 
@@ -30,7 +31,7 @@ def given(**values: float | None) -> dict[str, float]:
             continue
         kind = next((k for k in ("height", "slope") if k in name), "length")
         low, high = LIMITS[kind]
-        if not isinstance(x, int | float) or not low - 1e-12 <= x <= high + 1e-12:
+        if not isinstance(x, Real) or not low - 1e-12 <= x <= high + 1e-12:
             if kind == "slope":
                 raise InputError(f"layout.{name}", f"{x} rad", "from -90 to 90 degrees")
             told = "m above the soil surface" if kind == "height" else "m"

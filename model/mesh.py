@@ -21,7 +21,8 @@ class MeshRules:
 
     segments_per_wavelength: at the highest frequency served. max_segment: longest segment whatever the wavelength.
     feed_segment: length of every segment that touches the feed (less if a first leg is under twice that): a fixed
-    length, so that results for different wires and bands compare. growth: ratio of neighbours where lengths change.
+    length, so that results for different wires and bands compare. growth: ratio of neighbours where lengths change (at
+    corners, too, no ratio exceeds 2).
     min_segments: on every leg of three feed segments or more. radii: least segment length in conductor radii
     (2 is the hard limit of the thin-wire kernel; NEC-2 manual, part III, section II, from memory: ratio of 2 or more
     with its extended kernel, 8 without it for errors below 1 %). max_segments: in all.
@@ -30,7 +31,7 @@ class MeshRules:
     segments_per_wavelength: float = 24.0
     max_segment: float = 1.0
     feed_segment: float = 0.1
-    growth: float = 1.6
+    growth: float = 1.3
     min_segments: int = 3
     radii: float = 4.0
     max_segments: int = 1200
@@ -56,7 +57,7 @@ class MeshRules:
             segments_per_wavelength=self.segments_per_wavelength * factor,
             max_segment=self.max_segment / factor,
             min_segments=math.ceil(self.min_segments * factor),
-            growth=1 + (self.growth - 1) / factor,
+            growth=max(1.05, 1 + (self.growth - 1) / factor),
         )
 
 

@@ -60,7 +60,7 @@ class Choke:
                 raise InputError("choke.table", f"{np.atleast_1d(f).min() / 1e6:.6g} MHz and up", told)
             return np.asarray(np.interp(f, known, z))
         w = 2 * np.pi * f
-        y = np.zeros(f.shape, dtype=complex)
+        y: Complex = np.zeros(f.shape, dtype=complex)
         if self.resistance is not None:
             y = y + 1 / self.resistance
         if self.inductance is not None:
