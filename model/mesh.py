@@ -21,11 +21,13 @@ class MeshRules:
 
     segments_per_wavelength: at the highest frequency served. max_segment: longest segment whatever the wavelength.
     feed_segment: length of every segment that touches the feed (less if a first leg is under twice that): a fixed
-    length, so that results for different wires and bands compare. growth: ratio of neighbours where lengths change (at
-    corners, too, no ratio exceeds 2).
-    min_segments: on every leg of three feed segments or more. radii: least segment length in conductor radii
-    (2 is the hard limit of the thin-wire kernel; NEC-2 manual, part III, section II, from memory: ratio of 2 or more
-    with its extended kernel, 8 without it for errors below 1 %). max_segments: in all.
+    length, so that results for different wires and bands compare.
+    growth: ratio of neighbours where lengths change; nowhere, corners included, does a ratio exceed 2.
+    min_segments: on every leg of three feed segments or more.
+    heights: longest segment, in heights above soil, at a corner or end of a leg that is not level (it meets its image
+    there; level runs close to soil need no such care).
+    radii: least segment length in conductor radii. NEC-2 manual, part III, section II, from memory: 8 or more for
+    errors below 1 % with the plain thin-wire kernel; below 2 is refused. max_segments: in all.
     """
 
     segments_per_wavelength: float = 24.0
@@ -33,6 +35,7 @@ class MeshRules:
     feed_segment: float = 0.1
     growth: float = 1.3
     min_segments: int = 3
+    heights: float = 3.0
     radii: float = 4.0
     max_segments: int = 1200
 
@@ -43,6 +46,7 @@ class MeshRules:
             "feed_segment": (1e-3, 10),
             "growth": (1.05, 2),
             "min_segments": (1, 100),
+            "heights": (0.5, 1e9),
             "radii": (2, 100),
             "max_segments": (2, 10_000),
         }
@@ -154,6 +158,11 @@ def _joints(c: Conductor, target: float, rules: MeshRules, feed: float | None) -
     spans = [math.dist(p, q) for p, q in c.legs]
     cap = [_natural(span, target, rules) for span in spans]
     size = [min(pair) for pair in itertools.pairwise([cap[0], *cap, cap[-1]])]
+    for k, (p, q) in enumerate(c.legs):
+        if p[2] != q[2]:
+            for corner, z in ((k, p[2]), (k + 1, q[2])):
+                if z > 0:
+                    size[corner] = min(size[corner], max(rules.heights * z, rules.radii * c.wire.radius))
     if feed is not None:
         size[0] = min(size[0], feed)
     for order in (range(len(spans)), reversed(range(len(spans)))):
