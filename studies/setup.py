@@ -21,7 +21,9 @@ from ..model.ferrite import TOROIDS, Core, Toroid, ferrite_named
 from ..model.ground import Ground, ground_named
 from ..model.layout import Layout, build_layout
 from ..model.mesh import MeshRules
+from ..model.reel import Reel
 from ..model.returns import Choke, CoaxShield, Counterpoise
+from ..model.sag import sagged
 from ..model.solver import Remember, Solver, compute_always
 from ..model.structure import Conductor, Structure, structure
 from ..model.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
@@ -95,10 +97,11 @@ class AntennaSpec(Part):
     height: Length | None = None
     bearing: Angle | None = None
     turn: Angle | None = None
+    sag: Length = 0.0
 
     def build(self) -> Layout:
-        given = self.model_dump(exclude={"layout"}, exclude_none=True)
-        return build_layout(self.layout, **given)
+        given = self.model_dump(exclude={"layout", "sag"}, exclude_none=True)
+        return sagged(build_layout(self.layout, **given), self.sag)
 
 
 class CounterpoiseSpec(Part):
@@ -144,16 +147,20 @@ class CableSpec(Part):
 
 
 class CoaxSpec(Part):
-    """Both the line inside and the shield's outside, which lies along the ground."""
+    """Both the line inside and the shield's outside, which lies along the ground. loss_scale: on the type's loss."""
 
     type: str | CableSpec = "RG-58"
     length: Length
+    loss_scale: Number = 1.0
     height: Length = 0.02
     bearing: Angle | None = None
     choke: ChokeSpec | None = None
 
     def cable(self) -> CoaxType:
-        return coax_named(self.type) if isinstance(self.type, str) else self.type.cable()
+        cable = coax_named(self.type) if isinstance(self.type, str) else self.type.cable()
+        if not 0 <= self.loss_scale <= 100:
+            raise InputError("coax.loss_scale", self.loss_scale, "from 0 to 100, 1 for the type's own loss")
+        return replace(cable, loss=tuple((f, db * self.loss_scale) for f, db in cable.loss))
 
 
 class CoreSpec(Part):
@@ -221,6 +228,20 @@ class NearbySpec(Part):
         return Conductor((self.start, self.end), WireType(self.diameter), "nearby")
 
 
+class ReelSpec(Part):
+    """The wire's reel: a measured turn_length, or core, wire over its jacket, and width between the flanges."""
+
+    wire_length: Length
+    turn_length: Length = 0.0
+    core_diameter: Length = 0.0
+    wire_diameter: Length = 0.0
+    width: Length = 0.0
+    stacking: Number = 1.0
+
+    def reel(self) -> Reel:
+        return Reel(**self.model_dump())
+
+
 class RadioSpec(Part):
     power: Power = 10.0
     duty: Number = 0.5
@@ -261,6 +282,7 @@ class Setup(Part):
     coax: CoaxSpec | None = None
     transformer: TransformerSpec = TransformerSpec()
     nearby: tuple[NearbySpec, ...] = ()
+    reel: ReelSpec | None = None
     radio: RadioSpec = RadioSpec()
     mesh: MeshSpec = MeshSpec()
 

@@ -207,14 +207,18 @@ def _variants(items: Any) -> dict[str, Raw]:
     return out
 
 
-def load_study(path: Path) -> Study:
-    """The study in a TOML file. Raises InputError if it cannot be read or has a fault."""
+def load_tables(path: Path) -> Raw:
+    """The tables of a TOML file. Raises InputError if it cannot be read."""
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise InputError("file", path, "a study file that exists") from None
     except (OSError, UnicodeDecodeError) as error:
         raise InputError("file", path, f"a readable text file ({error})") from None
     except tomllib.TOMLDecodeError as error:
         raise InputError("file", path, f"TOML ({error})") from None
-    return read_study(raw, path.stem)
+
+
+def load_study(path: Path) -> Study:
+    """The study in a TOML file. Raises InputError if it cannot be read or has a fault."""
+    return read_study(load_tables(path), path.stem)
