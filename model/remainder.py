@@ -17,8 +17,9 @@ from .arrays import Complex, Real
 from .constants import ETA0
 from .errors import InputError
 from .soil_table import SoilTable
+from .sommerfeld import legendre
 
-FAR_POINTS, NEAR_POINTS = 2, 12  # Gauss points on a source segment
+FAR_POINTS, NEAR_POINTS = 2, 8  # Gauss points on a source segment
 NEAR = 3.0  # a pair closer than this many source lengths, counted to the image, is near
 
 
@@ -87,17 +88,24 @@ def remainder_matrix(
     across = np.linalg.norm(seg.centre[:, None] - seg.centre, axis=-1)
     near = np.hypot(across, height[:, None] + height) < NEAR * seg.length
     moment = np.empty((n, n, 3), complex)
-    for pairs, points in ((~near, far_points), (near, near_points)):
+    for pairs, points, crowd in ((~near, far_points, False), (near, near_points, True)):
         i, j = np.nonzero(pairs)
-        moment[i, j] = _pairs(table, seg, i, j, points)
+        moment[i, j] = _pairs(table, seg, i, j, points, crowd)
     return np.einsum("ijs,jsn->in", moment, seg.current, optimize=True)
 
 
-def _pairs(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, points: int) -> Complex:
-    """Voltage, ohm, that unit current at start, centre, end of segments j induces along segments i; (M, 3)."""
-    x, w = np.polynomial.legendre.leggauss(points)
+def _pairs(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, points: int, crowd: bool) -> Complex:
+    """Voltage, ohm, that unit current at start, centre, end of segments j induces along segments i; (M, 3).
+
+    crowd: integrate with points that crowd where the source is closest to the observer's image.
+    """
     to, by = seg.vector[i][:, None, :], seg.vector[j][:, None, :]
-    source = seg.centre[j][:, None, :] + by * (x / 2)[:, None]
+    x, w = legendre(points)
+    if crowd:
+        x, w = _crowded(*_closest(seg, i, j), x, w)
+    else:
+        x, w = np.broadcast_to(x, (len(i), points)), np.broadcast_to(w, (len(i), points))
+    source = seg.centre[j][:, None, :] + by * (x / 2)[:, :, None]
     gap = seg.centre[i][:, None, :] - source
     rho, zeta = np.hypot(gap[..., 0], gap[..., 1]), seg.centre[i][:, None, 2] + source[..., 2]
     vz, vr, a, b = table.kernels(rho.ravel(), zeta.ravel()).reshape(4, *rho.shape)
@@ -110,4 +118,23 @@ def _pairs(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, points
     e_z = cv * (vz * by[..., 2] - vr * along)
     to_rho, to_phi = to[..., 0] * ux + to[..., 1] * uy, to[..., 1] * ux - to[..., 0] * uy
     volts = -(e_rho * to_rho + e_phi * to_phi + e_z * to[..., 2]) * (w / 2)
-    return volts @ np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2], axis=-1)
+    shape = np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2], axis=-1)
+    return (volts[:, None, :] @ shape)[:, 0, :]
+
+
+def _closest(seg: Segments, i: np.ndarray, j: np.ndarray) -> tuple[Real, Real]:
+    """Where on the line of segment j (-1 its start, 1 its end) the image of the centre of i is closest, and how far
+    that is in half lengths of j; (M,) each."""
+    half = seg.vector[j] / 2
+    to_image = seg.centre[i] * [1, 1, -1] - seg.centre[j]
+    square = (half**2).sum(-1)
+    at = (to_image * half).sum(-1) / square
+    away = np.linalg.norm(to_image - at[:, None] * half, axis=-1) / np.sqrt(square)
+    return at, np.maximum(away, 1e-3)
+
+
+def _crowded(at: Real, away: Real, x: Real, w: Real) -> tuple[Real, Real]:
+    """Points and weights on (-1, 1), (M, points), by x = at + away sinh(t): for integrands like 1/hypot(x - at, away)."""
+    low, high = np.arcsinh((-1 - at) / away)[:, None], np.arcsinh((1 - at) / away)[:, None]
+    t = (low + high) / 2 + (high - low) / 2 * x
+    return at[:, None] + away[:, None] * np.sinh(t), away[:, None] * np.cosh(t) * (high - low) / 2 * w

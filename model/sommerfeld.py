@@ -36,19 +36,20 @@ from .arrays import Complex, Real
 
 @dataclass(frozen=True)
 class Effort:
-    """points: Gauss points a panel. phase: radians that a panel may span. tail: where exp(-t) counts as zero.
+    """points: Gauss points a panel. phase: radians that a panel may span. tail: Gauss-Laguerre points beyond a.
 
     spread: ratio of the R that share one path.
     """
 
     points: int
     phase: float
-    tail: float
+    tail: int
     spread: float
 
 
-FINE = Effort(16, 8.0, 36.0, 2.0)  # 1e-9
-QUICK = Effort(8, 6.0, 16.0, 3.0)  # 1e-5 of the largest kernel
+FINE = Effort(16, 8.0, 80, 2.0)
+QUICK = Effort(6, 4.5, 12, 3.0)
+REACH = 4.0  # the least a R, so that the Hankel functions are smooth along the tails
 
 
 def kernels(rho: Real, zeta: Real, n2: complex, split: bool = True, effort: Effort = FINE) -> Complex:
@@ -72,7 +73,7 @@ def _group(rho: Real, zeta: Real, r: Real, n2: complex, split: bool, effort: Eff
     """The kernels (4, M) at points of similar distance r."""
     n = np.sqrt(n2)
     deep = -n.imag * r.min() > 40  # then the branch point is not felt
-    a = max(2.0 if deep else 1.3 * n.real + 1, 1.5 / r.min())
+    a = max(2.0 if deep else 1.3 * n.real + 1, REACH / r.min())
     moments = _shared_path(rho, zeta, n2, split, a, r.max(), effort)
     steep = rho < 0.5 * zeta
     for at, tail in ((steep, _real_tail), (~steep, _hankel_tails)):
@@ -99,36 +100,41 @@ def _weights(lam: Complex, u: Complex, n2: complex, split: bool) -> tuple[list[C
 
 def _shared_path(rho: Real, zeta: Real, n2: complex, split: bool, a: float, r: float, effort: Effort) -> Complex:
     """Moments (6, M) of the stretch from l = 0 to a."""
-    u, du = _path(n2, a, r, effort)
-    lam = np.sqrt(1 + (u * u).real)
-    w0, w1 = _weights(lam + 0j, u, n2, split)
-    e = np.exp(np.outer(u, -zeta))
-    x = np.outer(lam, rho)
-    return np.concatenate([(np.array(w0) * du) @ (e * j0(x)), (np.array(w1) * du) @ (e * j1(x))])
+    moments = np.zeros((6, len(rho)), complex)
+    for factor, (t, dt) in ((1j, _falling(n2, r, effort)), (1.0, _rising(n2, a, r, effort))):
+        u = factor * t
+        lam = np.sqrt(1 + (u * u).real)
+        e, x = np.exp(np.outer(u, -zeta)), np.outer(lam, rho)
+        for half, w, bessel in zip((0, 3), _weights(lam + 0j, u + 0j, n2, split), (j0, j1), strict=True):
+            moments[half : half + 3] += (np.array(w) * (factor * dt)) @ (e * bessel(x))
+    return moments
 
 
-def _path(n2: complex, a: float, r: float, effort: Effort) -> tuple[Complex, Complex]:
-    """Nodes u and weights du of the stretch from u = j through 0 to sqrt(a^2 - 1)."""
-    end = math.sqrt(a * a - 1)
-    pole = min(0.5, 1 / abs(n2 + 1) ** 0.5)
+def _falling(n2: complex, r: float, effort: Effort) -> tuple[Real, Real]:
+    """Nodes t and weights of the stretch u = j t, t from 1 to 0."""
+    angle, d_angle = _panels(math.pi / 2, _pole(n2), r, effort)
+    return np.sin(angle), -np.cos(angle) * d_angle
+
+
+def _rising(n2: complex, a: float, r: float, effort: Effort) -> tuple[Real, Real]:
+    """Nodes and weights of the stretch from u = 0 to sqrt(a^2 - 1)."""
+    end, pole = math.sqrt(a * a - 1), _pole(n2)
     root = np.sqrt(n2 - 1)
     branch, depth = abs(root.real), abs(root.imag)
-    t, dt = _panels(math.pi / 2, pole, r, effort)
-    us, dus = [1j * np.sin(t)], [-1j * np.cos(t) * dt]
-    start = 0.0
-    if depth < branch < end:
-        w = min(0.5 * branch, end - branch)
-        start = branch + w
-        below, d_below = _panels(branch - w, pole, r, effort)
-        t, dt = _panels(math.sqrt(w), max(0.5 * math.sqrt(depth), math.sqrt(w) / 8), 2 * r * math.sqrt(w), effort)
-        us += [below, branch - t * t, branch + t * t]
-        dus += [d_below, 2 * t * dt, 2 * t * dt]
-        pole = 2 * w
-    if start < end:
-        t, dt = _panels(end - start, pole, r, effort)
-        us.append(start + t)
-        dus.append(dt)
-    return np.concatenate(us), np.concatenate(dus)
+    if not depth < branch < end:
+        return _panels(end, pole, r, effort)
+    w = min(0.5 * branch, end - branch)
+    before, d_before = _panels(branch - w, pole, r, effort)
+    top = math.sqrt(w)
+    t, dt = _panels(top, max(0.5 * math.sqrt(depth), top / 8), 2 * r * top, effort)
+    after, d_after = _panels(end - branch - w, 2 * w, r, effort)
+    u = [before, branch - t * t, branch + t * t, branch + w + after]
+    return np.concatenate(u), np.concatenate([d_before, 2 * t * dt, 2 * t * dt, d_after])
+
+
+def _pole(n2: complex) -> float:
+    """Width of the panels at u = 0."""
+    return min(0.5, 1 / abs(n2 + 1) ** 0.5)
 
 
 def _panels(length: float, first: float, rate: float, effort: Effort) -> tuple[Real, Real]:
@@ -160,14 +166,16 @@ def legendre(points: int) -> tuple[Real, Real]:
     return x, g
 
 
-def _tail_rule(effort: Effort) -> tuple[Real, Real]:
-    """Points and weights for a function that falls as exp(-t), t from 0."""
-    return _gauss(np.array([0, 0.06, 0.2, 0.5, 1]) * effort.tail, effort.points)
+@lru_cache
+def laguerre(points: int) -> tuple[Real, Real]:
+    """Gauss-Laguerre points t and weights times exp(t): the integral from 0 of a function that falls as exp(-t)."""
+    t, g = np.polynomial.laguerre.laggauss(points)
+    return t, g * np.exp(t)
 
 
 def _real_tail(rho: Real, zeta: Real, n2: complex, split: bool, a: float, effort: Effort) -> Complex:
     """Moments (6, M) beyond a along the real axis; for rho < zeta/2."""
-    t, g = _tail_rule(effort)
+    t, g = laguerre(effort.tail)
     u = math.sqrt(a * a - 1) + t[:, None] / zeta
     lam = np.sqrt(1 + u * u)
     w0, w1 = _weights(lam + 0j, u + 0j, n2, split)
@@ -178,7 +186,7 @@ def _real_tail(rho: Real, zeta: Real, n2: complex, split: bool, a: float, effort
 
 def _hankel_tails(rho: Real, zeta: Real, n2: complex, split: bool, a: float, effort: Effort) -> Complex:
     """Moments (6, M) beyond a along two paths of steepest descent, one above and one below the real axis."""
-    t, g = _tail_rule(effort)
+    t, g = laguerre(effort.tail)
     step = (zeta + 1j * rho) / (rho * rho + zeta * zeta)
     lam = a + step * t[:, None]
     u = np.sqrt(lam * lam - 1)
