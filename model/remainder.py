@@ -43,8 +43,8 @@ class Segments:
 def segments(starts: Real, ends: Real, tol: float = 1e-6) -> Segments:
     """Segments from their ends, each (N, 3), m; ends closer than tol (m) are joined.
 
-    At a joint the current of every limb is its centre value, moved by as little as makes the sum of what flows out zero:
-    least sum of squares, each weighted by 1/length, which for two limbs is linear interpolation.
+    At a joint the current of every limb is its centre value, moved by as little as makes the sum of what flows out
+    zero: least sum of squares, each weighted by 1/length, which for two limbs is linear interpolation.
     Raises InputError for a segment no longer than tol.
     """
     starts, ends = np.asarray(starts, dtype=float), np.asarray(ends, dtype=float)
@@ -84,42 +84,34 @@ def remainder_matrix(
     n = len(seg.centre)
     if table is None:
         return np.zeros((n, n), complex)
-    height = seg.centre[:, 2]
+    height, every = seg.centre[:, 2], np.arange(n)
     across = np.linalg.norm(seg.centre[:, None] - seg.centre, axis=-1)
-    near = np.hypot(across, height[:, None] + height) < NEAR * seg.length
-    moment = np.empty((n, n, 3), complex)
-    for pairs, points, crowd in ((~near, far_points, False), (near, near_points, True)):
-        i, j = np.nonzero(pairs)
-        moment[i, j] = _pairs(table, seg, i, j, points, crowd)
+    near = np.nonzero(np.hypot(across, height[:, None] + height) < NEAR * seg.length)
+    moment = _moments(table, seg, every[:, None], every, *legendre(far_points))
+    moment[near] = _moments(table, seg, *near, *_crowded(*_closest(seg, *near), *legendre(near_points)))
     return np.einsum("ijs,jsn->in", moment, seg.current, optimize=True)
 
 
-def _pairs(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, points: int, crowd: bool) -> Complex:
-    """Voltage, ohm, that unit current at start, centre, end of segments j induces along segments i; (M, 3).
+def _moments(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, x: Real, w: Real) -> Complex:
+    """Voltage, ohm, along segments i from unit current at start, centre, end of segments j: (..., 3), i and j (...).
 
-    crowd: integrate with points that crowd where the source is closest to the observer's image.
+    x, w (..., points): where on (-1, 1) along j to sample, and the weights.
     """
-    to, by = seg.vector[i][:, None, :], seg.vector[j][:, None, :]
-    x, w = legendre(points)
-    if crowd:
-        x, w = _crowded(*_closest(seg, i, j), x, w)
-    else:
-        x, w = np.broadcast_to(x, (len(i), points)), np.broadcast_to(w, (len(i), points))
-    source = seg.centre[j][:, None, :] + by * (x / 2)[:, :, None]
-    gap = seg.centre[i][:, None, :] - source
-    rho, zeta = np.hypot(gap[..., 0], gap[..., 1]), seg.centre[i][:, None, 2] + source[..., 2]
+    to, by, at = seg.vector[i][..., None, :], seg.vector[j][..., None, :], seg.centre[i][..., None, :]
+    source = seg.centre[j][..., None, :] + by * (x / 2)[..., None]
+    gap_x, gap_y, zeta = at[..., 0] - source[..., 0], at[..., 1] - source[..., 1], at[..., 2] + source[..., 2]
+    rho = np.hypot(gap_x, gap_y)
     vz, vr, a, b = table.kernels(rho.ravel(), zeta.ravel()).reshape(4, *rho.shape)
     above = rho < 1e-12  # no direction: any will do
-    ux, uy = (np.where(above, d, gap[..., m] / np.where(above, 1, rho)) for m, d in ((0, 1.0), (1, 0.0)))
+    safe = np.where(above, 1, rho)
+    ux, uy = np.where(above, 1, gap_x / safe), gap_y / safe
     cv, ch = ETA0 * table.k**2 / (4j * np.pi), -ETA0 * table.k**2 / (4 * np.pi)
-    along, across = by[..., 0] * ux + by[..., 1] * uy, by[..., 1] * ux - by[..., 0] * uy
-    e_rho = cv * vr * by[..., 2] + ch * a * along
-    e_phi = ch * b * across
-    e_z = cv * (vz * by[..., 2] - vr * along)
-    to_rho, to_phi = to[..., 0] * ux + to[..., 1] * uy, to[..., 1] * ux - to[..., 0] * uy
-    volts = -(e_rho * to_rho + e_phi * to_phi + e_z * to[..., 2]) * (w / 2)
-    shape = np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2], axis=-1)
-    return (volts[:, None, :] @ shape)[:, 0, :]
+    by_rho, by_phi, by_z = by[..., 0] * ux + by[..., 1] * uy, by[..., 1] * ux - by[..., 0] * uy, by[..., 2]
+    to_rho, to_phi, to_z = to[..., 0] * ux + to[..., 1] * uy, to[..., 1] * ux - to[..., 0] * uy, to[..., 2]
+    field = cv * (vz * (by_z * to_z) + vr * (by_z * to_rho - by_rho * to_z))
+    field += ch * (a * (by_rho * to_rho) + b * (by_phi * to_phi))
+    shape = np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2], axis=-1) * (w / -2)[..., None]
+    return np.einsum("...p,...ps->...s", field, shape)
 
 
 def _closest(seg: Segments, i: np.ndarray, j: np.ndarray) -> tuple[Real, Real]:
@@ -134,7 +126,7 @@ def _closest(seg: Segments, i: np.ndarray, j: np.ndarray) -> tuple[Real, Real]:
 
 
 def _crowded(at: Real, away: Real, x: Real, w: Real) -> tuple[Real, Real]:
-    """Points and weights on (-1, 1), (M, points), by x = at + away sinh(t): for integrands like 1/hypot(x - at, away)."""
+    """Points and weights on (-1, 1), (M, points), by x = at + away sinh(t): for functions of hypot(x - at, away)."""
     low, high = np.arcsinh((-1 - at) / away)[:, None], np.arcsinh((1 - at) / away)[:, None]
     t = (low + high) / 2 + (high - low) / 2 * x
     return at[:, None] + away[:, None] * np.sinh(t), away[:, None] * np.cosh(t) * (high - low) / 2 * w

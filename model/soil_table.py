@@ -1,9 +1,9 @@
-"""The four reflected-field kernels of one soil at one frequency, tabulated so that thousands of points cost milliseconds.
+"""The four reflected-field kernels of one soil at one frequency, tabulated so that 20 000 points cost milliseconds.
 
-What is tabulated is the remainder after the quasi-static image (sommerfeld.kernels with split), times R exp(jR), which is
-smooth: a product of Chebyshev polynomials in log R and in an angle, in pieces of R. The kernels hold a wave exp(-jR)
-through the air and one exp(-jnR) through the soil, n = sqrt(n2), so a piece spans a limited phase |n - 1| R, up to where
-the soil has absorbed its own wave. The table does not depend on the antenna.
+What is tabulated is the remainder after the quasi-static image (sommerfeld.kernels with split), times R exp(jR), which
+is smooth: a product of Chebyshev polynomials in log R and in an angle, in pieces of R. The kernels hold a wave exp(-jR)
+through the air and one exp(-jnR) through the soil, n = sqrt(n2), so a piece spans a limited phase |n - 1| R, up to
+where the soil has absorbed its own wave. The table does not depend on the antenna.
 """
 
 from collections.abc import Mapping
@@ -19,17 +19,19 @@ from .ground import Ground
 from .sommerfeld import QUICK, kernels
 
 R_MIN, R_MAX = 0.019, 120.0  # m: two wires at 1 cm; the span of an 80 m wire and its return conductor, and more
-N_R, N_ANGLE = 12, 10
+N_R, N_ANGLE = 12, 9
 LOG_SPAN, PHASE_SPAN, WAVE_PIECES = 3.0, 10.0, 5
 BEND = 1.0  # angles crowd towards the horizon by a factor exp(BEND)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SoilTable:
     """Interpolation table. k: wave number in air, 1/m. n2: the soil's complex relative permittivity.
 
-    edges (P + 1,): limits of the pieces in k R.
-    coefficients (P, N_R, N_ANGLE, 4): Chebyshev, of R exp(jR) times Vz, Vr, A, B.
+    edges (P + 1,): limits of the pieces in k R. coefficients (P, angle, 4, R): Chebyshev, of R exp(jR) times Vz, Vr, A,
+    B. The error is some 1e-4 of the largest kernel at that point for moist and dry soils up to k R = 12. Where the soil
+    absorbs almost nothing (fresh water, no conductivity) or beyond k R = 12 it may reach some 1e-2, which moves a feed
+    impedance by 1e-5 or less.
     """
 
     k: float
@@ -44,33 +46,40 @@ class SoilTable:
         """
         x, z = self.k * np.asarray(rho, dtype=float), self.k * np.asarray(zeta, dtype=float)
         r = np.hypot(x, z)
+        self._check(r)
         angle = np.arctan2(z, x)
-        if len(r) and not (r.min() >= self.edges[0] * (1 - 1e-9) and r.max() <= self.edges[-1] * (1 + 1e-9)):
-            bad = (r.min() if r.min() < self.edges[0] else r.max()) / self.k
-            low, high = self.edges[0] / self.k, self.edges[-1] / self.k
-            raise InputError("distance to image", f"{bad:.4g} m", f"from {low:.3g} m to {high:.4g} m")
+        in_angle = chebvander(2 / BEND * np.log1p(angle * (2 / np.pi) * np.expm1(BEND)) - 1, N_ANGLE - 1).T
         log_r, log_edge = np.log(r), np.log(self.edges)
         piece = np.searchsorted(self.edges[1:-1], r)
-        in_angle = chebvander(2 / BEND * np.log1p(angle * (2 / np.pi) * np.expm1(BEND)) - 1, N_ANGLE - 1)
-        out = np.empty((len(r), 8))
-        for p in np.unique(piece):
+        out = np.empty((8, len(r)))
+        for p, c in enumerate(self.coefficients):
             at = np.flatnonzero(piece == p)
-            in_r = chebvander(
-                (2 * log_r[at] - log_edge[p] - log_edge[p + 1]) / (log_edge[p + 1] - log_edge[p]), N_R - 1
-            )
-            c = self.coefficients[p].reshape(N_R, -1).view(float)
-            out[at] = np.einsum("ma,mac->mc", in_angle[at], (in_r @ c).reshape(len(at), N_ANGLE, 8))
-        return (out.view(complex) * (np.exp(-1j * r) / r)[:, None]).T
+            if not len(at):
+                continue
+            low, high = log_edge[p : p + 2]
+            in_r = chebvander((2 * log_r[at] - low - high) / (high - low), N_R - 1).T
+            by_angle = np.concatenate([c.real, c.imag], axis=1).reshape(N_ANGLE * 8, N_R) @ in_r
+            out[:, at] = sum(a * y for a, y in zip(in_angle[:, at], by_angle.reshape(N_ANGLE, 8, -1), strict=True))
+        return (out[:4] + 1j * out[4:]) * (np.exp(-1j * r) / r)
 
-    def to_arrays(self) -> dict[str, Real | Complex]:
+    def _check(self, r: Real) -> None:
+        low, high = self.edges[0] / self.k, self.edges[-1] / self.k
+        for bad in r[~((r >= self.edges[0] * (1 - 1e-9)) & (r <= self.edges[-1] * (1 + 1e-9)))]:
+            raise InputError("distance to image", f"{bad / self.k:.4g} m", f"from {low:.3g} m to {high:.4g} m")
+
+    def to_arrays(self) -> dict[str, np.ndarray]:
         """The table as named arrays, for a cache; from_arrays turns it back."""
-        return {"k": np.array(self.k), "n2": np.array(self.n2), "edges": self.edges, "coefficients": self.coefficients}
+        return {
+            "k": np.array(self.k),
+            "n2": np.array(self.n2),
+            "edges": self.edges,
+            "coefficients": self.coefficients,
+        }
 
     @classmethod
-    def from_arrays(cls, arrays: Mapping[str, Real | Complex]) -> "SoilTable":
+    def from_arrays(cls, arrays: Mapping[str, np.ndarray]) -> "SoilTable":
         """The table of which to_arrays made these."""
-        a = {name: np.asarray(value) for name, value in arrays.items()}
-        return cls(float(a["k"]), complex(a["n2"]), a["edges"], np.ascontiguousarray(a["coefficients"]))
+        return cls(float(arrays["k"]), complex(arrays["n2"]), arrays["edges"], arrays["coefficients"])
 
 
 def soil_table(f_hz: float, ground: Ground, r_min: float = R_MIN, r_max: float = R_MAX) -> SoilTable:
@@ -80,35 +89,36 @@ def soil_table(f_hz: float, ground: Ground, r_min: float = R_MIN, r_max: float =
     """
     if ground.is_free_space or ground.is_perfect:
         raise InputError("soil", repr(ground.name), "a real soil: free space and perfect ground need no table")
-    if not 0 < r_min < r_max:
+    if not 0 < r_min < r_max < np.inf:
         raise InputError("r_min", f"{r_min} m", f"above 0 and below r_max = {r_max} m")
     if not 0 < f_hz < np.inf:
         raise InputError("frequency", f"{f_hz} Hz", "above 0")
     k, n2 = 2 * np.pi * f_hz / C0, complex(ground.n2(f_hz))
     edges = _edges(k * r_min, k * r_max, np.sqrt(n2))
     s, t = _nodes(N_R), _nodes(N_ANGLE)
-    log_edge = np.log(edges)
-    r = np.exp(log_edge[:-1, None] + np.diff(log_edge)[:, None] * (s + 1) / 2)[:, :, None]
+    low, high = np.log(edges[:-1, None]), np.log(edges[1:, None])
+    r = np.exp((low + high) / 2 + (high - low) / 2 * s)[:, :, None]
     angle = np.pi / 2 * np.expm1(BEND * (t + 1) / 2) / np.expm1(BEND)
     g = kernels((r * np.cos(angle)).ravel(), (r * np.sin(angle)).ravel(), n2, effort=QUICK)
     g = g.reshape(4, len(edges) - 1, N_R, N_ANGLE) * np.exp(1j * r) * r
-    c = np.einsum("ar,kprt,bt->pabk", _fit(s), g, _fit(t), optimize=True)
+    c = np.einsum("ar,kprt,bt->pbka", _fit(s), g, _fit(t), optimize=True)
     return SoilTable(k, n2, edges, np.ascontiguousarray(c))
 
 
 def _edges(low: float, high: float, n: complex) -> Real:
     """Limits of the pieces in k R: even in log R near and far, even in the phase |n - 1| R between."""
     width = PHASE_SPAN / abs(n - 1)
-    first = min(high, max(low, 0.3 * width))
-    edges = _log_edges(low, first) if first > low else [low]
+    edges = _log_edges(low, min(high, max(low, 0.3 * width)))
     absorbed = min(high, 7 / max(-n.imag, 1e-9))
     for _ in range(WAVE_PIECES):
         if edges[-1] < absorbed:
             edges.append(min(high, edges[-1] + width))
-    return np.array(edges + _log_edges(edges[-1], high)[1:] if edges[-1] < high else edges)
+    return np.array(edges + _log_edges(edges[-1], high)[1:])
 
 
 def _log_edges(low: float, high: float) -> list[float]:
+    if low >= high:
+        return [low]
     return [float(e) for e in np.geomspace(low, high, int(np.ceil(np.log(high / low) / LOG_SPAN)) + 1)]
 
 
