@@ -9,11 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .arrays import Real
+from .arrays import Complex, Real
 from .constants import EPS0
 from .errors import InputError
 
 INCH = 0.0254
+STRAYS = ("none", "series", "shunt")
 
 
 @dataclass(frozen=True)
@@ -150,6 +151,24 @@ class Reel:
             return 0.0
         radius = a + c / 2
         return EPS0 * radius * (8 + 6.95 * (b / 2 / radius) ** 0.76)
+
+    def with_stray(self, z_wire: ArrayLike, f_hz: ArrayLike, turns_wound: float, stray: str) -> Complex:
+        """Impedance (ohm) of the paid-out wire z_wire (ohm) together with what is still wound, shape of f_hz (Hz).
+
+        stray: "none"; "series", the wire leaves the coil's outside and its inside is fed: the coil's inductance and
+        capacitance in parallel, in series with the wire; "shunt", the wire is fed where it leaves the reel: the wound
+        lump's capacitance hangs on the feed. Rough: see the methods used. Raises InputError.
+        """
+        z = np.asarray(z_wire, dtype=complex)
+        if stray not in STRAYS:
+            raise InputError("turns.stray", repr(stray), f"one of {', '.join(STRAYS)}")
+        if stray == "none" or turns_wound == 0:
+            return z
+        jw = 2j * np.pi * np.asarray(f_hz, dtype=float)
+        if stray == "shunt":
+            return z / (1 + jw * self.lump_capacitance(turns_wound) * z)
+        inductance, capacitance = self.stray_inductance(turns_wound), self.stray_capacitance(turns_wound)
+        return z + jw * inductance / (1 + jw**2 * inductance * capacitance)
 
 
 def shift_per_turn(f_hz: ArrayLike, wire_out: float, turn_length: float) -> Real:

@@ -13,6 +13,7 @@ COMMANDS = {
     "predict": "what one set-up will do on each band, without a file",
     "new": "write a commented study file to start from",
     "run": "compute a study file: tables, plots, summary",
+    "turns": "how many turns off the reel for each segment, and a card to print",
     "cache": "show or prune what has been computed",
 }
 EXIT_INPUT, EXIT_SOLVE, EXIT_STOPPED = 2, 1, 130

@@ -55,9 +55,9 @@ class Want:
 
 def wants() -> dict[str, Want]:
     """Every want by name."""
-    from . import want_dips
+    from . import want_dips, want_turns
 
-    modules: tuple[Any, ...] = (want_dips,)
+    modules: tuple[Any, ...] = (want_dips, want_turns)
     return {module.WANT.name: module.WANT for module in modules}
 
 
