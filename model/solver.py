@@ -14,8 +14,9 @@ from functools import cached_property
 
 import numpy as np
 
-from .arrays import Complex
-from .engine import Leg, admittance, canonical, engine_name
+from .arrays import Complex, Real
+from .calibration import asymmetry, voltage_scale
+from .engine import Leg, admittance, canonical, ends, engine_name
 from .errors import SolveError
 from .ground import Ground
 from .mesh import Mesh, MeshRules, mesh
@@ -77,24 +78,37 @@ class _SpanParts:
         self._apart = np.linalg.norm(c[:, None] - c, axis=-1)
         self._image_apart = np.linalg.norm(c[:, None] - mirror, axis=-1)
         self._remember = remember
-        self.symmetry_error = 0.0
+        self.asymmetry = 0.0
 
     def _engine(self, perfect: bool) -> Complex:
-        """Inverse of the engine's Y at the span's nodes, (K, N, N)."""
+        """The engine's Y at the span's nodes, (K, N, N), siemens."""
         legs = canonical(self.mesh.legs, keep_height=perfect)
-        parts = [self._remember(_key("engine", legs, f, perfect), _engine_call(legs, f, perfect))
-                 for f in map(float, self.span.nodes)]  # fmt: skip
-        self.symmetry_error = max(self.symmetry_error, *(float(p["symmetry"]) for p in parts))
-        return np.array([p["z"] for p in parts])
+        return np.array([self._remember(_key("wires", legs, f, perfect), _admittance(legs, f, perfect))["y"]
+                         for f in map(float, self.span.nodes)])  # fmt: skip
+
+    @cached_property
+    def _free_nodes(self) -> tuple[Complex, Real]:
+        """Zfree (K, N, N), ohm, at the span's nodes, and the voltage scale (N,)."""
+        y, legs = self._engine(perfect=False), canonical(self.mesh.legs, keep_height=False)
+        key = _key("volts", legs, self.span.nodes.tolist())
+        nodes, wires = self.span.nodes, segments(*ends(legs))
+        scale = self._remember(key, lambda: {"scale": voltage_scale(y, wires, nodes)})["scale"]
+        return self._impedance(y, scale), scale
+
+    def _impedance(self, y: Complex, scale: Real) -> Complex:
+        y = y / scale
+        self.asymmetry = max(self.asymmetry, asymmetry(y))
+        z = np.linalg.inv(y)
+        return (z + z.transpose(0, 2, 1)) / 2
 
     @cached_property
     def free(self) -> Smooth:
-        return Smooth.through(self.span, self._engine(perfect=False), self._apart)
+        return Smooth.through(self.span, self._free_nodes[0], self._apart)
 
     @cached_property
     def image(self) -> Smooth:
-        free = np.array([self.free.at(f) for f in self.span.nodes])
-        return Smooth.through(self.span, self._engine(perfect=True) - free, self._image_apart)
+        free, scale = self._free_nodes
+        return Smooth.through(self.span, self._impedance(self._engine(perfect=True), scale) - free, self._image_apart)
 
     @cached_property
     def rest(self) -> Smooth:
@@ -129,12 +143,8 @@ class _SpanParts:
         return z + (n2 - 1) / (n2 + 1) * self.image.at(f_hz) + self.rest.at(f_hz)
 
 
-def _engine_call(legs: tuple[Leg, ...], f_hz: float, perfect: bool) -> Callable[[], Arrays]:
-    def compute() -> Arrays:
-        y = admittance(legs, f_hz, perfect)
-        return {"z": np.linalg.inv(y), "symmetry": np.array(np.abs(y - y.T).max() / np.abs(y).max())}
-
-    return compute
+def _admittance(legs: tuple[Leg, ...], f_hz: float, perfect: bool) -> Callable[[], Arrays]:
+    return lambda: {"y": admittance(legs, f_hz, perfect)}
 
 
 class Solver:
@@ -185,4 +195,4 @@ class Solver:
     def quality(self, f_hz: float) -> dict[str, float]:
         """Figures that tell whether the solve is inside the model's validity (see mesh.Mesh.quality)."""
         parts = self.parts(f_hz)
-        return {**parts.mesh.quality(f_hz), "y_asymmetry": parts.symmetry_error}
+        return {**parts.mesh.quality(f_hz), "y_asymmetry": parts.asymmetry}

@@ -5,7 +5,7 @@ import click
 from ..model.errors import InputError
 from .store import Store
 
-WORDS = {"engine": "engine matrices", "rest": "soil remainders", "soil": "soil tables", "case": "finished cases"}
+WORDS = {"wires": "engine matrices", "volts": "engine calibrations", "rest": "soil remainders", "soil": "soil tables", "case": "finished cases"}
 
 
 @click.command("cache")

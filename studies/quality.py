@@ -14,7 +14,7 @@ LIMITS: dict[str, tuple[float, float, str]] = {
     "min_length_radii": (4.0, float("inf"), "segments shorter than four wire radii"),
     "min_height_radii": (1.5, float("inf"), "a wire within one and a half radii of the soil"),
     "max_neighbour_ratio": (0.0, 2.5, "neighbouring segments differ in length by more than 2.5"),
-    "y_asymmetry": (0.0, 0.05, "the engine's matrix is not symmetric to 5 %"),
+    "y_asymmetry": (0.0, 0.05, "the engine's matrix breaks reciprocity by more than 5 %"),
 }
 
 
