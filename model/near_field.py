@@ -27,7 +27,7 @@ from .solver import Solution
 
 CLOSE = 0.05  # m, least distance to the axis of a conductor
 LOWEST_POINT = 0.01  # m above soil
-DIRECT = ((3.0, 4), (1.0, 8), (0.3, 20), (0.1, 48), (0.0, 128))  # distance over segment length from .., Gauss points
+DIRECT = ((8.0, 2), (3.0, 4), (1.0, 8), (0.3, 20), (0.1, 48), (0.0, 128))  # distance/length from .., Gauss points
 REST = ((10.0, 1), (3.0, 2), (0.0, 8))  # the same for the remainder, distance to the image
 CHUNK = 400_000  # pairs of a point and a segment at a time
 ON_AXIS = 0.02  # rho/R below which Vr/rho is its limit, dVr/drho
@@ -142,7 +142,7 @@ def _wires(points: Real, seg: Segments, amps: Complex, k: float, gap: Real) -> C
 
 
 def _line(gap: Real, vector: Real, amps: Complex, k: float, count: int) -> Complex:
-    """E and H (P, 6) at gap (P, 3) from the centre of a segment vector (P, 3), current quadratic through amps (P, 3)."""
+    """E and H (P, 6) at gap (P, 3) from the centres of segments vector (P, 3), current through amps (P, 3)."""
     total = np.zeros((len(gap), 6), complex)
     for x, w in zip(*np.polynomial.legendre.leggauss(count), strict=True):
         d = gap - vector * (x / 2)
@@ -168,9 +168,9 @@ class _Remainder:
         self.table = table
         c = table.coefficients
         span = np.diff(np.log(table.edges))[:, None, None, None]
-        by_log_r, by_x = np.zeros_like(c), np.zeros_like(c)
-        by_log_r[:, :-1] = chebder(c, axis=1) * (2 / span)
-        by_x[:, :, :-1] = chebder(c, axis=2)
+        by_log_r, by_x = np.zeros_like(c), np.zeros_like(c)  # (pieces, angle, 4, R)
+        by_log_r[..., :-1] = chebder(c, axis=3) * (2 / span)
+        by_x[:, :-1] = chebder(c, axis=1)
         self.log_r, self.x = replace(table, coefficients=by_log_r), replace(table, coefficients=by_x)
 
     def kernels(self, rho: Real, zeta: Real) -> tuple[Complex, Complex, Complex]:

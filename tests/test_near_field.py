@@ -1,11 +1,10 @@
-"""Near fields over soil: against direct quadrature of the exact integrals, Maxwell's equations, and the feed's power."""
+"""Near fields over soil: against direct quadrature of the exact integrals, Maxwell's equations, and the power."""
 
 import numpy as np
 import pytest
-from test_against_hertz_dipole import K, F, hertz, moment_of, wire
-
 from tautwire.model.constants import ETA0
 from tautwire.model.errors import InputError
+from tautwire.model.far_field import far_field
 from tautwire.model.ground import FREE_SPACE, PERFECT, Ground, ground_named
 from tautwire.model.layout import sloper
 from tautwire.model.near_field import NearField
@@ -14,6 +13,7 @@ from tautwire.model.solver import Solver
 from tautwire.model.sommerfeld import FINE, kernels
 from tautwire.model.structure import structure
 from tautwire.model.wire import WireType
+from test_against_hertz_dipole import F, K, hertz, moment_of, wire
 
 SOIL = ground_named("average soil")
 
@@ -157,3 +157,16 @@ def test_a_soil_like_air_leaves_the_free_field():
     thin, free = (short((1, 0, 1), g)[0].at(points) for g in (Ground(1.0001, 1e-9), FREE_SPACE))
     assert np.abs(thin.e - free.e).max() < 0.01 * np.abs(free.e).max()
     assert np.abs(thin.h - free.h).max() < 0.01 * np.abs(free.h).max()
+
+
+@pytest.mark.parametrize("degrees", [15, 30, 60])
+def test_at_distance_it_is_the_far_field(degrees):
+    """Over soil, 250 wavelengths out, against the Fresnel far field (near and far field share no ground formula)."""
+    solution = portable()
+    up, bearing, r = np.radians(degrees), np.radians([10.0, 100.0, 250.0]), 5000.0
+    way = np.column_stack([np.cos(up) * np.sin(bearing), np.cos(up) * np.cos(bearing), np.full(3, np.sin(up))])
+    got = NearField.of(solution).at(r * way)
+    theta, phi = far_field(solution, up, bearing)
+    size = np.sqrt(np.abs(theta) ** 2 + np.abs(phi) ** 2) / r
+    assert np.sqrt(got.e2) == pytest.approx(size, rel=0.02)
+    assert ETA0 * np.sqrt(got.h2) == pytest.approx(size, rel=0.02)
