@@ -43,6 +43,17 @@ def minima(at: Callable[[Any], Real], f: Real) -> list[tuple[float, float]]:
     return out
 
 
+def the_dip(found: list[tuple[float, float]], band: Band) -> tuple[float, float]:
+    """Of several minima (place Hz, SWR), the one that is the band's: the deepest inside it, else the nearest to it.
+
+    (nan, nan) if there is none.
+    """
+    inside = [m for m in found if band.lower <= m[0] <= band.upper]
+    if inside:
+        return min(inside, key=lambda m: m[1])
+    return min(found, key=lambda m: max(band.lower - m[0], m[0] - band.upper), default=(math.nan, math.nan))
+
+
 def roots(at: Callable[[Any], Real], f: Real) -> list[float]:
     """Places where a function changes sign between points of the grid f (M,), refined."""
     y = at(f)
@@ -67,7 +78,7 @@ def band_row(band: Band, response: Response, feed: FeedSystem, threshold: float)
     at = swr_at_radio(response, feed)
     centre = (band.lower + band.upper) / 2
     found = minima(at, f)
-    dip, dip_swr = min(found, key=lambda m: m[1], default=(math.nan, math.nan))
+    dip, dip_swr = the_dip(found, band)
     inside = np.linspace(band.lower, band.upper, GRID)
     inside_swr = at(inside)
     row: dict[str, Any] = {

@@ -11,7 +11,7 @@ import json
 import os
 from collections import Counter
 from collections.abc import Callable
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ import diskcache
 import numpy as np
 import platformdirs
 
+from ..model import constants
 from ..model.errors import InputError
 from ..model.solver import Arrays
 
@@ -29,6 +30,21 @@ FOLDER_VARIABLE = "TAUTWIRE_CACHE"
 def default_folder() -> Path:
     """$TAUTWIRE_CACHE, else the user's cache folder."""
     return Path(os.environ.get(FOLDER_VARIABLE) or platformdirs.user_cache_dir("tautwire"))
+
+
+@lru_cache(maxsize=1)
+def code_digest() -> str:
+    """Hash of tautwire's own source: results of other code are not taken for its own."""
+    text = hashlib.sha256()
+    for package in (Path(__file__).parent, Path(constants.__file__).parent):
+        for file in sorted(package.glob("*.py")):
+            text.update(file.read_bytes())
+    return text.hexdigest()[:16]
+
+
+def _place(key: str) -> str:
+    """Key on disk: engine matrices depend on the engine alone, everything else on our code too."""
+    return key if key.startswith("wires") else f"{key}-{code_digest()}"
 
 
 class Store:
@@ -55,12 +71,13 @@ class Store:
         """The arrays stored under key, else those of compute(), which are then stored."""
         if key in self._recent:
             return self._recent[key]
-        raw = self._disk.get(key)
+        place = _place(key)
+        raw = self._disk.get(place)
         if raw is None:
             arrays = compute()
             buffer = io.BytesIO()
             np.savez(buffer, **arrays)  # type: ignore[arg-type]
-            self._disk.set(key, buffer.getvalue())
+            self._disk.set(place, buffer.getvalue())
         else:
             with np.load(io.BytesIO(raw), allow_pickle=False) as data:
                 arrays = dict(data)
@@ -70,11 +87,11 @@ class Store:
 
     def get_json(self, key: str) -> Any:
         """The value stored under key, or None."""
-        raw = self._disk.get(key)
+        raw = self._disk.get(_place(key))
         return None if raw is None else json.loads(raw)
 
     def put_json(self, key: str, value: Any) -> None:
-        self._disk.set(key, json.dumps(value))
+        self._disk.set(_place(key), json.dumps(value))
 
     def contents(self) -> dict[str, int]:
         """Number of items of each kind: engine matrices, soil remainders, soil tables, cases."""

@@ -49,6 +49,13 @@ class Axis:
     texts: tuple[Any, ...]
     numbers: tuple[float, ...] | None
 
+    def words(self, value: Any) -> str:
+        """A value of this axis in words: "slope 15°", "sea water"."""
+        if self.numbers is None:
+            return str(value)
+        name, _, unit = self.label.rstrip(")").partition(" (")
+        return f"{name} {value:g}{'' if unit == '°' else ' '}{unit}".rstrip()
+
 
 @dataclass(frozen=True)
 class Case:

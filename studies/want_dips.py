@@ -61,7 +61,7 @@ def _movement(result: Result, band: str, rows: pd.DataFrame) -> str:
         low, high = rows.loc[rows["dip_mhz"].idxmin()], rows.loc[rows["dip_mhz"].idxmax()]
 
         def name(row: pd.Series) -> str:
-            return ", ".join(f"{a.label.split(' (')[0]} {row[a.column]}" for a in axes)
+            return ", ".join(a.words(row[a.column]) for a in axes)
 
         spread = (high["dip_mhz"] - low["dip_mhz"]) * 1e3
         return (
@@ -72,8 +72,6 @@ def _movement(result: Result, band: str, rows: pd.DataFrame) -> str:
     first, last = rows.iloc[0], rows.iloc[-1]
     shift = (last["dip_mhz"] - first["dip_mhz"]) * 1e3
     way = "up" if shift > 0 else "down"
-    unit = axis.label.partition(" (")[2].rstrip(")")
-    name_, a, b = axis.label.split(" (")[0], first[axis.column], last[axis.column]
     best, worst = rows["dip_swr"].min(), rows["dip_swr"].max()
     turn = ""
     steps = rows["dip_mhz"].diff().dropna() * 1e3
@@ -81,12 +79,13 @@ def _movement(result: Result, band: str, rows: pd.DataFrame) -> str:
         extreme = rows.loc[rows["dip_mhz"].idxmax() if abs(rows["dip_mhz"].max() - first["dip_mhz"]) >
                            abs(rows["dip_mhz"].min() - first["dip_mhz"]) else rows["dip_mhz"].idxmin()]  # fmt: skip
         turn = (
-            f" It does not move one way only: at {extreme[axis.column]:g} {unit} it is at {extreme['dip_mhz']:.3f} MHz."
+            f" It does not move one way only: at {axis.words(extreme[axis.column])} it is at "
+            f"{extreme['dip_mhz']:.3f} MHz."
         )
     moved = f"moves {way} {abs(shift):.0f} kHz" if not math.isclose(shift, 0, abs_tol=0.5) else "stays where it is"
     return (
-        f"{band}: from {a:g} to {b:g} {unit} of {name_} the dip {moved}, from {first['dip_mhz']:.3f} to "
-        f"{last['dip_mhz']:.3f} MHz; its SWR is {best:.2f} to {worst:.2f}.{turn}"
+        f"{band}: from {axis.words(first[axis.column])} to {axis.words(last[axis.column])} the dip {moved}, from "
+        f"{first['dip_mhz']:.3f} to {last['dip_mhz']:.3f} MHz; its SWR is {best:.2f} to {worst:.2f}.{turn}"
     )
 
 
