@@ -9,7 +9,7 @@ the unknowns; it is zero at a free end, and where segments meet it obeys Kirchho
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_array
+from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
@@ -86,10 +86,11 @@ def remainder_matrix(
         return np.zeros((n, n), complex)
     height, every = seg.centre[:, 2], np.arange(n)
     across = np.linalg.norm(seg.centre[:, None] - seg.centre, axis=-1)
-    near = np.nonzero(np.hypot(across, height[:, None] + height) < NEAR * seg.length)
+    i, j = np.nonzero(np.hypot(across, height[:, None] + height) < NEAR * seg.length)
     moment = _moments(table, seg, every[:, None], every, *legendre(far_points))
-    moment[near] = _moments(table, seg, *near, *_crowded(*_closest(seg, *near), *legendre(near_points)))
-    return np.einsum("ijs,jsn->in", moment, seg.current, optimize=True)
+    moment[i, j] = _moments(table, seg, i, j, *_crowded(*_closest(seg, i, j), *legendre(near_points)))
+    flat: Complex = moment.reshape(n, 3 * n) @ csr_array(seg.current.reshape(3 * n, n))
+    return flat
 
 
 def _moments(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, x: Real, w: Real) -> Complex:

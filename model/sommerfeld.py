@@ -105,7 +105,9 @@ def _shared_path(rho: Real, zeta: Real, n2: complex, split: bool, a: float, r: f
         u = factor * t
         lam = np.sqrt(1 + (u * u).real)
         e, x = np.exp(np.outer(u, -zeta)), np.outer(lam, rho)
-        for half, w, bessel in zip((0, 3), _weights(lam + 0j, u + 0j, n2, split), (j0, j1), strict=True):
+        for half, w, bessel in zip(
+            (0, 3), _weights(lam.astype(complex), u.astype(complex), n2, split), (j0, j1), strict=True
+        ):
             moments[half : half + 3] += (np.array(w) * (factor * dt)) @ (e * bessel(x))
     return moments
 
@@ -178,7 +180,7 @@ def _real_tail(rho: Real, zeta: Real, n2: complex, split: bool, a: float, effort
     t, g = laguerre(effort.tail)
     u = math.sqrt(a * a - 1) + t[:, None] / zeta
     lam = np.sqrt(1 + u * u)
-    w0, w1 = _weights(lam + 0j, u + 0j, n2, split)
+    w0, w1 = _weights(lam.astype(complex), u.astype(complex), n2, split)
     e, x = np.exp(-u * zeta) * (g[:, None] / zeta), lam * rho
     e0, e1 = e * j0(x), e * j1(x)
     return np.stack([(w * e0).sum(0) for w in w0] + [(w * e1).sum(0) for w in w1])
@@ -188,7 +190,7 @@ def _hankel_tails(rho: Real, zeta: Real, n2: complex, split: bool, a: float, eff
     """Moments (6, M) beyond a along two paths of steepest descent, one above and one below the real axis."""
     t, g = laguerre(effort.tail)
     step = (zeta + 1j * rho) / (rho * rho + zeta * zeta)
-    lam = a + step * t[:, None]
+    lam = (a + step * t[:, None]).astype(complex)
     u = np.sqrt(lam * lam - 1)
     e, x = np.exp(-u * zeta) * (lam / u * step) * (g[:, None] / 2), lam * rho
     out = []
