@@ -1,0 +1,121 @@
+"""The commands as a person runs them: one process each, output, exit status, files."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from tautwire.studies.columns import COLUMNS
+
+STUDY = """
+[study]
+name = "two-slopes"
+bands = ["20 m"]
+[antenna]
+layout = "sloper"
+length = "20.5 m"
+feed_height = "1.2 m"
+[wire]
+diameter = "0.8 mm"
+[coax]
+length = "5 m"
+[sweep]
+"antenna.slope" = ["20 deg", "50 deg"]
+"""
+
+
+def tautwire(*args, cwd=None):
+    return subprocess.run(
+        [sys.executable, "-c", "from tautwire.studies.cli import main; main()", *args],
+        capture_output=True, text=True, cwd=cwd, env={**os.environ, "COLUMNS": "100"}, timeout=300,
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def done(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("park")
+    (folder / "study.toml").write_text(STUDY)
+    return folder, tautwire("run", "study.toml", cwd=folder)
+
+
+def test_run_says_the_answer_and_writes_it(done):
+    folder, result = done
+    assert result.returncode == 0, result.stderr
+    assert "20 m: from slope 20° to slope 50° the dip moves" in result.stdout
+    out = folder / "results" / "two-slopes"
+    assert {"dips.csv", "sweeps.csv", "quality.csv", "summary.md"} <= {p.name for p in out.iterdir()}
+    summary = (out / "summary.md").read_text()
+    assert "kHz" in summary and "power lines" in summary and "tautwire run study.toml" in summary
+
+
+def test_every_column_is_documented(done):
+    folder, _ = done
+    for name in ("dips", "sweeps", "quality"):
+        columns = set(pd.read_csv(folder / "results" / "two-slopes" / f"{name}.csv").columns)
+        assert columns - {"slope_deg"} <= set(COLUMNS), name
+
+
+def test_second_run_reads_everything_and_gives_the_same_table(done):
+    folder, _ = done
+    table = (folder / "results" / "two-slopes" / "dips.csv").read_bytes()
+    again = tautwire("run", "study.toml", cwd=folder)
+    assert "2 from the store" in again.stdout
+    assert (folder / "results" / "two-slopes" / "dips.csv").read_bytes() == table
+
+
+def test_piped_output_has_no_colours(done):
+    assert "\x1b" not in done[1].stdout + done[1].stderr
+
+
+def test_predict_json_is_for_programs():
+    result = tautwire("predict", "--length", "20.5 m", "--bands", "20 m", "--json")
+    answer = json.loads(result.stdout)
+    assert answer["bands"][0]["band"] == "20 m" and 13.5 < answer["bands"][0]["dip_mhz"] < 14.8
+    assert answer["failed"] == []
+
+
+def test_alone_it_says_what_it_can_do():
+    result = tautwire()
+    assert result.returncode == 0 and "predict" in result.stdout and len(result.stdout.splitlines()) < 40
+
+
+def test_new_writes_a_study_and_never_over_another(tmp_path):
+    assert tautwire("new", "a.toml", cwd=tmp_path).returncode == 0
+    text = (tmp_path / "a.toml").read_text()
+    again = tautwire("new", "a.toml", cwd=tmp_path)
+    assert again.returncode == 2 and "not taken" in again.stderr
+    assert (tmp_path / "a.toml").read_text() == text and text.count("#") > 10
+
+
+@pytest.mark.parametrize(
+    "args, word",
+    [
+        (["predct"], "did you mean 'predict'"),
+        (["predict", "--lenght", "3 m"], "--length"),
+        (["predict", "--length", "-3 m"], "-3"),
+        (["predict", "--length", "20"], "with its unit"),
+        (["predict", "--soil", "averag soil"], "did you mean 'average soil'"),
+        (["predict", "--bands", "21 m"], "21 m"),
+        (["predict", "--coax-length", "0"], "returns"),
+        (["run", "missing.toml"], "missing.toml"),
+        (["run"], "FILE"),
+        (["cache", "--prune", "lots"], "megabytes"),
+        (["new", "x.toml", "--like", "nothing"], "template"),
+    ],
+)
+def test_bad_input_is_one_line_and_status_2(tmp_path, args, word):
+    result = tautwire(*args, cwd=tmp_path)
+    assert result.returncode == 2, result.stdout + result.stderr
+    assert len(result.stderr.strip().splitlines()) == 1 and word in result.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_broken_toml_is_one_line(tmp_path):
+    (tmp_path / "bad.toml").write_text("[study\nname=")
+    result = tautwire("run", "bad.toml", cwd=tmp_path)
+    assert result.returncode == 2 and len(result.stderr.strip().splitlines()) == 1 and "TOML" in result.stderr
+    assert [p.name for p in Path(tmp_path).iterdir()] == ["bad.toml"]

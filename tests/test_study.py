@@ -1,0 +1,127 @@
+"""Study files: axes, variants, cases, and every fault in one line."""
+
+import copy
+
+import pytest
+
+from tautwire.model.errors import InputError
+from tautwire.studies.setup import Setup, changed, kind_of, table_value
+from tautwire.studies.study import read_study
+
+RAW = {
+    "study": {"name": "shore", "bands": ["20 m"]},
+    "site": {"soil": "average soil"},
+    "antenna": {"layout": "sloper", "length": "20.5 m", "feed_height": "1.2 m", "slope": "30 deg"},
+    "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
+    "counterpoise": [{"length": "2 m", "height": "5 cm"}],
+    "coax": {"type": "RG-58", "length": "5 m"},
+}
+
+
+def with_sweep(sweep, **tables):
+    return read_study({**copy.deepcopy(RAW), "sweep": sweep, **tables})
+
+
+def test_range_axis_makes_cases_in_order():
+    study = with_sweep({"antenna.slope": {"from": "15 deg", "to": "60 deg", "step": "15 deg"}})
+    assert [c.labels["slope_deg"] for c in study.cases()] == [15, 30, 45, 60]
+    assert study.cases()[2].setup().antenna.slope == pytest.approx(0.7853981633974483)
+
+
+def test_axes_multiply_and_last_runs_fastest():
+    study = with_sweep({"antenna.length": ["20 m", "66 ft"], "site.soil": ["sea water", "average soil", "poor soil"]})
+    labels = [tuple(c.labels.values()) for c in study.cases()]
+    assert labels[:3] == [(20.0, "sea water"), (20.0, "average soil"), (20.0, "poor soil")]
+    assert labels[3][0] == pytest.approx(66 * 0.3048) and len(labels) == 6
+
+
+def test_nested_toml_keys_and_lists_are_the_same_axis():
+    dotted = with_sweep({"counterpoise.1.length": ["1 m", "2 m"]})
+    nested = with_sweep({"counterpoise": {"length": ["1 m", "2 m"]}})
+    assert [c.raw for c in dotted.cases()] == [c.raw for c in nested.cases()]
+    assert list(nested.cases()[0].labels) == ["counterpoise_length_m"]
+
+
+def test_variants_replace_whole_tables():
+    v = {"layout": "inverted V", "length": "20.5 m", "apex_height": "8 m", "end_height": "2 m"}
+    study = with_sweep({}, variant=[{"name": "sloper"}, {"name": "over a branch", "antenna": v}])
+    sloper, over = study.cases()
+    assert sloper.setup().antenna.slope is not None and over.setup().antenna.slope is None
+    assert over.labels == {"variant": "over a branch"}
+
+
+def test_changed_leaves_the_original_alone():
+    raw = copy.deepcopy(RAW)
+    assert table_value(changed(raw, "coax.length", "7 m"), "coax.length") == "7 m"
+    assert raw == RAW
+
+
+def test_kind_of_knows_quantities_from_words():
+    assert kind_of("antenna.slope").unit == "rad" and kind_of("coax.length").unit == "m"
+    assert kind_of("site.soil") is None
+
+
+BAD = [
+    (lambda r: r["antenna"].update(lenght="20 m"), ["antenna.lenght", "did you mean 'length'"]),
+    (lambda r: r["antenna"].update(length="-20 m"), ["length", "-20"]),
+    (lambda r: r["antenna"].update(length="20 kg"), ["antenna.length", "20 kg"]),
+    (lambda r: r["antenna"].update(length=20.5), ["antenna.length", "with its unit"]),
+    (lambda r: r["antenna"].update(layout="slopper"), ["slopper", "sloper"]),
+    (lambda r: r["antenna"].update(slope="-30 deg"), ["ground", "m"]),
+    (lambda r: r["antenna"].update(end_height="12 m"), ["12 m", "11.4 m"]),
+    (lambda r: r["site"].update(soil="averag soil"), ["soil", "average soil"]),
+    (lambda r: r["wire"].update(diameter="0 mm"), ["wire.diameter"]),
+    (lambda r: r["wire"].update(awg=20), ["awg", "not both"]),
+    (lambda r: r["coax"].update(type="RG-85"), ["RG-85", "RG-58"]),
+    (lambda r: r["coax"].update(height="2 mm"), ["coax.height", "0.01"]),
+    (lambda r: r["study"].update(bands=["21 m"]), ["21 m"]),
+    (lambda r: r["study"].update(bands=[]), ["study.bands"]),
+    (lambda r: r["study"].update(swr_threshold=0.5), ["study.swr_threshold", "above 1"]),
+    (lambda r: r["study"].update(want=["dip"]), ["study.want", "dips"]),
+    (lambda r: r["study"].update(name="../x"), ["study.name"]),
+    (lambda r: [r.pop("coax"), r.pop("counterpoise")], ["returns", "none"]),
+    (lambda r: r.update(sweep={"antenna.slop": ["1 deg"]}), ["antenna.slop", "antenna.slope"]),
+    (lambda r: r.update(sweep={"antenna.slope": []}), ["antenna.slope"]),
+    (lambda r: r.update(sweep={"antenna.slope": {"from": "15 deg", "to": "60 deg", "step": "-5 deg"}}), ["step"]),
+    (lambda r: r.update(sweep={"site.soil": "average soil"}), ["sweep.site.soil", "a list"]),
+    (lambda r: r.update(variant=[{"name": "a"}, {"name": "a"}]), ["variant.2.name"]),
+    (lambda r: r.update(sites={}), ["sites", "did you mean 'site'"]),
+    (lambda r: r.pop("antenna"), ["antenna", "needed"]),
+    (lambda r: r.update(nearby=[{"start": ["0 m", "0 m", "1 m"], "end": ["0 m", "9 m", "9 m"]}]), ["nearby", "apart"]),
+]
+
+
+@pytest.mark.parametrize("spoil, words", BAD)
+def test_bad_input_is_one_line_naming_field_value_and_allowed(spoil, words):
+    raw = copy.deepcopy(RAW)
+    spoil(raw)
+    with pytest.raises(InputError) as caught:
+        read_study(raw)
+    text = str(caught.value)
+    assert "\n" not in text and all(w.lower() in text.lower() for w in words), text
+
+
+def test_too_many_cases_are_refused():
+    axis = {"from": "10 m", "to": "40 m", "count": 200}
+    with pytest.raises(InputError, match="at most 20000"):
+        with_sweep({"antenna.length": axis, "coax.length": {"from": "2 m", "to": "20 m", "count": 200}})
+
+
+def test_a_bad_case_among_good_ones_is_named():
+    with pytest.raises(InputError, match="case slope_deg -20"):
+        with_sweep({"antenna.slope": ["20 deg", "-20 deg"]})
+
+
+def test_template_is_a_valid_study():
+    import tomllib
+
+    from tautwire.studies.command_new import ready_files
+
+    for name, text in ready_files().items():
+        assert read_study(tomllib.loads(text), name).cases(), name
+
+
+def test_setup_reads_what_people_write():
+    setup = Setup.read({k: v for k, v in RAW.items() if k != "study"})
+    assert setup.wire.wire().diameter == pytest.approx(0.8e-3)
+    assert setup.feed_system().coax.name == "RG-58"
