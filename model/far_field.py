@@ -114,9 +114,9 @@ def intensity(solution: Solution, elevation: ArrayLike, azimuth: ArrayLike) -> R
 def gain(solution: Solution, elevation: ArrayLike, azimuth: ArrayLike, power: float | None = None) -> Real:
     """Power gain, a ratio: 4 pi intensity over the power that enters the wire at its feed.
 
-    power: what to count as that power, W for 1 V at the feed (default V times I; power_balance.accounted is better where
-    the two differ). Soil, wire and choke loss are counted; transformer, coax and mismatch are not: for the gain from the
-    radio multiply by feed.PowerSplit.wire. Directions as in far_field.
+    power: what to count as that power, W for 1 V at the feed (default V times I; PowerBalance.accounted is better
+    where the two differ). Soil, wire and choke loss are counted; transformer, coax and mismatch are not: for the gain
+    from the radio multiply by feed.PowerSplit.wire. Directions as in far_field.
     """
     watts = solution.admittance.real if power is None else power
     return 4 * np.pi * intensity(solution, elevation, azimuth) / watts
