@@ -31,7 +31,7 @@ class SoilTable:
 
     edges (P + 1,): limits of the pieces in k R. coefficients (P, angle, 4, R): Chebyshev, of R exp(jR) times Vz, Vr, A,
     B. The error is some 1e-4 of the largest kernel at that point for moist and dry soils up to k R = 12. Where the soil
-    absorbs almost nothing (fresh water, no conductivity) or beyond k R = 12 it may reach some 1e-2, which moves a feed
+    absorbs almost nothing (fresh water, no conductivity) or beyond k R = 12 it may reach 5e-2, which moves a feed
     impedance by about 1e-5.
     """
 
