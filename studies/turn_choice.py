@@ -188,8 +188,8 @@ def _flat_words(table: pd.DataFrame) -> list[str]:
         low, high = rows["swr_worst"].min(), rows["swr_worst"].max()
         if len(rows) > 2 and rows["wire_m"].max() > 1.2 * rows["wire_m"].min() and high < FLAT * low:
             out.append(
-                f"{name}: the SWR is {low:.1f} to {high:.1f} at every setting tried, so it is the coax and counterpoise "
-                f"rather than the wire that set it, and much of the current runs there."
+                f"{name}: the SWR is {low:.1f} to {high:.1f} at every setting tried, so coax and counterpoise "
+                f"set it rather than the wire, and much of the current runs there."
             )
     return out
 
