@@ -75,7 +75,9 @@ def render(template: str, **context: Any) -> str:
     """A page from studies/<template>.html.j2, with <template>.js and page.css inside it."""
     loader = jinja2.FileSystemLoader(HERE)
     room = jinja2.Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    css = HERE / f"{template}.css"
     own = {
+        "own_style": Markup(css.read_text(encoding="utf-8")) if css.exists() else "",
         "theme": theme(),
         "style": Markup((HERE / "page.css").read_text(encoding="utf-8")),
         "script": Markup((HERE / f"{template}.js").read_text(encoding="utf-8")),
@@ -182,7 +184,7 @@ def report(result: Result, command: str, figures: Mapping[str, "Figure"] | None 
         name=spec.name,
         title=spec.question or spec.name,
         answers=sentences(result),
-        figures=[inline_svg(f, re.sub(r"\W+", "-", k), k.replace("-", " ").replace("_", " ")) for k, f in figures.items()],
+        figures=[inline_svg(f, re.sub(r"\W+", "-", k), re.sub(r"[-_]", " ", k)) for k, f in figures.items()],
         plots=(data := plot_data(result)),
         data=as_json(data),
         tables=tables(result),

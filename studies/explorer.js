@@ -1,0 +1,480 @@
+"use strict";
+(() => {
+  const D = JSON.parse(document.getElementById("data").textContent);
+  const $ = (id) => document.getElementById(id);
+  const Z = 2450; // ohm, the level of the nodes' reflection coefficients
+  const state = { setting: {}, picked: D.choices.map((c) => c.start), feet: false, held: null, solved: null };
+  for (const s of D.sliders) state.setting[s.path] = s.start;
+  const grid = D.bands.map((b) => Float64Array.from({ length: D.points }, (_, i) => b.low + (b.high - b.low) * i / (D.points - 1)));
+
+  // ---- curves: the same steps as surface.py -------------------------------------------------------------------
+
+  function lagrange(nodes, x) {
+    const n = nodes.length, size = Math.min(4, n);
+    let cell = 0;
+    for (let i = 1; i < n - 1; i++) if (nodes[i] <= x) cell++;
+    const first = Math.min(Math.max(cell - 1, 0), n - size), out = [];
+    for (let i = first; i < first + size; i++) {
+      let w = 1;
+      for (let j = first; j < first + size; j++) if (j !== i) w *= (x - nodes[j]) / (nodes[i] - nodes[j]);
+      out.push([i, w]);
+    }
+    return out;
+  }
+
+  function blend(wire, setting) {
+    let out = [[0, 1]];
+    for (const s of D.sliders) {
+      if (s.wire !== wire) continue;
+      const near = lagrange(s.nodes, setting[s.path]);
+      out = out.flatMap(([index, w]) => near.map(([i, v]) => [index * s.nodes.length + i, w * v]));
+    }
+    return out;
+  }
+
+  const number = (picked) => D.choices.reduce((n, c, i) => n * c.names.length + picked[i], 0);
+
+  // adds w R(f ratio) to re, im; R is the barycentric form of one node and band
+  function addRational(curve, f, ratio, w, re, im) {
+    const [support, vr, vi, wr, wi] = curve, K = support.length;
+    for (let m = 0; m < f.length; m++) {
+      let nr = 0, ni = 0, dr = 0, di = 0;
+      for (let k = 0; k < K; k++) {
+        const gap = f[m] * ratio - support[k] || 1e-12, cr = wr[k] / gap, ci = wi[k] / gap;
+        dr += cr; di += ci;
+        nr += cr * vr[k] - ci * vi[k]; ni += cr * vi[k] + ci * vr[k];
+      }
+      const size = dr * dr + di * di;
+      re[m] += w * (nr * dr + ni * di) / size;
+      im[m] += w * (ni * dr - nr * di) / size;
+    }
+  }
+
+  function reflection(setting, picked) {
+    const wire = D.wires[D.pick[number(picked)][0]], near = blend(true, setting);
+    const length = near.reduce((sum, [i, w]) => sum + w * wire.nodes[i].length, 0);
+    return D.bands.map((_, b) => {
+      const re = new Float64Array(D.points), im = new Float64Array(D.points);
+      for (const [i, w] of near) addRational(wire.nodes[i].bands[b], grid[b], length / wire.nodes[i].length, w, re, im);
+      return [re, im];
+    });
+  }
+
+  const times = ([a, b], [c, d]) => [a * c - b * d, a * d + b * c];
+  const plus = ([a, b], [c, d]) => [a + c, b + d];
+  const over = ([a, b], [c, d]) => { const s = c * c + d * d; return [(a * c + b * d) / s, (b * c - a * d) / s]; };
+  const at = (column, m) => (typeof column === "number" ? column : column[m]);
+  const through = ([a, b, c, d], v, i) => [plus(times(a, v), times(b, i)), plus(times(c, v), times(d, i))];
+
+  // |reflection| at the radio on the band's grid
+  function radio(gamma, setting, picked) {
+    const feed = D.feeds[D.pick[number(picked)][1]], near = blend(false, setting);
+    const reference = near.reduce((sum, [i, w]) => sum + w * feed[i].reference, 0);
+    const length = setting["coax.length"] ?? feed[0].length;
+    return gamma.map(([re, im], b) => {
+      const out = new Float64Array(D.points), count = feed[0].bands[b].length / 2;
+      for (let m = 0; m < D.points; m++) {
+        const parts = [];
+        for (let p = 0; p < count; p++) {
+          let x = 0, y = 0;
+          for (const [i, w] of near) { x += w * at(feed[i].bands[b][2 * p], m); y += w * at(feed[i].bands[b][2 * p + 1], m); }
+          parts.push([x, y]);
+        }
+        let [v, i] = through(parts, [Z * (1 + re[m]), Z * im[m]], [1 - re[m], -im[m]]);
+        if (count > 4) {
+          const [a, t] = times(parts[4], [length, 0]);
+          const cosh = [Math.cosh(a) * Math.cos(t), Math.sinh(a) * Math.sin(t)];
+          const sinh = [Math.sinh(a) * Math.cos(t), Math.cosh(a) * Math.sin(t)];
+          [v, i] = through([cosh, times(parts[5], sinh), over(sinh, parts[5]), cosh], v, i);
+        }
+        const r = times([reference, 0], i), g = over([v[0] - r[0], v[1] - r[1]], plus(v, r));
+        out[m] = Math.min(Math.hypot(g[0], g[1]), 0.9999);
+      }
+      return out;
+    });
+  }
+
+  const swr = (g) => (1 + g) / (1 - g);
+
+  // dip (parabola through the lowest inner point), width below 2:1 around it, worst inside the band
+  function readings(b, f, g) {
+    let low = -1, worst = 0;
+    for (let m = 1; m < g.length - 1; m++) if (g[m] <= g[m - 1] && g[m] < g[m + 1] && (low < 0 || g[m] < g[low])) low = m;
+    const inside = (x) => {
+      const t = (x - f[0]) / (f[1] - f[0]), m = Math.min(Math.floor(t), g.length - 2);
+      return g[m] + (t - m) * (g[m + 1] - g[m]);
+    };
+    for (let m = 0; m < g.length; m++) if (f[m] >= b.lower && f[m] <= b.upper) worst = Math.max(worst, g[m]);
+    worst = Math.max(worst, inside(b.lower), inside(b.upper));
+    if (low < 0) return { dip: null, swr: null, width: null, worst: swr(worst) };
+    const [y0, y1, y2] = [g[low - 1] ** 2, g[low] ** 2, g[low + 1] ** 2], bend = y0 - 2 * y1 + y2;
+    const shift = bend > 0 ? (y0 - y2) / (2 * bend) : 0, best = Math.sqrt(Math.max(0, y1 - (y0 - y2) * shift / 4));
+    const level = 1 / 3; // SWR 2
+    let width = 0, open = false;
+    if (best < level) {
+      const edge = (step) => {
+        let m = low;
+        while (g[m] < level && m + step >= 0 && m + step < g.length) m += step;
+        if (g[m] < level) { open = true; return f[m]; }
+        return f[m] - step * (f[1] - f[0]) * (g[m] - level) / (g[m] - Math.min(g[m - step], level));
+      };
+      width = Math.max(0, edge(1) - edge(-1)) * 1000;
+    }
+    return { dip: f[low] + shift * (f[1] - f[0]), swr: swr(best), width, open, worst: swr(worst) };
+  }
+
+  // ---- the wire's shape -----------------------------------------------------------------------------------------
+
+  const shapesOf = (picked) => D.shapes[D.wires[D.pick[number(picked)][0]].shape];
+
+  function shape(setting, picked) {
+    const nodes = shapesOf(picked), near = blend(true, setting);
+    const heaviest = near.reduce((a, c) => (c[1] > a[1] ? c : a))[0], like = nodes[heaviest];
+    const same = near.every(([i]) => nodes[i].every((c, k) => c[2].length === like[k][2].length));
+    if (!same) return like;
+    return like.map(([name, role, points], k) => [name, role,
+      points.map((_, p) => [0, 1, 2].map((x) => near.reduce((sum, [i, w]) => sum + w * nodes[i][k][2][p][x], 0)))]);
+  }
+
+  // (distance, height) of each conductor: the wire unfolded along its route, the rest seen in its first leg's plane
+  function side(conductors) {
+    const wire = conductors[0][2], [dx, dy] = [wire[wire.length - 1][0] - wire[0][0], wire[wire.length - 1][1] - wire[0][1]];
+    const across = Math.hypot(dx, dy) || 1, east = across > 1e-6 ? dx / across : 0, north = across > 1e-6 ? dy / across : 1;
+    return conductors.map(([name, role, points]) => {
+      if (role !== "wire") return [name, role, points.map((p) => [p[0] * east + p[1] * north, p[2]])];
+      let along = 0;
+      return [name, role, points.map((p, i) => {
+        if (i) along += Math.hypot(p[0] - points[i - 1][0], p[1] - points[i - 1][1]);
+        return [along, p[2]];
+      })];
+    });
+  }
+
+  const pathLength = (p) => p.slice(1).reduce((sum, q, i) => sum + Math.hypot(...q.map((x, k) => x - p[i][k])), 0);
+
+  // ---- drawing ----------------------------------------------------------------------------------------------------
+
+  const NS = "http://www.w3.org/2000/svg";
+  function add(parent, tag, attributes, text) {
+    const e = document.createElementNS(NS, tag);
+    for (const [k, v] of Object.entries(attributes)) e.setAttribute(k, v);
+    if (text !== undefined) e.textContent = text;
+    parent.append(e);
+    return e;
+  }
+  const line = (points) => points.map(([x, y], i) => `${i ? "L" : "M"}${x.toFixed(2)} ${y.toFixed(2)}`).join("");
+
+  function metres(m) {
+    if (!state.feet) return m >= 1 ? `${m.toFixed(2)} m` : `${(m * 100).toFixed(0)} cm`;
+    const inches = Math.round(m / 0.0254);
+    return `${Math.floor(inches / 12)} ft ${inches % 12} in`;
+  }
+
+  const ROLES = { wire: ["pine", ""], counterpoise: ["plum", "3 2"], coax: ["ember", "7 3"], nearby: ["stone", "9 2 2 2"] };
+  let extent = null, extentKey = "";
+
+  function roomFor(flat) { // a scale that stays while the sliders stay in their box
+    const key = `${D.pick[number(state.picked)][0]}`;
+    if (key !== extentKey) {
+      extent = null; extentKey = key;
+      for (const s of shapesOf(state.picked)) grow(side(s));
+    }
+    grow(flat);
+  }
+  function grow(flat) {
+    for (const [, , points] of flat) for (const [x, z] of points) {
+      extent = extent ?? [x, x, z];
+      extent = [Math.min(extent[0], x), Math.max(extent[1], x), Math.max(extent[2], z)];
+    }
+  }
+
+  function drawSide(conductors) {
+    const svg = $("side"), W = svg.clientWidth || 360, H = svg.clientHeight || 140;
+    svg.setAttribute("viewBox", `0 0 ${W} ${H}`);
+    svg.replaceChildren();
+    const flat = side(conductors);
+    roomFor(flat);
+    const [left, right, top, below] = [86, 84, 16, 18];
+    const scale = Math.min((W - left - right) / Math.max(extent[1] - extent[0], 1e-3), (H - top - below) / Math.max(extent[2], 1e-3));
+    const shift = (W - left - right - scale * (extent[1] - extent[0])) / 2;
+    const X = (x) => left + shift + (x - extent[0]) * scale, Y = (z) => H - below - z * scale;
+    add(svg, "rect", { x: 0, y: Y(0), width: W, height: H - Y(0), fill: "var(--soil)" });
+    add(svg, "path", { d: `M0 ${Y(0)}H${W}`, class: "grid", style: "stroke:var(--quiet)" });
+    const bar = [1, 2, 5, 10, 20].find((m) => m * scale > 36) ?? 50;
+    add(svg, "path", { d: `M8 ${H - 5}v-5h${bar * scale}v5`, class: "grid", style: "stroke:var(--quiet)" });
+    add(svg, "text", { x: 12 + bar * scale, y: H - 4, class: "soft" }, metres(bar).replace(".00", ""));
+    const wire = flat[0][2], last = wire[wire.length - 1];
+    const tops = wire.map(([x, z], i) => [x, z, i]).filter(([, z, i]) => i && i < wire.length - 1 && z > wire[0][1] + .01 && z > last[1] + .01);
+    const apex = tops.length ? tops.reduce((a, c) => (c[1] > a[1] ? c : a)) : null;
+    for (const [x, z] of [last, ...(apex ? [apex] : [])]) add(svg, "path", { d: `M${X(x)} ${Y(z)}V${Y(0)}`, class: "level" });
+    for (const [, role, points] of [...flat].reverse()) {
+      const [colour, dash] = ROLES[role];
+      add(svg, "path", { d: line(points.map(([x, z]) => [X(x), Y(z)])), fill: "none", stroke: `var(--${colour})`,
+        "stroke-width": role === "wire" ? 3 : 2.25, "stroke-dasharray": dash, "stroke-linejoin": "round" });
+    }
+    add(svg, "rect", { x: X(wire[0][0]) - 5, y: Y(wire[0][1]) - 5, width: 10, height: 10, fill: "var(--ink)" });
+    add(svg, "text", { x: X(wire[0][0]) - 9, y: Math.min(Y(wire[0][1]) + 3, Y(0) - 4), "text-anchor": "end" }, `feed ${metres(wire[0][1])}`);
+    const ends = [];
+    if (apex) ends.push([apex, "apex"]);
+    ends.push([last, "end"]);
+    for (const [[x, z], name] of ends) {
+      const tall = z * scale > 30, right_ = X(x) + 84 < W;
+      add(svg, "text", { x: X(x) + (right_ ? 6 : -6), y: tall ? Y(z / 2) + 4 : Y(z) - 7, "text-anchor": right_ ? "start" : "end" },
+        `${name} ${metres(z)}`);
+    }
+    const legs = wire.length <= 4 ? wire.slice(1).map((q, i) => [wire[i], q]) : [];
+    let told = "";
+    legs.forEach(([p, q], i) => {
+      const [a, c] = conductors[0][2].slice(i, i + 2), size = pathLength([a, c]);
+      const turn = Math.atan2(q[1] - p[1], q[0] - p[0]) * 180 / Math.PI, steep = Math.abs(turn) > 89;
+      const [mx, my] = [X((p[0] + q[0]) / 2), Y((p[1] + q[1]) / 2)];
+      const label = steep ? metres(size) : `${metres(size)}, ${Math.abs(turn).toFixed(0)}°`;
+      if (size * scale > 90) add(svg, "text", { x: 0, y: -8, "text-anchor": "middle", transform: `translate(${mx} ${my}) rotate(${steep ? -90 : -turn})` }, label);
+      told += `${i ? "; then " : ""}${metres(size)} at ${turn.toFixed(0)} degrees`;
+    });
+    const total = pathLength(conductors[0][2]);
+    svg.setAttribute("aria-label", `The wire from the side, to scale: ${told || metres(total)}; feed at ${metres(wire[0][1])}, ` +
+      (apex ? `apex at ${metres(apex[1])}, ` : "") + `far end at ${metres(last[1])}.`);
+    $("legend").replaceChildren(...conductors.map(([name, role, points], i) => {
+      const span = document.createElement("span"), b = document.createElement("b");
+      b.textContent = name; b.style.color = `var(--${ROLES[role][0]})`;
+      span.append(i ? " · " : "", b, ` ${metres(pathLength(points))}`);
+      return span;
+    }));
+  }
+
+  const LEVELS = [1, 1.5, 2, 3, 5, 10], TOP = 10;
+  const panels = D.bands.map((b) => {
+    const box = document.createElement("div"), h = document.createElement("h2"), told = document.createElement("span");
+    box.className = "band";
+    h.append(b.name, told);
+    const svg = document.createElementNS(NS, "svg");
+    svg.setAttribute("tabindex", "0"); svg.setAttribute("role", "img");
+    box.append(h, svg);
+    $("bands").append(box);
+    return { told, svg, cursor: null };
+  });
+
+  function ticks(low, high) {
+    const rough = (high - low) / 3, size = 10 ** Math.floor(Math.log10(rough)), step = size * [1, 2, 5, 10].find((s) => s * size >= rough * .8);
+    const out = [];
+    for (let k = Math.ceil(low / step); k * step <= high; k++) out.push(+(k * step).toFixed(6));
+    return out;
+  }
+
+  function drawBand(k) {
+    const b = D.bands[k], { svg, told, cursor } = panels[k], r = state.readings[k];
+    const W = svg.clientWidth || 170, H = svg.clientHeight || 116, [left, right, top, below] = [26, 6, 6, 20];
+    svg.setAttribute("viewBox", `0 0 ${W} ${H}`);
+    svg.replaceChildren();
+    const X = (f) => left + (f - b.low) / (b.high - b.low) * (W - left - right);
+    const Y = (s) => H - below - Math.log(Math.min(s, TOP)) / Math.log(TOP) * (H - top - below);
+    add(svg, "rect", { x: X(b.lower), y: top, width: Math.max(X(b.upper) - X(b.lower), 2), height: H - top - below, class: "inside" });
+    for (const s of LEVELS) {
+      add(svg, "path", { d: `M${left} ${Y(s)}H${W - right}`, class: s === 2 ? "level" : "grid" });
+      add(svg, "text", { x: left - 4, y: Y(s) + 4, "text-anchor": "end", class: "soft" }, s);
+    }
+    for (const f of ticks(b.low, b.high)) {
+      add(svg, "path", { d: `M${X(f)} ${H - below}v4`, class: "grid", style: "stroke:var(--quiet)" });
+      if (X(f) < W - 44) add(svg, "text", { x: X(f), y: H - 4, "text-anchor": "middle", class: "soft" }, f);
+    }
+    add(svg, "text", { x: W - right, y: H - 4, "text-anchor": "end", class: "soft" }, "MHz");
+    const curve = (g) => line(Array.from(g, (x, m) => [X(grid[k][m]), Y(swr(x))]));
+    if (state.held) add(svg, "path", { d: curve(state.held.curves[k]), class: "held" });
+    add(svg, "path", { d: curve(state.curves[k]), class: state.solved ? "curve solved" : "curve" });
+    if (r.dip !== null) add(svg, "circle", { cx: X(r.dip), cy: Y(r.swr), r: 4.5, class: "dip" });
+    told.textContent = r.dip === null ? "no dip here" : `${r.dip.toFixed(3)}, SWR ${r.swr.toFixed(2)}`;
+    if (cursor !== null) {
+      const f = grid[k][cursor], s = swr(state.curves[k][cursor]);
+      add(svg, "path", { d: `M${X(f)} ${top}V${H - below}`, class: "cursor" });
+      const rightHalf = X(f) > W / 2;
+      add(svg, "text", { x: X(f) + (rightHalf ? -5 : 5), y: top + 12, "text-anchor": rightHalf ? "end" : "start" },
+        `${f.toFixed(3)}: ${s > 99 ? "over 99" : s.toFixed(2)}`);
+    }
+    svg.setAttribute("aria-label", `SWR on ${b.name}: ${spokenBand(k)}. Arrow keys read the curve.`);
+  }
+
+  panels.forEach((panel, k) => {
+    const move = (m) => {
+      panel.cursor = Math.min(Math.max(m, 0), D.points - 1);
+      drawBand(k);
+      return panel.cursor;
+    };
+    panel.svg.addEventListener("pointermove", (e) => read(e));
+    panel.svg.addEventListener("pointerdown", (e) => read(e));
+    panel.svg.addEventListener("pointerleave", () => { panel.cursor = null; drawBand(k); });
+    panel.svg.addEventListener("blur", () => { panel.cursor = null; drawBand(k); });
+    function read(e) {
+      const box = panel.svg.getBoundingClientRect();
+      move(Math.round((e.clientX - box.left - 26) / (box.width - 32) * (D.points - 1)));
+    }
+    panel.svg.addEventListener("keydown", (e) => {
+      const step = { ArrowLeft: -1, ArrowRight: 1, PageDown: -10, PageUp: 10 }[e.key];
+      if (!step) return;
+      e.preventDefault();
+      const m = move((panel.cursor ?? Math.round(D.points / 2)) + step);
+      $("spoken").textContent = `${grid[k][m].toFixed(3)} MHz: SWR ${swr(state.curves[k][m]).toFixed(2)}`;
+    });
+  });
+
+  // ---- words and numbers --------------------------------------------------------------------------------------------
+
+  function spokenBand(k) {
+    const r = state.readings[k];
+    if (r.dip === null) return "no dip in the range shown";
+    const room = r.width ? `${r.open ? "more than " : ""}${r.width.toFixed(0)} kilohertz below 2 to 1` : "never below 2 to 1";
+    return `dip at ${r.dip.toFixed(3)} MHz, SWR ${r.swr.toFixed(2)}, ${room}`;
+  }
+
+  const turnsOut = (m) => {
+    const { metres: x, turns: y } = D.reel;
+    if (m < x[0] || m > x[x.length - 1]) return null;
+    const i = Math.min(Math.max(x.findIndex((v) => v >= m), 1), x.length - 1);
+    return y[i - 1] + (m - x[i - 1]) / (x[i] - x[i - 1]) * (y[i] - y[i - 1]);
+  };
+
+  function shown(s) {
+    const v = state.setting[s.path];
+    if (s.unit === "m") {
+      const turns = D.reel && s.path === "antenna.length" ? turnsOut(v) : null;
+      return metres(v) + (turns === null ? "" : `, ${turns.toFixed(1)} turns off the reel`);
+    }
+    const places = Math.max(0, -Math.floor(Math.log10(s.step) + 1e-9));
+    return `${v.toFixed(places)}${s.unit === "°" ? "°" : s.unit && " " + s.unit}`;
+  }
+
+  function table() {
+    const held = state.held;
+    document.querySelectorAll("#numbers th.moved").forEach((th) => { th.hidden = !held; });
+    document.querySelector("#numbers tbody").replaceChildren(...D.bands.map((b, k) => {
+      const r = state.readings[k], tr = document.createElement("tr");
+      const cells = [r.dip === null ? "none" : r.dip.toFixed(3), r.swr === null ? "" : r.swr.toFixed(2),
+        r.width === null ? "" : `${r.open ? ">" : ""}${r.width.toFixed(0)}`, r.worst > 99 ? ">99" : r.worst.toFixed(2)];
+      if (held) {
+        const was = held.readings[k].dip;
+        cells.push(was === null || r.dip === null ? "" : ((r.dip - was) * 1000).toFixed(0).replace(/^(?=[1-9])/, "+").replace(/^-0$/, "0"));
+      }
+      const th = document.createElement("th");
+      th.scope = "row"; th.textContent = b.name;
+      tr.append(th, ...cells.map((text) => { const td = document.createElement("td"); td.textContent = text; return td; }));
+      return tr;
+    }));
+    $("cut").textContent = state.readings.some((r) => r.open) ? "> the curve is still below 2:1 where the range shown ends." : "";
+  }
+
+  let speaking = 0;
+  function say() {
+    clearTimeout(speaking);
+    speaking = setTimeout(() => {
+      $("spoken").textContent = D.bands.map((b, k) => `${b.name}: ${spokenBand(k)}`).join("; ");
+    }, 500);
+  }
+
+  function status(text, bad) {
+    $("status").textContent = text;
+    $("status").className = bad ? "bad" : "";
+  }
+
+  // ---- moving -----------------------------------------------------------------------------------------------------------
+
+  const outside = () => D.sliders.filter((s) => {
+    const v = state.setting[s.path], slack = 1e-6 * (s.high - s.low);
+    return v < s.low - slack || v > s.high + slack;
+  });
+
+  function fitted() {
+    state.solved = null;
+    state.curves = radio(reflection(state.setting, state.picked), state.setting, state.picked);
+    state.shape = shape(state.setting, state.picked);
+    const e = D.errors;
+    status(`fitted: within ${e.swr.toFixed(e.swr < 0.1 ? 3 : 2)} of the solver's SWR below ${e.below}`);
+    show();
+  }
+
+  function show() {
+    state.readings = D.bands.map((b, k) => readings(b, grid[k], state.curves[k]));
+    D.sliders.forEach((s, i) => {
+      $(`o${i}`).textContent = shown(s);
+      $(`s${i}`).setAttribute("aria-valuetext", shown(s));
+    });
+    drawSide(state.shape);
+    D.bands.forEach((_, k) => drawBand(k));
+    table();
+    say();
+  }
+
+  let asking = 0, latest = 0;
+  function moved() {
+    clearTimeout(asking);
+    latest++;
+    if (!outside().length) return fitted();
+    D.sliders.forEach((s, i) => { $(`o${i}`).textContent = shown(s); });
+    status("outside the fitted range; asking the solver…");
+    asking = setTimeout(ask, 250);
+  }
+
+  async function ask() {
+    const mine = ++latest;
+    status("solving…");
+    try {
+      const answer = await fetch("/solve", { method: "POST", headers: { "Content-Type": "application/json" },
+        body: JSON.stringify({ setting: state.setting, picked: state.picked }) });
+      const told = await answer.json();
+      if (mine !== latest) return;
+      if (told.error) return status(told.error, true);
+      state.solved = told;
+      state.curves = told.bands.map((b) => Float64Array.from(b, (s) => (s - 1) / (s + 1)));
+      state.shape = told.shape;
+      show();
+      status(`solved in ${told.seconds.toFixed(1)} s`);
+    } catch (fault) {
+      if (mine === latest) status("the solver does not answer: is `tautwire explore --live` still running?", true);
+    }
+  }
+
+  D.sliders.forEach((s, i) => {
+    const input = $(`s${i}`);
+    const [low, high] = D.live ? [s.liveLow, s.liveHigh] : [s.low, s.high];
+    input.min = low; input.max = high; input.step = "any"; input.value = s.start;
+    input.addEventListener("input", () => {
+      const v = +input.value, near = Math.round(v / s.step) * s.step; // round steps, ends included
+      state.setting[s.path] = v >= high ? high : v <= low ? low : Math.min(Math.max(+near.toFixed(9), low), high);
+      moved();
+    });
+    input.addEventListener("keydown", (e) => {
+      const n = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -10, PageUp: 10 }[e.key];
+      if (!n) return;
+      e.preventDefault();
+      input.value = Math.round(state.setting[s.path] / s.step + n) * s.step;
+      input.dispatchEvent(new Event("input"));
+    });
+  });
+  D.choices.forEach((c, i) => {
+    $(`c${i}`).value = c.start;
+    $(`c${i}`).addEventListener("change", (e) => { state.picked[i] = +e.target.value; moved(); });
+  });
+  $("hold").addEventListener("click", () => {
+    state.held = state.held ? null : { curves: state.curves, readings: state.readings };
+    $("hold").setAttribute("aria-pressed", String(Boolean(state.held)));
+    show();
+  });
+  $("feet").addEventListener("click", () => {
+    state.feet = !state.feet;
+    $("feet").setAttribute("aria-pressed", String(state.feet));
+    show();
+  });
+  $("again").addEventListener("click", () => {
+    D.sliders.forEach((s, i) => { state.setting[s.path] = s.start; $(`s${i}`).value = s.start; });
+    D.choices.forEach((c, i) => { state.picked[i] = c.start; $(`c${i}`).value = c.start; });
+    moved();
+  });
+  $("solve")?.addEventListener("click", ask);
+  new ResizeObserver(() => state.curves && state.shape && show()).observe($("see"));
+
+  const e = D.errors;
+  $("trust").textContent = `Curves agree with the solver within ${e.reflection.toPrecision(1)} in reflection coefficient at the wire ` +
+    `(typically ${e.typical.toPrecision(1)}) and within ${e.swr.toPrecision(1)} in SWR where it is below ${e.below}, ` +
+    `at ${e.settings} settings drawn at random.`;
+  window.explorer = { state, grid, swr }; // to look at from a console
+  fitted();
+})();
