@@ -12,8 +12,8 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from ..model.bands import Band
 from .figure_axes import Colours, band_title, mhz_text, word
 from .figure_dip import below
-from .style import INK, QUIET, TARGET, Look, Sheet, style
 from .study import Axis
+from .style import INK, QUIET, TARGET, Look, Sheet, style
 
 
 def category_figure(
@@ -35,6 +35,11 @@ def category_figure(
         names = _names(dips, axes)
         rows = len(dict.fromkeys(names))
         inches = 1.5 + len(bands) * (0.55 + 1.9 * look.type / 72 * rows)
+        if look.name != "print":
+            fits = bands_that_fit(look, rows)
+            if fits < len(bands):
+                caption += f" (the first {fits} of {len(bands)} bands)"
+                bands = bands[:fits]
         sheet = Sheet(look, max(look.height, inches) if look.name == "print" else None)
         sheet.header(title, caption)
         grid: Any = sheet.subplots(len(bands), 3, squeeze=False, width_ratios=[2.4, 1, 1], sharey="row")
@@ -43,8 +48,7 @@ def category_figure(
             words = list(names[part.index])
             place, depth, loss = grid[i]
             _band(place, band, look)
-            for y, (label, row) in enumerate(zip(words, part.to_dict("records"), strict=True)):
-                del label
+            for y, row in enumerate(part.to_dict("records")):
                 mark = colours.mark(row[axes[0].column] if axes else "")
                 low, high = below(_sweep(sweeps, row, axes), row["dip_mhz"], 2.0)
                 place.barh(y, high - low, left=low, height=0.56, color=mark.colour, alpha=0.22, lw=0, zorder=2)
@@ -72,6 +76,12 @@ def category_figure(
         ]
         sheet.legend(handles=handles, loc="outside lower left", ncols=4)
         return sheet
+
+
+def bands_that_fit(look: Look, rows: int) -> int:
+    """How many blocks of so many rows a page of fixed height holds, at least one."""
+    type_inches = look.type / 72
+    return max(1, int((look.height - 6 * type_inches) / (2.6 * type_inches + 1.25 * type_inches * rows)))
 
 
 def _names(dips: pd.DataFrame, axes: Sequence[Axis]) -> pd.Series:

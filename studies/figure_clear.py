@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.text import Annotation
+from numpy.typing import ArrayLike
 
 from ..model.arrays import Real
 from .figure_labels import apart, corners
@@ -49,23 +50,32 @@ class Clear:
         at = self.ax.transData.transform(np.asarray(points, dtype=float))
         self.taken += [np.array(pair) for pair in zip(at, at[1:], strict=False)]
 
-    def write(self, words: str, places: Iterable[Place], leader: float = 0.0, **font: Any) -> Annotation:
-        """Write words at the first clear place inside the axes, else the least crowded one.
+    def box(self, low: Sequence[float], high: Sequence[float]) -> None:
+        """Keep texts off a rectangle between data points."""
+        (x0, y0), (x1, y1) = self.ax.transData.transform([tuple(low), tuple(high)])
+        self.taken.append(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]))
 
-        leader: with a place further than this (points) from its point, a thin line joins them.
+    def write(self, words: str, places: Iterable[Place], leader: float = 0.0, must: bool = True, **font: Any) -> bool:
+        """Write words at the first clear place inside the axes, else the least crowded one; whether it was clear.
+
+        leader: with a place further than this (points) from its point, a thin line joins them. must: False leaves the
+        words out if no place is clear.
         """
         best: tuple[int, Place] | None = None
         for place in places:
             text = self._annotate(words, place, font)
-            shape = corners(text, -0.2 * text.get_size())
+            shape = corners(text, -0.35 * float(text.get_fontsize()))
             text.remove()
-            hits = sum(len(x) - 1 for x in self.taken if not apart(shape, x)) + 4 * self._beyond(shape)  # words count most
+            # a text in the way counts more than a line
+            hits = sum(len(x) - 1 for x in self.taken if not apart(shape, x)) + 4 * self._beyond(shape)
             if best is None or hits < best[0]:
                 best = hits, place
             if hits == 0:
                 break
         assert best is not None, "a text needs at least one place"
-        place = best[1]
+        hits, place = best
+        if hits and not must:
+            return False
         text = self._annotate(words, place, font)
         self.taken.append(corners(text))
         if leader and np.hypot(place.dx, place.dy) > leader:
@@ -73,7 +83,7 @@ class Clear:
                 "", (place.x, place.y), (place.dx, place.dy), textcoords="offset points", zorder=2,
                 arrowprops={"arrowstyle": "-", "lw": 0.6, "color": font.get("color", "k"), "shrinkA": 1, "shrinkB": 2},
             )  # fmt: skip
-        return text
+        return hits == 0
 
     def _annotate(self, words: str, place: Place, font: dict[str, Any]) -> Annotation:
         return self.ax.annotate(
@@ -87,13 +97,13 @@ class Clear:
         return bool(low[0] < box.x0 or low[1] < box.y0 or high[0] > box.x1 or high[1] > box.y1)
 
 
-def fit(ax: Axes, low: Sequence[float], high: Sequence[float], pads: Sequence[float]) -> float:
+def fit(ax: Axes, low: Sequence[float], high: Sequence[float], pads: ArrayLike) -> float:
     """Equal scales that show low to high (x, y; data) with room of left, right, bottom, top inches; data per inch."""
     figure = ax.get_figure(root=True)
     assert figure is not None
     box = ax.get_position()
     width, height = box.width * figure.get_figwidth(), box.height * figure.get_figheight()
-    left, right, bottom, top = pads
+    left, right, bottom, top = map(float, np.asarray(pads, dtype=float))
     scale = max((high[0] - low[0]) / (width - left - right), (high[1] - low[1]) / (height - bottom - top), 1e-6)
     spare = width - left - right - (high[0] - low[0]) / scale
     x0 = low[0] - (left + spare / 2) * scale

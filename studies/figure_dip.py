@@ -16,10 +16,10 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from ..model.bands import Band
 from .figure_axes import band_title, groups, lines, mhz_text, running
-from .style import CYCLE, INK, QUIET, TARGET, Look, Sheet, style
 from .study import Axis
+from .style import CYCLE, INK, QUIET, TARGET, Look, Sheet, style
 
-ACROSS = {"print": 3, "talk": 2, "slide": 2}
+ACROSS = {"print": 3, "talk": 3, "slide": 3}
 MOST_GROUPS = 6
 
 
@@ -46,6 +46,9 @@ def dip_figure(
         caption += f" (the first {MOST_GROUPS} of {len(parts)} lines)"
     with style(size) as look:
         across = min(len(bands), ACROSS.get(look.name, 3))
+        if look.name != "print" and len(bands) > across:
+            caption += f" (the first {across} of {len(bands)} bands)"
+            bands = bands[:across]
         blocks = -(-len(bands) // across)
         sheet = Sheet(look, None if look.name != "print" else look.height * (0.25 + 0.75 * blocks))
         sheet.header(title, caption)
@@ -60,7 +63,7 @@ def dip_figure(
             place.sharex(depth)
             place.tick_params(labelbottom=False)
             _ground(place, band, look)
-            for i, (name, rows) in enumerate(parts[:MOST_GROUPS]):
+            for i, (_, rows) in enumerate(parts[:MOST_GROUPS]):
                 rows = rows[(rows["band"] == band.name)].sort_values(axis.column)
                 mark = CYCLE[i]
                 shade = sweeps is not None and len(parts) == 1
@@ -95,7 +98,7 @@ def _ground(ax: Axes, band: Band, look: Look) -> None:
     ax.axhspan(low, high, facecolor=TARGET, zorder=0.5)
     for edge in (low, high):
         ax.axhline(edge, color=QUIET, lw=look.line * 0.5, zorder=1)
-    ax.set_title(band_title(band), size=look.type if look.name == "print" else None)
+    ax.set_title(band_title(band), size=look.type * 0.95)
     ax.yaxis.set_major_formatter(FuncFormatter(mhz_text))
     ax.yaxis.set_major_locator(MaxNLocator(6))
 

@@ -10,8 +10,8 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from ..model.bands import Band
 from ..model.errors import InputError
 from .figure_axes import Colours, band_title, groups, lines, mhz_text, running, view_of
-from .style import INK, QUIET, TARGET, Look, Sheet, style
 from .study import Axis
+from .style import INK, QUIET, TARGET, Look, Sheet, style
 
 PLANES = {"wire": ("feed", "at the wire's end"), "radio": ("radio", "at the radio")}
 """plane -> (prefix of its columns, words)"""

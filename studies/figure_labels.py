@@ -109,7 +109,8 @@ def _drawn(figure: Figure) -> list[Text]:
             low, high = sorted(axis.get_view_interval())
             reach = 1e-6 * (high - low)
             for tick in [*axis.majorTicks, *axis.minorTicks]:
-                if not (axes.get_visible() and axes.axison and axis.get_visible() and low - reach <= tick.get_loc() <= high + reach):
+                shown = axes.get_visible() and axes.axison and axis.get_visible()
+                if not (shown and low - reach <= tick.get_loc() <= high + reach):
                     hidden |= {id(tick.label1), id(tick.label2)}
     out = []
     for text in figure.findobj(Text):

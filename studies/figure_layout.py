@@ -12,6 +12,7 @@ from .setup import Built
 from .style import INK, QUIET, Look, Sheet, style
 
 MOST = 9
+Box = tuple[float, float, float, float]
 
 
 def layout_figure(
@@ -27,6 +28,7 @@ def layout_figure(
         sheet = Sheet(look, height, layout=None)
         sheet.header(title, caption)
         inches = sheet.get_figheight() * sheet.top
+        boxes: tuple[Box, Box, Box]
         if look.name == "print" and not tall:
             low_part = (inches - side) / inches
             boxes = (0, low_part, 1, 1 - low_part), (0, 0, 0.48, low_part), (0.5, 0, 0.5, low_part)
@@ -49,7 +51,7 @@ def layout_grid(
     lengths: str = "metric",
     size: str | Look = "print",
 ) -> Sheet:
-    """Side views of several set-ups (name, built), the first nine, each to its own scale with its lengths written in."""
+    """Side views of several set-ups (name, built), the first nine, each to its own scale, lengths written in."""
     shown = setups[:MOST]
     if len(shown) < len(setups):
         caption += f" (the first {MOST} of {len(setups)})"
@@ -67,7 +69,7 @@ def layout_grid(
         return sheet
 
 
-def _panel(sheet: Sheet, box: tuple[float, float, float, float], words: str) -> Axes:
+def _panel(sheet: Sheet, box: Box, words: str) -> Axes:
     """Axes in a part of what the header leaves (left, bottom, width, height as fractions), named in its corner."""
     look, top = sheet.look, sheet.top
     pad_x, pad_y = 0.9 * look.type / 72 / look.width, 0.6 * look.type / 72 / sheet.get_figheight()

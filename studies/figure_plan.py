@@ -46,10 +46,14 @@ def plan_view(ax: Axes, built: Built, look: Look, lengths: str = "metric") -> No
             told += f" {format_length(c.length, lengths)}" if len(built.structure.conductors) < 5 else ""
             told += f" to {bearing_of(start, end):.0f}°"
         middle = (start[0] + end[0]) / 2, (start[1] + end[1]) / 2
-        places = [*around(*end[:2], 0.7 * t, (1.0, 1.6)), *around(*middle, 0.7 * t), *around(*end[:2], t, (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0))]
+        places = [
+            *around(*end[:2], 0.7 * t, (1.0, 1.6)),
+            *around(*middle, 0.7 * t),
+            *around(*end[:2], t, (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0)),
+        ]
         clear.write(told, places, leader=2.5 * t, size=t, color=ROLE_INKS[c.role])
     if not any(c.points[-1][:2] == (0, 0) for c in built.structure.conductors):
-        clear.write("feed", around(0, 0, 0.8 * t), size=t, color=INK)
+        clear.write("feed", around(0, 0, 0.8 * t, (1.0, 1.5)), must=False, size=t, color=INK)
 
 
 def _compass(ax: Axes, look: Look, clear: Clear, scale: float) -> None:
@@ -58,7 +62,7 @@ def _compass(ax: Axes, look: Look, clear: Clear, scale: float) -> None:
     x, y = ax.get_xlim()[1] - 1.5 * r, ax.get_ylim()[1] - 2.4 * r
     ax.add_patch(Circle((x, y), r, fill=False, edgecolor=QUIET, lw=look.line * 0.5))
     ax.fill([x - 0.35 * r, x, x + 0.35 * r], [y - 0.5 * r, y + r, y - 0.5 * r], color=INK, lw=0)
-    clear.line([(x - r, y - r), (x + r, y + r)])
+    clear.box((x - r, y - r), (x + r, y + r))
     clear.write("N", [Place(x, y + r, 0, 0.15 * look.small, "center", "bottom")], size=look.small, color=INK)
 
 

@@ -54,9 +54,7 @@ def span(built: Built) -> tuple[tuple[float, float], tuple[float, float]]:
     return (float(low[0]), float(low[1])), (float(high[0]), float(high[1]))
 
 
-def side_view(
-    ax: Axes, built: Built, look: Look, lengths: str = "metric", words: str = "full"
-) -> None:
+def side_view(ax: Axes, built: Built, look: Look, lengths: str = "metric", words: str = "full") -> None:
     """Draw into ax, whose position is settled.
 
     lengths: "metric" or "imperial". words: "full"; "main", without the names of return conductors; or "spare", lengths,
@@ -136,9 +134,7 @@ def _plumbs(ax: Axes, wire: Flat, look: Look, clear: Clear) -> list[tuple[str, f
     return out
 
 
-def _slope(
-    ax: Axes, p: tuple[float, float], q: tuple[float, float], look: Look, clear: Clear, point: float
-) -> None:
+def _slope(ax: Axes, p: tuple[float, float], q: tuple[float, float], look: Look, clear: Clear, point: float) -> None:
     """The angle of a leg at its lower end, if there is room to draw it."""
     slope = math.degrees(abs(math.atan2(q[1] - p[1], q[0] - p[0])))
     foot, away = (p, 1) if q[1] > p[1] else (q, -1)
@@ -148,13 +144,17 @@ def _slope(
     first, last = (0.0, slope) if away > 0 else (180 - slope, 180.0)
     flat = [foot, (foot[0] + away * radius * 1.25, foot[1])]
     ax.plot(*np.array(flat).T, color=QUIET, lw=look.line * 0.5, ls=(0, (2, 2)), zorder=2)
-    ax.add_patch(Arc(foot, 2 * radius, 2 * radius, theta1=first, theta2=last, color=QUIET, lw=look.line * 0.6, zorder=2))
+    ax.add_patch(
+        Arc(foot, 2 * radius, 2 * radius, theta1=first, theta2=last, color=QUIET, lw=look.line * 0.6, zorder=2)
+    )
     turns = np.radians(np.linspace(first, last, 9))
     clear.line(flat)
     clear.line(np.column_stack([foot[0] + radius * np.cos(turns), foot[1] + radius * np.sin(turns)]))
     x, y = math.cos(turns[4]), math.sin(turns[4])
     side = "left" if away > 0 else "right"
-    places = [Place(foot[0] + r * radius * x, foot[1] + r * radius * y, 0, 0, side) for r in (1.08, 1.2, 0.6, 1.4, 1.7, 2.1)]
+    places = [
+        Place(foot[0] + r * radius * x, foot[1] + r * radius * y, 0, 0, side) for r in (1.08, 1.2, 0.6, 1.4, 1.7, 2.1)
+    ]
     places += around(*foot, 1.5 * look.small)
     clear.write(format_angle(math.radians(slope)), places, size=look.small, color=INK)
 
@@ -190,8 +190,10 @@ def _returns(built: Built, look: Look, clear: Clear, lengths: str) -> None:
             told += ", across this view"
         middle = ((seen[0][0] + tip[0]) / 2, (seen[0][1] + tip[1]) / 2)
         foot = tip if c.role != "nearby" else middle
-        below = [Place(foot[0], foot[1], dx * t, -drop * t, ha, "top") for drop in np.arange(0.8, 1.2 * len(built.structure.conductors) + 1.5, 0.6)
-                 for dx, ha in ((0, "right"), (0, "left"), (-2, "right"), (2, "left"))]  # fmt: skip
-        colour = ROLE_INKS[c.role]
+        below = [
+            Place(foot[0], foot[1], dx * t, -drop * t, ha, "top")
+            for drop in np.arange(0.8, 1.2 * len(built.structure.conductors) + 1.5, 0.6)
+            for dx, ha in ((0, "right"), (0, "left"), (-2, "right"), (2, "left"))
+        ]
         places = around(*foot, t) if c.role == "nearby" else [*below, *around(*foot, t)]
-        clear.write(told, places, leader=1.5 * t, size=t, color=colour)
+        clear.write(told, places, leader=1.5 * t, size=t, color=ROLE_INKS[c.role])

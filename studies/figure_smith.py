@@ -14,15 +14,16 @@ from matplotlib.patches import Circle
 from ..model.arrays import Real
 from ..model.bands import Band
 from ..model.feed import reflection
-from .figure_axes import Colours, band_title, groups, lines, mhz_text, running
+from .figure_axes import Colours, band_title, groups, lines, running
 from .figure_impedance import plane_named
-from .style import QUIET, RULE, TARGET, Look, Sheet, style
 from .study import Axis
+from .style import QUIET, TARGET, Look, Mark, Sheet, style
 
 RINGS = (0.2, 0.5, 1.0, 2.0, 5.0)
 CENTRE = {"wire": 2450.0, "radio": 50.0}
 """plane -> ohm at the middle of the chart: 50 ohm, and 49 times that behind the transformer"""
-ACROSS = {"print": 2, "talk": 3, "slide": 3}
+ACROSS = {"print": 2, "talk": 2, "slide": 2}
+GRID = "#c3cfca"
 
 
 def smith_figure(
@@ -36,7 +37,7 @@ def smith_figure(
     caption: str = "",
     size: str | Look = "print",
 ) -> Sheet:
-    """A chart a band (the first that fit: two side by side in print, up to four; three in talks).
+    """A chart a band (the first four in print, the first two in talks).
 
     Thick where the curve is inside the band, with a dot at the lower edge and a square at the upper. sweeps: frame of
     want_dips. plane: "wire" or "radio"; centre: ohm in the middle, by default 2450 or 50. Raises InputError for an
@@ -51,7 +52,7 @@ def smith_figure(
         across = min(len(bands), ACROSS.get(look.name, 2))
         shown = bands[: across * (2 if look.name == "print" else 1)]
         down = -(-len(shown) // across)
-        notes = [caption, name, f"impedance {words}, {z0:g} Ω in the middle"]
+        notes = [caption, name, f"impedance {words} in Ω, {z0:g} Ω in the middle; in the band thick from dot to square"]
         if len(shown) < len(bands):
             notes.append(f"the first {len(shown)} of {len(bands)} bands")
         sheet = Sheet(look, 1.3 + 3.3 * down if look.name == "print" else None)
@@ -62,8 +63,10 @@ def smith_figure(
         for ax, band in zip(grid.flat, shown, strict=False):
             chart(ax, z0, look)
             ax.set_title(band_title(band), size=look.type if across > 2 else None)
-            for value, curve in lines(part[part["band"] == band.name], axis):
-                _trace(ax, curve, prefix, z0, band, colours.mark(value), look)
+            curves = lines(part[part["band"] == band.name], axis)
+            for i, (value, curve) in enumerate(curves):
+                ends = not colours.ramped or i in (0, len(curves) - 1)
+                _trace(ax, curve, prefix, z0, band, colours.mark(value), look, ends)
         colours.key(sheet, list(grid.flat)[: len(shown)])
         return sheet
 
@@ -76,18 +79,19 @@ def chart(ax: Axes, z0: float, look: Look) -> None:
     ax.set_ylim(-1.16, 1.16)
     ax.add_patch(Circle((0, 0), 1, facecolor="white", edgecolor=QUIET, lw=look.line * 0.7, zorder=0.5))
     ax.add_patch(Circle((0, 0), 1 / 3, facecolor=TARGET, edgecolor="none", zorder=0.6))
-    thin = {"color": RULE, "lw": look.line * 0.5, "zorder": 0.8}
+    thin: dict[str, Any] = {"color": GRID, "lw": look.line * 0.5, "zorder": 0.8}
     endless = np.concatenate([[0.0], np.geomspace(1e-3, 1e3, 300), [1e9]])
     ax.plot([-1, 1], [0, 0], color=QUIET, lw=look.line * 0.4, zorder=0.9)
     for r in RINGS:
         for sign in (1, -1):
             ax.plot(*_xy(reflection(r + 1j * sign * endless, 1.0)), **thin)
             ax.plot(*_xy(reflection(endless + 1j * sign * r, 1.0)), **thin)
-            edge = reflection(1j * sign * r, 1.0)
+            edge = complex(reflection(1j * sign * r, 1.0))
             turn = np.degrees(np.angle(edge))
             across = abs(edge.real) > 0.5
+            words = ("+" if sign > 0 else "−") + _ohms(r * z0)
             ax.text(
-                1.03 * edge.real, 1.03 * edge.imag, f"{'+' if sign > 0 else '−'}{_ohms(r * z0)}", size=look.small * 0.86,
+                1.03 * edge.real, 1.03 * edge.imag, words, size=look.small * 0.86,
                 color=QUIET, ha=("left" if edge.real > 0 else "right") if across else "center",
                 va="center" if across else "bottom" if turn > 0 else "top",
             )  # fmt: skip
@@ -106,7 +110,9 @@ def _ohms(x: float) -> str:
     return f"{x / 1000:.3g}k" if x >= 1000 else f"{x:.3g}"
 
 
-def _trace(ax: Axes, curve: pd.DataFrame, prefix: str, z0: float, band: Band, mark: Any, look: Look) -> None:
+def _trace(
+    ax: Axes, curve: pd.DataFrame, prefix: str, z0: float, band: Band, mark: Mark, look: Look, ends: bool
+) -> None:
     f = curve["f_mhz"].to_numpy(float)
     z = curve[f"{prefix}_r_ohm"].to_numpy(float) + 1j * curve[f"{prefix}_x_ohm"].to_numpy(float)
     g = reflection(z, z0)
@@ -114,11 +120,6 @@ def _trace(ax: Axes, curve: pd.DataFrame, prefix: str, z0: float, band: Band, ma
     ax.plot(*_xy(g), color=mark.colour, lw=look.line * 0.5, alpha=0.6, zorder=2)
     edges = [np.interp(e, f, g.real) + 1j * np.interp(e, f, g.imag) for e in (low, high)]
     inside = np.concatenate([edges[:1], g[(f > low) & (f < high)], edges[1:]])
-    ax.plot(*_xy(inside), color=mark.colour, lw=look.line * 1.5, zorder=3)
-    for edge, marker in zip(edges, "os", strict=True):
+    ax.plot(*_xy(inside), **mark.line, lw=look.line * 1.3, zorder=3)
+    for edge, marker in zip(edges, "os", strict=True) if ends else ():
         ax.plot(edge.real, edge.imag, marker=marker, color=mark.colour, mec="white", mew=0.6, zorder=4)
-
-
-def edge_words(band: Band) -> str:
-    """What the dot and the square on a curve stand for."""
-    return f"dot {mhz_text(band.lower / 1e6)} MHz, square {mhz_text(band.upper / 1e6)} MHz"

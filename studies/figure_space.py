@@ -40,22 +40,27 @@ def space_view(ax: Axes, built: Built, look: Look, lengths: str = "metric") -> N
     def ground(along: float, left: float) -> list[float]:
         return [*(np.array([along, left]) @ to_wire), 0.0]
 
-    edge = projection([ground(*c) for c in ((low[0], low[1]), (high[0], low[1]), (high[0], high[1]), (low[0], high[1]))], b)
+    edge = projection(
+        [ground(*c) for c in ((low[0], low[1]), (high[0], low[1]), (high[0], high[1]), (low[0], high[1]))], b
+    )
     shown = np.vstack([edge, projection(points, b)])
     fit(ax, list(shown.min(axis=0)), list(shown.max(axis=0)), np.array([1.0, 4.5, 2.0, 1.8]) * t / 72)
     clear = Clear(ax)
     floating = built.ground.is_free_space
     if not floating:
         ax.add_patch(Polygon(edge, facecolor=SOIL, edgecolor=QUIET, lw=look.line * 0.4, zorder=0.3))
-        for k, (ends, other) in enumerate((((low[0], high[0]), (low[1], high[1])), ((low[1], high[1]), (low[0], high[0])))):
+        for k, (ends, other) in enumerate(
+            (((low[0], high[0]), (low[1], high[1])), ((low[1], high[1]), (low[0], high[0])))
+        ):
             for v in np.arange(ends[0], ends[1] + step / 2, step):
                 pair = [(v, other[0]), (v, other[1])] if k == 0 else [(other[0], v), (other[1], v)]
                 ax.plot(*projection([ground(*q) for q in pair], b).T, color="white", lw=look.line * 0.5, zorder=0.4)
         told = f"squares of {step:g} m" if lengths == "metric" else f"squares of {format_length(step, lengths)}"
         _north(ax, look, clear, b, step, ground(low[0], low[1]))
         corner = ax.get_xlim()[1], ax.get_ylim()[0]
-        places = [Place(*edge[0], dx * t, -dy * t, "left", "top") for dy in (0.5, 1.0) for dx in (0, 1.5, 3)]
-        clear.write(told, [*places, Place(*corner, 0, 0, "right", "bottom")], size=t, color=QUIET)
+        x, y = edge[0]
+        places = [Place(x, y, dx * t, -dy * t, "left", "top") for dy in (0.5, 1.0) for dx in (0, 1.5, 3)]
+        clear.write(told, [*places, Place(corner[0], corner[1], 0, 0, "right", "bottom")], size=t, color=QUIET)
     for c in built.structure.conductors:
         mark, seen = ROLE_MARKS[c.role], projection(c.points, b)
         if not floating:
@@ -70,7 +75,7 @@ def space_view(ax: Axes, built: Built, look: Look, lengths: str = "metric") -> N
     ax.plot(*wire[0], marker="s", ms=0.7 * look.type, color=INK, mec="white", zorder=5)
     for k in range(1, len(wire)):
         height = built.layout.points[k][2]
-        clear.write(format_length(height, lengths), around(*wire[k], 0.6 * t), size=t, color=INK)
+        clear.write(format_length(height, lengths), around(wire[k][0], wire[k][1], 0.6 * t), size=t, color=INK)
 
 
 def _north(ax: Axes, look: Look, clear: Clear, bearing: float, step: float, corner: list[float]) -> None:
@@ -83,5 +88,5 @@ def _north(ax: Axes, look: Look, clear: Clear, bearing: float, step: float, corn
     )  # fmt: skip
     clear.line(pair)
     way = (pair[1] - pair[0]) / np.linalg.norm(pair[1] - pair[0]) * look.small
-    places = [Place(*pair[1], way[0] * far, way[1] * far) for far in (0.7, 1.0, 1.4)]
+    places = [Place(pair[1][0], pair[1][1], way[0] * far, way[1] * far) for far in (0.7, 1.0, 1.4)]
     clear.write("N", places, size=look.small, color=INK)

@@ -37,7 +37,7 @@ def shared_words(study: Study) -> str:
             continue
         if value is not None and same:
             out.append(form.format(_spoken(value)))
-    if not any(w.split(" ")[0] == "average" or "soil" in w or "er " in w for w in out) and "soil" not in str(study.axes):
+    if all(table_value(c.raw, "site.soil") is None for c in cases):
         out.append("average soil")
     return ", ".join(out)
 

@@ -45,9 +45,9 @@ CYCLE = (
     Mark("#7c2a00", (0, (1, 1.2)), "v"),  # bark
     Mark("#93866f", (0, (9, 1.6, 1, 1.6, 1, 1.6)), "P"),  # stone
 )
-INK, QUIET, RULE, TARGET, SOIL = "#1c2b2c", "#5f6d6c", "#dde3e0", "#e4efe8", "#efe7d8"
+INK, QUIET, RULE, TARGET, SOIL = "#1c2b2c", "#566463", "#dde3e0", "#e4efe8", "#efe7d8"
 ROLE_MARKS = {"wire": CYCLE[0], "counterpoise": CYCLE[2], "coax": CYCLE[1], "nearby": CYCLE[5]}
-ROLE_INKS = {"wire": "#0f4a4a", "counterpoise": "#5a0f86", "coax": "#a84c00", "nearby": QUIET}  # dark enough for words
+ROLE_INKS = {"wire": "#0f4a4a", "counterpoise": "#5a0f86", "coax": "#9c4600", "nearby": QUIET}  # dark enough for words
 MODE_COLOURS = {"CW": "#0f4a4a", "digital": "#3a8fe6", "phone": "#e0a04f"}
 RAMP = LinearSegmentedColormap.from_list("dusk", ["#e39a33", "#8e8a3f", "#3f7059", "#0b3838"])  # light to dark
 
@@ -66,7 +66,7 @@ class Look:
     line: float
     dpi: int
     header: bool = True
-    rc: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+    rc: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def small(self) -> float:
@@ -89,8 +89,8 @@ def look_named(size: "str | Look") -> Look:
     return LOOKS[size]
 
 
-def _rc(look: Look) -> dict[str, Any]:
-    base = dict(matplotlib.rc_params_from_file(STYLE_FILE, use_default_template=False))
+def _rc(look: Look) -> dict[Any, Any]:
+    base: dict[Any, Any] = dict(matplotlib.rc_params_from_file(STYLE_FILE, use_default_template=False))
     return base | {
         "font.size": look.type,
         "axes.labelsize": look.type,

@@ -1,0 +1,256 @@
+"""Figures: what they show, that no words overlap or are cut, that files do not change from run to run.
+
+Stored pictures are in tests/images; `python tests/test_figures.py` draws them anew, to be looked at before committing.
+"""
+
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from made_up_study import RAW, SLOPES, made_up_result, made_up_study
+from matplotlib.colors import to_rgb
+from PIL import Image, ImageFilter
+from tautwire.model.errors import InputError
+from tautwire.model.ground import FREE_SPACE
+from tautwire.model.solver import Solver
+from tautwire.studies.animation import animate, drawn
+from tautwire.studies.figure_current import along, current_figure
+from tautwire.studies.figure_dip import below
+from tautwire.studies.figure_labels import apart, outside, overlaps, spread
+from tautwire.studies.figure_layout import layout_figure, layout_grid
+from tautwire.studies.figure_set import KINDS, dip_figure_of, plots
+from tautwire.studies.figure_smith import smith_figure
+from tautwire.studies.figure_space import projection
+from tautwire.studies.result import Result
+from tautwire.studies.setup import Built, Setup
+from tautwire.studies.style import LOOKS, Look, Sheet, style
+
+IMAGES = Path(__file__).with_name("images")
+SMALL = replace(LOOKS["print"], dpi=60)
+TOLERANCE = 5.0  # rms of 255 after a blur of 1.5 pixels; another font version gives 1 to 3
+SOILS = {"site.soil": ["average soil", "sea water", "very poor soil"]}
+LAYOUTS = {
+    "sloper": {"layout": "sloper", "length": "20.1 m", "feed_height": "1.2 m", "slope": "30 deg", "bearing": "70 deg"},
+    "inverted V": {
+        "layout": "inverted V", "length": "40.2 m", "feed_height": "1 m", "apex_height": "9 m", "end_height": "2 m",
+        "turn": "50 deg",
+    },
+    "vertical": {"layout": "vertical", "length": "10 m", "feed_height": "50 cm"},
+    "inverted L": {"layout": "inverted L", "length": "20.1 m", "height": "8 m", "bearing": "315 deg"},
+}  # fmt: skip
+
+
+def built(name: str) -> Built:
+    raw = {k: v for k, v in RAW.items() if k != "study"}
+    return Setup.read({**raw, "antenna": LAYOUTS[name]}).build()
+
+
+@pytest.fixture(scope="module")
+def slopes() -> Result:
+    return made_up_result(made_up_study(sweep=SLOPES))
+
+
+@pytest.fixture(scope="module")
+def soils() -> Result:
+    return made_up_result(made_up_study(sweep=SOILS))
+
+
+def pictures(slopes: Result, soils: Result, size: str | Look) -> dict[str, Sheet]:
+    """Every kind of figure, of made-up studies."""
+    out = {f"slopes_{kind}": dip_figure_of(slopes, kind, size) for kind in KINDS}
+    out |= {f"soils_{kind}": dip_figure_of(soils, kind, size) for kind in ("swr", "dip")}
+    out |= {f"layout_{n.replace(' ', '_')}": layout_figure(built(n), title=n, size=size) for n in LAYOUTS}
+    out["layout_grid"] = layout_grid([(n, built(n)) for n in LAYOUTS], title="Ways up", size=size)
+    return {name: sheet for name, sheet in out.items() if sheet is not None}
+
+
+def blurred(pixels: np.ndarray) -> np.ndarray:
+    return np.asarray(Image.fromarray(pixels).filter(ImageFilter.GaussianBlur(1.5)), dtype=float)
+
+
+def difference(pixels: np.ndarray, stored: Path) -> float:
+    """Rms difference of two blurred pictures, 0 to 255; 255 if their sizes differ."""
+    other = np.asarray(Image.open(stored).convert("RGB"))
+    if other.shape != pixels.shape:
+        return 255.0
+    return float(np.sqrt(np.mean((blurred(pixels) - blurred(other)) ** 2)))
+
+
+@pytest.mark.parametrize("size", ["print", "talk", "slide"])
+def test_no_words_overlap_or_are_cut(slopes: Result, soils: Result, size: str) -> None:
+    faults = {n: (overlaps(s), outside(s)) for n, s in pictures(slopes, soils, size).items()}
+    assert {n: f for n, f in faults.items() if f != ([], [])} == {}
+
+
+def test_overlaps_are_seen() -> None:
+    with style("print") as look:
+        sheet = Sheet(look)
+        sheet.text(0.5, 0.5, "one word")
+        sheet.text(0.52, 0.5, "another")
+        sheet.text(0.99, 0.1, "cut off")
+    assert overlaps(sheet) == [("one word", "another")]
+    assert outside(sheet) == ["cut off"]
+
+
+def test_pictures_are_as_stored(slopes: Result, soils: Result) -> None:
+    drawn_now = {name: sheet.pixels() for name, sheet in pictures(slopes, soils, SMALL).items()}
+    assert set(drawn_now) == {p.stem for p in IMAGES.glob("*.png")}
+    far = {n: d for n, p in drawn_now.items() if (d := difference(p, IMAGES / f"{n}.png")) > TOLERANCE}
+    assert far == {}
+
+
+def test_another_case_is_not_taken_for_the_stored_one() -> None:
+    steep = {**RAW["antenna"], "length": "21 m"}  # type: ignore[dict-item]
+    other = made_up_result(made_up_study(sweep=SLOPES, antenna=steep))
+    for kind in ("swr", "dip"):
+        sheet = dip_figure_of(other, kind, SMALL)
+        assert sheet is not None
+        assert difference(sheet.pixels(), IMAGES / f"slopes_{kind}.png") > TOLERANCE
+
+
+def test_files_are_the_same_each_time_and_name_no_date_or_program(slopes: Result, tmp_path: Path) -> None:
+    for kind in ("svg", "png"):
+        for run in "ab":
+            sheet = dip_figure_of(slopes, "swr")
+            assert sheet is not None
+            sheet.savefig(tmp_path / f"{run}.{kind}")
+        first = (tmp_path / f"a.{kind}").read_bytes()
+        assert first == (tmp_path / f"b.{kind}").read_bytes()
+        assert b"atplotlib v" not in first and b"dc:date" not in first and b"Software" not in first
+
+
+def test_a_figure_needs_no_global_state() -> None:
+    """Worker processes and servers must be able to draw."""
+    code = (
+        "import sys, matplotlib\n"
+        "before = {k: matplotlib.rcParams[k] for k in ('font.size', 'axes.grid', 'svg.hashsalt')}\n"
+        "from tautwire.studies.style import Sheet, style\n"
+        "with style('talk') as look:\n    Sheet(look).subplots()\n"
+        "assert 'matplotlib.pyplot' not in sys.modules\n"
+        "assert before == {k: matplotlib.rcParams[k] for k in before}"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=120)
+
+
+def test_sizes() -> None:
+    talk = LOOKS["talk"]
+    assert talk.width / talk.height == pytest.approx(16 / 9)
+    assert talk.type >= 18
+    with pytest.raises(InputError, match="print, talk"), style("poster"):
+        pass
+
+
+def test_a_study_gets_the_figures_its_axes_call_for(slopes: Result, soils: Result) -> None:
+    assert set(plots(slopes)) == {"layout", "layout_last", "swr", "dip", "impedance", "smith"}
+    assert set(plots(soils)) == {"layout", "swr", "dip", "impedance", "smith"}
+    single = made_up_result(made_up_study())
+    assert set(plots(single)) == {"layout", "swr", "impedance", "smith"}
+    nothing = Result(slopes.study, {}, [])
+    assert set(plots(nothing)) == {"layout", "layout_last"}
+
+
+def test_shading_agrees_with_the_width_of_the_continuous_response(slopes: Result) -> None:
+    sweeps, dips = slopes.frames["sweeps"], slopes.frames["dips"]
+    compared = 0
+    for row in dips.to_dict("records"):
+        mine = sweeps[(sweeps["band"] == row["band"]) & (sweeps["slope_deg"] == row["slope_deg"])]
+        low, high = below(mine, row["dip_mhz"], 2.0)
+        step = mine["f_mhz"].diff().median()
+        assert (high - low) * 1e3 == pytest.approx(row["width_2to1_khz"], abs=step * 1e3)
+        compared += 1
+    assert compared == 20
+
+
+def test_no_shading_where_the_dip_stays_above(slopes: Result) -> None:
+    mine = slopes.frames["sweeps"].head(201)
+    assert np.isnan(below(mine, float(slopes.frames["dips"]["dip_mhz"][0]), 1.0)).all()
+    assert np.isnan(below(mine, float("nan"), 2.0)).all()
+
+
+def test_smith_rings_are_where_the_textbook_puts_them(slopes: Result) -> None:
+    """Circle of resistance r: centre r/(1+r) on the axis, radius 1/(1+r) (any transmission-line text, from memory)."""
+    sheet = smith_figure(slopes.frames["sweeps"], slopes.study.bands, slopes.study.axes)
+    curves = [np.column_stack(line.get_data()) for line in sheet.axes[0].lines]
+    for r in (0.2, 1.0, 5.0):
+        away = [np.abs(np.hypot(c[:, 0] - r / (1 + r), c[:, 1]) - 1 / (1 + r)).max() for c in curves if len(c) > 100]
+        assert min(away) < 1e-6
+
+
+def test_projection_keeps_plumb_lines_plumb_and_scale() -> None:
+    pair = projection([(3, 4, 0), (3, 4, 5)], 0.7)
+    assert pair[0, 0] == pytest.approx(pair[1, 0])
+    steps = projection([(0, 0, 0), (1, 0, 0), (2, 0, 0)], 0.7)
+    assert steps[1] - steps[0] == pytest.approx(steps[2] - steps[1])
+
+
+def test_currents_of_wire_and_returns_balance_at_the_feed() -> None:
+    made = built("sloper")
+    solution = Solver(made.structure, FREE_SPACE, made.rules).solve(14.1e6)
+    starts = [
+        complex((solution.segments.current[np.flatnonzero(solution.mesh.conductor == i)[0]] @ solution.current)[0])
+        for i in range(3)
+    ]
+    assert abs(sum(starts)) < 1e-9 * abs(starts[0])
+    x, amps = along(solution, 0)
+    assert x[[0, -1]] == pytest.approx([0, 20.1], abs=1e-9)
+    assert amps[-1] < 1e-9 < amps.max()
+    sheet = current_figure([solution], made.structure, power_w=10)
+    top = max(line.get_ydata().max() for line in sheet.axes[0].lines if len(line.get_ydata()) > 50)  # type: ignore[union-attr]
+    assert top == pytest.approx(amps.max() * np.sqrt(10 / solution.admittance.real))
+    assert overlaps(sheet) == [] == outside(sheet)
+
+
+def test_spread_keeps_order_and_gaps() -> None:
+    widths = [2.0, 3.0, 1.0, 2.0]
+    places = spread([5.0, 5.1, 4.9, 9.5], widths, 0, 10, 0.5)
+    assert places is not None
+    order = np.argsort(places)
+    assert list(order) == [2, 0, 1, 3]
+    for i, j in zip(order, order[1:], strict=False):
+        assert places[j] - places[i] >= (widths[i] + widths[j]) / 2 + 0.5 - 1e-9
+    assert places[3] + 1 <= 10 + 1e-9 and places[2] - 0.5 >= -1e-9
+    assert spread([1, 2], [6, 6], 0, 10, 0) is None
+
+
+def test_shapes_apart() -> None:
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], dtype=float)
+    assert not apart(square, np.array([[-1, 0.5], [2, 0.5]]))
+    assert apart(square, np.array([[0.9, 1.3], [1.4, 0.8]]))
+    assert not apart(square, np.array([[0.6, 1.3], [1.3, 0.6]]))
+
+
+def test_animation(slopes: Result, tmp_path: Path) -> None:
+    path = animate(slopes, tmp_path / "walk.gif", "20 m")
+    assert path.stat().st_size < 1.5e6
+    with Image.open(path) as gif:
+        assert gif.n_frames == 18  # ten there, eight back
+    frames = drawn(slopes, "20 m")
+    steps = [np.abs(a.astype(int) - b).mean() for a, b in zip(frames, frames[1:], strict=False)]
+    assert min(steps) > 0.05
+
+
+def test_animation_refuses_what_it_cannot_show(slopes: Result, soils: Result, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="axis of two numbers"):
+        animate(soils, tmp_path / "x.gif")
+    with pytest.raises(InputError, match="40 m, 20 m"):
+        animate(slopes, tmp_path / "x.gif", "6 m")
+    with pytest.raises(InputError, match="written"):
+        animate(slopes, tmp_path / "none" / "x.gif")
+
+
+def test_ramp_goes_from_light_to_dark() -> None:
+    from tautwire.studies.style import RAMP
+
+    light = [float(np.dot(to_rgb(RAMP(x)), [0.2126, 0.7152, 0.0722])) for x in np.linspace(0, 1, 20)]
+    assert (np.diff(light) < 0).all()
+
+
+if __name__ == "__main__":
+    IMAGES.mkdir(exist_ok=True)
+    first = made_up_result(made_up_study(sweep=SLOPES))
+    second = made_up_result(made_up_study(sweep=SOILS))
+    for name, sheet in pictures(first, second, SMALL).items():
+        Image.fromarray(sheet.pixels()).quantize(128).save(IMAGES / f"{name}.png", optimize=True)
