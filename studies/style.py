@@ -145,7 +145,7 @@ class Sheet(Figure):
                 self.text(edge / look.width, y / inches, line, size=points, weight=weight, color=colour, va="top")
                 y -= points * 1.28 / 72
         self.top = (y - 0.3 * look.type / 72) / inches
-        engine = self.get_layout_engine()
+        engine: Any = self.get_layout_engine()
         if engine is not None:
             engine.set(rect=(0, 0, 1, self.top))
 

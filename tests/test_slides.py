@@ -1,0 +1,133 @@
+"""Slides: native words and tables, notes with the numbers, and that another program opens them."""
+
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from made_up_study import SLOPES, made_up_result, made_up_study
+from pptx import Presentation
+from pptx.util import Emu
+from tautwire.studies.cautions import DEFERENCE, cautions_for
+from tautwire.studies.output import sentences
+from tautwire.studies.result import Result
+from tautwire.studies.slide_words import chunks
+from tautwire.studies.slides import ROWS, slides
+
+
+@pytest.fixture(scope="module")
+def result() -> Result:
+    return made_up_result(made_up_study(sweep=SLOPES))
+
+
+@pytest.fixture(scope="module")
+def deck(result: Result, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return slides(result, tmp_path_factory.mktemp("slides") / "lakeside.pptx")
+
+
+def words(slide: object) -> str:
+    return "\n".join(s.text_frame.text for s in slide.shapes if s.has_text_frame)  # type: ignore[attr-defined]
+
+
+def test_what_is_on_the_slides(deck: Path, result: Result) -> None:
+    show = Presentation(str(deck))
+    titles = [s.shapes.title.text_frame.text for s in show.slides]
+    assert titles[0] == result.study.spec.question
+    for title in ("The question", "How it hangs: first case", "SWR on 40 m and 20 m", "What to take away"):
+        assert title in titles
+    assert titles[-1].startswith("Before you put wire up")
+    told = words(show.slides[titles.index("What to take away")])
+    assert all(s in told for s in sentences(result))
+    assert show.slide_width / show.slide_height == pytest.approx(16 / 9, abs=0.001)
+
+
+def test_the_table_is_native_and_holds_every_row(deck: Path, result: Result) -> None:
+    tables = [s.table for slide in Presentation(str(deck)).slides for s in slide.shapes if s.has_table]
+    rows = [[c.text for c in row.cells] for t in tables for row in list(t.rows)[1:]]
+    dips = result.frames["dips"]
+    assert len(rows) == len(dips) == 20
+    assert max(len(t.rows) for t in tables) <= ROWS + 1
+    for shown, row in zip(rows, dips.to_dict("records"), strict=True):
+        assert shown[:4] == [f"{row['slope_deg']:g}", row["band"], f"{row['dip_mhz']:.3f}", f"{row['dip_swr']:.2f}"]
+
+
+def test_every_slide_has_notes_and_the_plots_have_the_numbers(deck: Path, result: Result) -> None:
+    for slide in Presentation(str(deck)).slides:
+        title, notes = slide.shapes.title.text_frame.text, slide.notes_slide.notes_text_frame.text
+        assert notes.strip(), title
+        if title.startswith("SWR on"):
+            assert all(f"{f:.3f} MHz" in notes for f in result.frames["dips"]["dip_mhz"])
+
+
+def test_pictures_say_what_they_are_and_stay_on_the_slide(deck: Path) -> None:
+    show = Presentation(str(deck))
+    seen = 0
+    for slide in show.slides:
+        for shape in slide.shapes:
+            assert shape.left >= 0 and shape.top >= 0
+            assert shape.left + shape.width <= show.slide_width + Emu(1)
+            assert shape.top + shape.height <= show.slide_height + Emu(1)
+            if shape.shape_type == 13:  # picture
+                seen += 1
+                assert shape._element.nvPicPr.cNvPr.get("descr")
+    assert seen >= 5
+
+
+def test_no_one_is_named_as_the_author(deck: Path) -> None:
+    core = Presentation(str(deck)).core_properties
+    assert core.author == core.last_modified_by == ""
+    assert core.title.startswith("How does the slope")
+
+
+def test_bands_are_never_left_out(tmp_path: Path) -> None:
+    """Words are compared on as many slides as the bands need."""
+    soils = {"site.soil": ["average soil", "sea water", "poor soil", "very poor soil", "wet ground", "sandy soil"]}
+    study = made_up_study(sweep=soils)
+    show = Presentation(str(slides(made_up_result(study), tmp_path / "soils.pptx")))
+    titles = [t for s in show.slides if (t := s.shapes.title.text_frame.text).startswith("Dips by soil")]
+    assert all(any(b.name in t for t in titles) for b in study.bands)
+
+
+def test_a_study_without_answers_still_makes_slides(result: Result, tmp_path: Path) -> None:
+    show = Presentation(str(slides(Result(result.study, {}, []), tmp_path / "none.pptx")))
+    assert any("No case could be solved." in words(s) for s in show.slides)
+
+
+def test_every_caution_is_on_a_slide(deck: Path, result: Result) -> None:
+    told = "\n".join(words(s) for s in Presentation(str(deck)).slides)
+    assert all(c.words in told for c in cautions_for(result.study.spec.want))
+    assert DEFERENCE in told
+
+
+def test_chunks_keep_every_line_in_order() -> None:
+    lines = [f"{k} " + "word " * 30 for k in range(15)]
+    parts = list(chunks(lines))
+    assert [line for part, _ in parts for line in part] == lines
+    assert [more for _, more in parts] == [False] + [True] * (len(parts) - 1)
+    assert len(parts) > 1
+
+
+def test_command_refuses_in_one_line(tmp_path: Path) -> None:
+    from tautwire.model.errors import InputError
+    from tautwire.studies.command_slides import COMMAND
+
+    file = tmp_path / "study.toml"
+    file.write_text('[antenna]\nlayout = "sloper"\nlength = "20 m"\nslope = "30 deg"\n[coax]\nlength = "5 m"\n')
+    done = CliRunner().invoke(COMMAND, [str(file), "--out", str(tmp_path / "deck.odp")])
+    assert isinstance(done.exception, InputError)
+    assert ".pptx" in str(done.exception) and "\n" not in str(done.exception)
+
+
+def test_another_program_opens_it(deck: Path, tmp_path: Path) -> None:
+    """LibreOffice Impress turns every slide into a page."""
+    office = shutil.which("soffice")
+    if office is None:
+        pytest.skip("soffice (LibreOffice Impress) is not installed")
+    profile = f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"
+    command = [office, profile, "--headless", "--convert-to", "pdf", "--outdir", str(tmp_path), str(deck)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=300)
+    pdf = tmp_path / "lakeside.pdf"
+    assert pdf.exists(), done.stderr
+    pages = pdf.read_bytes().count(b"/Type/Page") - pdf.read_bytes().count(b"/Type/Pages")
+    assert pages == len(Presentation(str(deck)).slides)
