@@ -11,6 +11,7 @@ from .wants import Frames, Want
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.figure import Figure
 
     from ..model.solver import Solver
     from .result import Result
@@ -89,4 +90,11 @@ def _movement(result: Result, band: str, rows: pd.DataFrame) -> str:
     )
 
 
-WANT = Want("dips", compute, sentences=sentences)
+def plots(result: Result) -> dict[str, Figure]:
+    """Layouts, SWR curves, dips, feed impedance; see figure_set.py."""
+    from .figure_set import plots as figures  # matplotlib is loaded only when something is drawn
+
+    return dict(figures(result))
+
+
+WANT = Want("dips", compute, sentences=sentences, plots=plots)
