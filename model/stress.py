@@ -167,7 +167,7 @@ def potential(solution: Solution) -> Complex:
     """Scalar potential (N,) at the middle of each segment, volts for 1 V at the feed."""
     seg, ground = solution.segments, solution.ground
     q = charge(solution)
-    total = _kernel(solution, seg.centre, seg.vector, solution.mesh.radius) @ _stack(q)
+    total: Complex = _kernel(solution, seg.centre, seg.vector, solution.mesh.radius) @ _stack(q)
     if not ground.is_free_space:
         n2 = ground.n2(solution.f_hz)
         kappa = 1.0 if ground.is_perfect else complex((n2 - 1) / (n2 + 1))
@@ -198,7 +198,8 @@ def _kernel(solution: Solution, centre: Real, vector: Real, radius: Real) -> Com
     r = np.sqrt((p[..., None] - s) ** 2 + d[..., None] ** 2)
     late = np.expm1(-1j * k * r) / r * (w * h[:, None])
     unit = ETA0 * C0 / (4 * math.pi)  # 1/(4 pi eps0)
-    return unit * np.concatenate([even + late.sum(-1), odd + (late * s).sum(-1)], axis=1)
+    parts: Complex = np.concatenate([even + late.sum(-1), odd + (late * s).sum(-1)], axis=1)
+    return unit * parts
 
 
 def end_potential(solution: Solution, volts: Complex, amps: Complex) -> complex:

@@ -7,14 +7,9 @@ from pathlib import Path
 import pandas as pd
 
 from ..model.errors import InputError
+from .cautions import caution_text
 from .result import Result
 from .wants import want_named
-
-CAUTION = (
-    "Before you put wire up: keep well away from power lines, throw lines with nobody below, take the antenna down "
-    "when thunder is near, and keep people off the wire and its ends while transmitting. Local codes and licensed "
-    "practice come first."
-)
 
 
 def sentences(result: Result) -> list[str]:
@@ -77,7 +72,7 @@ def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
             parts.append(f"The first 40 of {len(shown)} rows; all are in dips.csv.")
         parts.append(markdown_table(shown.head(40)))
     parts += [f"![{name}]({name}.png)" for name in plots]
-    parts += ["## How far to trust it", *validity(result), CAUTION]
+    parts += ["## How far to trust it", *validity(result), caution_text(spec.want)]
     parts += ["## Made with", f"    {command}"]
     return "\n\n".join(parts) + "\n"
 
@@ -86,6 +81,8 @@ def write(
     result: Result, folder: Path, command: str | None = None, formats: tuple[str, ...] = ("png", "svg")
 ) -> list[Path]:
     """Write every table, plot and the summary into folder; the paths written. Raises InputError if it cannot."""
+    from .page import write_report  # which needs this module's words
+
     command = command or f"tautwire run {shlex.quote(result.study.name)}"
     written = []
     try:
@@ -94,16 +91,15 @@ def write(
             path = folder / f"{name}.csv"
             frame.to_csv(path, index=False, float_format="%.9g", lineterminator="\n")
             written.append(path)
-        plots = []
-        for name in result.study.spec.want:
-            for stem, figure in want_named(name).plots(result).items():
-                for kind in formats:
-                    path = folder / f"{stem}.{kind}"
-                    figure.savefig(path)
-                    written.append(path)
-                plots.append(stem)
+        plots = {k: figure for name in result.study.spec.want for k, figure in want_named(name).plots(result).items()}
+        for stem, figure in plots.items():
+            for kind in formats:
+                path = folder / f"{stem}.{kind}"
+                figure.savefig(path)
+                written.append(path)
         page = folder / "summary.md"
         page.write_text(summary(result, command, plots), encoding="utf-8")
+        written.append(write_report(result, folder, command, plots))
     except OSError as error:
         raise InputError("out", folder, f"a folder that can be written ({error.strerror})") from None
     return [*written, page]
