@@ -16,7 +16,7 @@ import numpy as np
 
 from .arrays import Complex, Real
 from .calibration import asymmetry, voltage_scale
-from .engine import Leg, admittance, canonical, ends, engine_name
+from .engine import admittance, canonical, ends, engine_name
 from .errors import SolveError
 from .ground import Ground
 from .mesh import Mesh, MeshRules, mesh
@@ -80,47 +80,54 @@ class _SpanParts:
         self._remember = remember
         self.asymmetry = 0.0
 
-    def _engine(self, perfect: bool) -> Complex:
-        """The engine's Y at the span's nodes, (K, N, N), siemens."""
+    def _engine(self, nodes: Real, perfect: bool) -> Complex:
+        """The engine's Y at the nodes (K,), (K, N, N), siemens."""
         legs = canonical(self.mesh.legs, keep_height=perfect)
-        return np.array([self._remember(_key("wires", legs, f, perfect), _admittance(legs, f, perfect))["y"]
-                         for f in map(float, self.span.nodes)])  # fmt: skip
+        key = _key("wires", legs, nodes.tolist(), perfect)
+        return self._remember(key, lambda: {"y": np.array([admittance(legs, float(f), perfect) for f in nodes])})["y"]
 
     @cached_property
     def _free_nodes(self) -> tuple[Complex, Real]:
         """Zfree (K, N, N), ohm, at the span's nodes, and the voltage scale (N,)."""
-        y, legs = self._engine(perfect=False), canonical(self.mesh.legs, keep_height=False)
-        key = _key("volts", legs, self.span.nodes.tolist())
-        nodes, wires = self.span.nodes, segments(*ends(legs))
+        nodes = self.span.nodes
+        y, legs = self._engine(nodes, perfect=False), canonical(self.mesh.legs, keep_height=False)
+        key = _key("volts", legs, nodes.tolist())
+        wires = segments(*ends(legs))
         scale = self._remember(key, lambda: {"scale": voltage_scale(y, wires, nodes)})["scale"]
         return self._impedance(y, scale), scale
 
     def _impedance(self, y: Complex, scale: Real) -> Complex:
         y = y / scale
         self.asymmetry = max(self.asymmetry, asymmetry(y))
-        z = np.linalg.inv(y)
+        z: Complex = np.linalg.inv(y)
         return (z + z.transpose(0, 2, 1)) / 2
 
     @cached_property
     def free(self) -> Smooth:
-        return Smooth.through(self.span, self._free_nodes[0], self._apart)
+        return Smooth.through(self.span.nodes, self._free_nodes[0], self._apart)
 
     @cached_property
     def image(self) -> Smooth:
-        free, scale = self._free_nodes
-        return Smooth.through(self.span, self._impedance(self._engine(perfect=True), scale) - free, self._image_apart)
+        nodes, scale = self.span.image_nodes, self._free_nodes[1]
+        free = np.array([self.free.at(float(f)) for f in nodes])
+        image = self._impedance(self._engine(nodes, perfect=True), scale) - free
+        return Smooth.through(nodes, image, self._image_apart)
 
     @cached_property
-    def rest(self) -> Smooth:
-        legs = canonical(self.mesh.legs, keep_height=True)
-        matrices = []
-        for f in map(float, self.span.nodes):
-            key = _key("rest", legs, f, self.ground.er, self.ground.sigma)
-            matrices.append(self._remember(key, lambda f=f: {"z": self._rest_at(f)})["z"])  # type: ignore[misc]
-        return Smooth.through(self.span, np.array(matrices), self._image_apart)
+    def soil(self) -> Smooth:
+        """All that the ground adds: kappa Zimage + Zrest."""
+        if self.ground.is_perfect:
+            return self.image
+        nodes = self.span.nodes
+        n2 = self.ground.n2(nodes)
+        kappa = ((n2 - 1) / (n2 + 1))[:, None, None]
+        image = np.array([self.image.at(float(f)) for f in nodes])
+        key = _key("rest", canonical(self.mesh.legs, keep_height=True), nodes.tolist(), n2.tolist())
+        rest = self._remember(key, lambda: {"z": np.array([self._rest_at(float(f)) for f in nodes])})["z"]
+        return Smooth.through(nodes, kappa * image + rest, self._image_apart)
 
     def _rest_at(self, f_hz: float) -> Complex:
-        key = _key("soil", f_hz, self.ground.er, self.ground.sigma)
+        key = _key("soil", f_hz, complex(self.ground.n2(f_hz)))
         table = self._remember(key, lambda: soil_table(f_hz, self.ground).to_arrays())
         return remainder_matrix(SoilTable.from_arrays(table), self.segments)
 
@@ -135,16 +142,20 @@ class _SpanParts:
     def matrix(self, f_hz: float) -> Complex:
         """Z (N, N) without loads, ohm."""
         z = self.free.at(f_hz)
-        if self.ground.is_free_space:
-            return z
-        if self.ground.is_perfect:
-            return z + self.image.at(f_hz)
-        n2 = self.ground.n2(f_hz)
-        return z + (n2 - 1) / (n2 + 1) * self.image.at(f_hz) + self.rest.at(f_hz)
+        return z if self.ground.is_free_space else z + self.soil.at(f_hz)
 
-
-def _admittance(legs: tuple[Leg, ...], f_hz: float, perfect: bool) -> Callable[[], Arrays]:
-    return lambda: {"y": admittance(legs, f_hz, perfect)}
+    def with_slope(self, f_hz: float) -> tuple[Complex, Complex]:
+        """Z with loads and dZ/df, (N, N) each, ohm and ohm/Hz."""
+        z, slope = self.free.with_slope(f_hz)
+        if not self.ground.is_free_space:
+            soil, soil_slope = self.soil.with_slope(f_hz)
+            z, slope = z + soil, slope + soil_slope
+        step = 1e-4 * f_hz
+        above, below = self.load(f_hz + step), self.load(f_hz - step)
+        every = np.arange(len(z))
+        z[every, every] += self.load(f_hz)
+        slope[every, every] += (above - below) / (2 * step)
+        return z, slope
 
 
 class Solver:
@@ -188,9 +199,26 @@ class Solver:
         """Feed impedance, ohm."""
         return self.solve(f_hz).impedance
 
+    def port(self, f_hz: float) -> tuple[complex, complex]:
+        """Feed impedance, ohm, and its slope, ohm/Hz, from one solve: Y = v Z^-1 v, so Y' = - v Z^-1 Z' Z^-1 v.
+
+        Raises SolveError as solve does.
+        """
+        parts = self.parts(f_hz)
+        z, slope = parts.with_slope(f_hz)
+        feed = parts.mesh.feed.astype(complex)
+        try:
+            current, adjoint = np.linalg.solve(np.stack([z, z.T]), feed[:, None])[..., 0]
+        except np.linalg.LinAlgError as error:
+            raise SolveError(f"the wires' matrix is singular at {f_hz / 1e6:.6g} MHz") from error
+        y = complex(feed @ current)
+        if not np.isfinite(y) or y.real <= 0:
+            raise SolveError(f"feed resistance is not positive at {f_hz / 1e6:.6g} MHz")
+        return 1 / y, complex(adjoint @ slope @ current) / y**2
+
     def response(self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE) -> Response:
         """Continuous feed impedance over a band inside one span, Hz."""
-        return respond(self.impedance, lower, upper, tolerance, reference)
+        return respond(self.port, lower, upper, tolerance, reference)
 
     def quality(self, f_hz: float) -> dict[str, float]:
         """Figures that tell whether the solve is inside the model's validity (see mesh.Mesh.quality)."""

@@ -1,12 +1,14 @@
 """Impedance matrices as smooth functions of frequency.
 
 The HF range is cut into fixed spans. One mesh, sized for a span's top, serves the whole span, and every matrix is
-computed at the span's Chebyshev nodes only: with the travel phase exp(-jkR) taken out, f Z(f) is so smooth that
-polynomial interpolation between the nodes keeps the port admittance to about 1e-4. Spans and nodes are fixed, so
-results do not depend on which other bands a study asks for, and one stored matrix serves every band.
+computed at a few Chebyshev nodes of the span only: with the travel phase exp(-jkR) taken out, f Z(f) is so smooth that
+polynomial interpolation between the nodes keeps the reflection coefficient to about 1e-4 (tests/test_spans.py). Spans
+and nodes are fixed, so results do not depend on which other bands a study asks for, and one stored matrix serves every
+band.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -15,7 +17,8 @@ from .constants import C0
 from .errors import InputError
 from .response import chebyshev
 
-NODES = 5
+NODES = 4  # for the wires in free space and for the soil
+IMAGE_NODES = 3  # for the wires' image, a smaller and smoother part
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,10 @@ class Span:
     @property
     def nodes(self) -> Real:
         return chebyshev(self.lower, self.upper, NODES)
+
+    @property
+    def image_nodes(self) -> Real:
+        return chebyshev(self.lower, self.upper, IMAGE_NODES)
 
 
 SPANS = (Span(1.6e6, 4.6e6), Span(4.6e6, 15.9e6), Span(15.9e6, 31.5e6), Span(31.5e6, 60e6))
@@ -43,31 +50,57 @@ def span_of(f_hz: float) -> Span:
 
 @dataclass(frozen=True)
 class Smooth:
-    """A matrix function of frequency, from its values at the nodes of a span.
+    """A matrix function of frequency, from its values at K nodes.
 
-    scaled (K, N, N): f Z exp(+jkR) at each node; distance (N, N): R, m.
+    nodes (K,): Hz. scaled (K, N, N): f Z exp(+jkR) at each node; distance (N, N): R, m.
     """
 
-    span: Span
+    nodes: Real
     scaled: Complex
     distance: Real
 
     @classmethod
-    def through(cls, span: Span, matrices: Complex, distance: Real) -> "Smooth":
-        f = span.nodes[:, None, None]
-        return cls(span, f * matrices * np.exp(2j * np.pi * f / C0 * distance), distance)
+    def through(cls, nodes: Real, matrices: Complex, distance: Real) -> "Smooth":
+        f = nodes[:, None, None]
+        return cls(nodes, f * matrices * np.exp(2j * np.pi * f / C0 * distance), distance)
 
     def at(self, f_hz: float) -> Complex:
-        """Z (N, N), ohm, at f_hz inside the span."""
-        weights = lagrange(self.span.nodes, f_hz)
-        blend = np.tensordot(weights, self.scaled, 1)
-        return blend * np.exp(-2j * np.pi * f_hz / C0 * self.distance) / f_hz
+        """Z (N, N), ohm, at f_hz between the nodes or little beyond."""
+        blend = self._blend(lagrange(tuple(self.nodes), f_hz)[0])
+        z: Complex = blend * self._travel(f_hz)
+        return z
+
+    def with_slope(self, f_hz: float) -> tuple[Complex, Complex]:
+        """Z and dZ/df, ohm and ohm/Hz, (N, N) each."""
+        weights, slopes = lagrange(tuple(self.nodes), f_hz)
+        travel = self._travel(f_hz)
+        z = self._blend(weights) * travel
+        return z, self._blend(slopes) * travel - (1 / f_hz + 2j * np.pi / C0 * self.distance) * z
+
+    def _blend(self, weights: Real) -> Complex:
+        k, n, _ = self.scaled.shape
+        real = self.scaled.reshape(k, n * n).view(float)  # real weights: half the work
+        out: Complex = (weights @ real).view(complex).reshape(n, n)
+        return out
+
+    def _travel(self, f_hz: float) -> Complex:
+        phase = 2 * np.pi * f_hz / C0 * self.distance
+        out = np.empty(phase.shape, dtype=complex)
+        out.real, out.imag = np.cos(phase) / f_hz, np.sin(phase) / -f_hz
+        return out
 
 
-def lagrange(nodes: Real, x: float) -> Real:
-    """Values at x of the Lagrange polynomials through the nodes (K,)."""
-    gap = nodes[:, None] - nodes
-    np.fill_diagonal(gap, 1.0)
-    ratio = (x - nodes) / gap
-    np.fill_diagonal(ratio, 1.0)
-    return ratio.prod(axis=1)
+@lru_cache(maxsize=64)
+def _powers(nodes: tuple[float, ...]) -> tuple[float, float, Real]:
+    """Middle, half width, and the matrix from powers of the scaled frequency to Lagrange weights."""
+    middle, half = (nodes[0] + nodes[-1]) / 2, (nodes[-1] - nodes[0]) / 2
+    return middle, half, np.linalg.inv(np.vander((np.array(nodes) - middle) / half, increasing=True)).T
+
+
+def lagrange(nodes: tuple[float, ...], x: float) -> tuple[Real, Real]:
+    """Values and slopes at x of the Lagrange polynomials through the nodes (K,)."""
+    middle, half, to_weights = _powers(nodes)
+    t = (x - middle) / half
+    powers = t ** np.arange(len(nodes))
+    slopes = np.arange(len(nodes)) * np.concatenate([[0.0], powers[:-1]])
+    return to_weights @ powers, to_weights @ slopes / half

@@ -3,7 +3,6 @@
 from typing import Any
 
 import numpy as np
-
 from tautwire.model.bands import Band, band_named
 from tautwire.model.errors import InputError
 from tautwire.model.ground import GROUNDS
