@@ -8,6 +8,7 @@ import numpy as np
 from ..model.arrays import Real
 from ..model.errors import InputError
 from . import units
+from .cautions import caution_text
 from .figure_words import title_of
 from .page import as_json, render
 from .setup import Setup
@@ -113,7 +114,7 @@ def explore(
     data = page_data(surface, errors, live)
     study = made.study
     page = render("explorer", title=title_of(study), name=study.name, data=as_json(data), controls=made, errors=errors,
-                  live=live)  # fmt: skip
+                  live=live, caution=caution_text(study.spec.want))  # fmt: skip
     return page, data
 
 

@@ -19,8 +19,9 @@ import tomli_w
 from markupsafe import Markup
 
 from ..model.errors import InputError
+from .cautions import caution_text
 from .columns import COLUMNS
-from .output import CAUTION, sentences, validity
+from .output import sentences, validity
 from .result import Result
 from .style import CYCLE, INK, QUIET, RULE, SOIL, TARGET
 from .wants import want_named
@@ -81,7 +82,6 @@ def render(template: str, **context: Any) -> str:
         "theme": theme(),
         "style": Markup((HERE / "page.css").read_text(encoding="utf-8")),
         "script": Markup((HERE / f"{template}.js").read_text(encoding="utf-8")),
-        "caution": CAUTION,
     }
     return room.get_template(f"{template}.html.j2").render(**own, **context)
 
@@ -189,6 +189,7 @@ def report(result: Result, command: str, figures: Mapping[str, "Figure"] | None 
         data=as_json(data),
         tables=tables(result),
         setup=_shown_tables(result),
+        caution=caution_text(spec.want),
         validity=validity(result),
         failed=bool(result.failed) or len(result.marked()) > 0,
         cases=len(result.study.cases()),

@@ -137,7 +137,7 @@
 
   function drawDips({ band: b, svg }) {
     const points = D.cases.map((c, i) => [c.labels[along], c.dips[b.name]?.[0] ?? null, rest(c), i]).filter(([, f]) => f !== null);
-    const W = svg.clientWidth || 400, H = svg.clientHeight || 220, [left, right, top, below] = [52, 12, 10, 26];
+    const W = svg.clientWidth || 400, H = svg.clientHeight || 220, [left, right, top, below] = [52, 12, 22, 26];
     svg.setAttribute("viewBox", `0 0 ${W} ${H}`);
     svg.replaceChildren();
     if (!points.length) return void add(svg, "text", { x: 10, y: 30 }, "no dip in any case");
@@ -154,7 +154,7 @@
       add(svg, "path", { d: `M${left} ${Y(f)}H${W - right}`, class: "grid" });
       add(svg, "text", { x: left - 5, y: Y(f) + 4, "text-anchor": "end", class: "soft" }, f);
     }
-    add(svg, "text", { x: 0, y: H - 6, class: "soft" }, "MHz");
+    add(svg, "text", { x: left - 5, y: 11, "text-anchor": "end", class: "soft" }, "MHz");
     const name = D.axes[along].label, room = W - right - 7 * name.length - 12;
     for (const x of ticks(x0, x1, 5)) if (X(x) < room) add(svg, "text", { x: X(x), y: H - 6, "text-anchor": "middle", class: "soft" }, x);
     add(svg, "text", { x: W - right, y: H - 6, "text-anchor": "end", class: "soft" }, name);

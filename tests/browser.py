@@ -28,7 +28,7 @@ def browser(profile: Path, size: tuple[int, int] = DESKTOP) -> Iterator[Any]:
     options.binary_location = chromium
     for flag in (*FLAGS, f"--user-data-dir={profile}", f"--window-size={size[0]},{size[1]}"):
         options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     service = webdriver.ChromeService(executable_path=driver_path, log_output=os.devnull)
     driver = webdriver.Chrome(options=options, service=service)
     try:
