@@ -14,6 +14,12 @@ COMMANDS = {
     "new": "write a commented study file to start from",
     "run": "compute a study file: tables, plots, summary",
     "turns": "how many turns off the reel for each segment, and a card to print",
+    "fit": "fit the set-up's uncertain values to measured sweeps",
+    "why": "why the dip moved, and what to do about it",
+    "slides": "a study as a slide deck (.pptx)",
+    "report": "a study as one offline page: answer, plots, sortable tables",
+    "explore": "a page with sliders that moves every band's SWR curve, on a phone too",
+    "deck": "one case as a NEC-2 card deck, for any engine that reads them",
     "cache": "show or prune what has been computed",
 }
 EXIT_INPUT, EXIT_SOLVE, EXIT_STOPPED = 2, 1, 130
