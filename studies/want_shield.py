@@ -87,10 +87,7 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
         built = variant.build()
         own = solver if name == AS_BUILT else built.solver(solver._remember)
         for band in study.bands:
-            if name == AS_BUILT:
-                f = operating_frequency(own, feed, band)
-            else:
-                f = first[band.name][0]
+            f = operating_frequency(own, feed, band) if name == AS_BUILT else first[band.name][0]
             row, gains, along = _row(own, band, f, feed, setup.radio.power, name, built.structure)
             if name == AS_BUILT:
                 first[band.name] = f, row["dip_mhz"], gains
@@ -171,7 +168,8 @@ def sentences(result: Result) -> list[str]:
             best = others.loc[others["shield_max_a"].idxmin()]
             told += (
                 f". Of the places for a choke, {_place(best)} leaves least on the shield "
-                f"(at most {best['shield_max_a']:.2f} A): {_dip(best)}, with {best['choke_peak_w']:.2g} W in it at full power"
+                f"(at most {best['shield_max_a']:.2f} A): {_dip(best)}, with "
+                f"{best['choke_peak_w']:.2g} W in it at full power"
             )
         out.append(told + ".")
     out.append(

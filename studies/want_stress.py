@@ -109,8 +109,8 @@ def sentences(result: Result) -> list[str]:
         )
         if hot["core_warning"]:
             told += (
-                f"; left on, it ends up {_rise(hot['core_rise_low_k'], hot['core_rise_high_k'])} ({hot['core_warning']}; "
-                f"half way within {0.7 * hot['core_minutes']:.0f} min); flux "
+                f"; left on, it ends up {_rise(hot['core_rise_low_k'], hot['core_rise_high_k'])} "
+                f"({hot['core_warning']}; half way within {0.7 * hot['core_minutes']:.0f} min); flux "
                 f"{hot['core_flux_t'] * 1e3:.1f} mT ({hot['flux_warning']})"
             )
         choke = rows.loc[rows["choke_w"].idxmax()]

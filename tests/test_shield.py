@@ -20,7 +20,7 @@ RAW = {
     "counterpoise": [{"length": "2 m", "height": "20 cm"}],
     "coax": {"type": "RG-58", "length": "5 m", "height": "5 cm"},
     "radio": {"power": "100 W", "duty": 0.5},
-    "exposure": {"resolution": "0.2 m", "heights": ["0.5 m", "1.5 m"]},
+    "exposure": {"resolution": "0.3 m", "heights": ["0.5 m", "1.5 m"]},
     "shield": {"positions": ["0 m", "2.5 m"]},
 }
 
