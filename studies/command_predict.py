@@ -2,12 +2,16 @@
 
 import json
 import math
+from pathlib import Path
 from typing import Any
 
 import click
+from click.core import ParameterSource
 
+from .fitted import FROM, with_fit
 from .output import sentences, validity
 from .runner import run
+from .setup import changed
 from .study import Study, read_study
 
 # option -> dotted key of the set-up
@@ -67,9 +71,12 @@ def _is_number(text: str) -> bool:
         return False
 
 
-def study_of(given: dict[str, str | None], bands: str, region: str) -> Study:
-    """A study of one case."""
-    raw = setup_of(given)
+def study_of(given: dict[str, str | None], bands: str, region: str, fit: Path | None = None) -> Study:
+    """A study of one case: of the option values, or of a fitted set-up changed by them."""
+    raw = setup_of(given) if fit is None else with_fit({}, fit)
+    if fit is not None:
+        for name, value in given.items():
+            raw = changed(raw, OPTIONS[name][0], value) if value is not None else raw
     names = [b.strip() for b in bands.split(",") if b.strip()]
     area: int | str = int(region) if region.isdigit() else region
     return read_study({**raw, "study": {"name": "predict", "bands": names, "region": area}})
@@ -79,9 +86,16 @@ def study_of(given: dict[str, str | None], bands: str, region: str) -> Study:
 @click.option("--bands", default="40 m, 20 m, 15 m, 10 m", show_default=True, help="Bands, separated by commas.")
 @click.option("--region", default="1", show_default=True, help="1, 2 or 3 (ITU), or US.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
-def COMMAND(bands: str, region: str, as_json: bool, **given: str | None) -> None:
+@FROM
+@click.pass_context
+def COMMAND(
+    context: click.Context, bands: str, region: str, as_json: bool, fit: Path | None, **given: str | None
+) -> None:
     """Predict dips, SWR and feed impedance of one set-up."""
-    study = study_of({name.replace("_", "-"): value for name, value in given.items()}, bands, region)
+    if fit is not None:  # the file's values count, unless an option is really given
+        source = {name: context.get_parameter_source(name) for name in given}
+        given = {n: v for n, v in given.items() if source[n] is not ParameterSource.DEFAULT}
+    study = study_of({name.replace("_", "-"): value for name, value in given.items()}, bands, region, fit)
     result = run(study, workers=0)
     rows = result.frames.get("dips")
     if as_json:

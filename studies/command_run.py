@@ -7,11 +7,12 @@ import click
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
+from .fitted import FROM, with_fit
 from .output import sentences, validity, write
 from .result import Result
 from .runner import TIMEOUT, run
 from .store import Store
-from .study import Study, load_study
+from .study import Study, load_tables, read_study
 
 
 def run_shown(
@@ -30,16 +31,20 @@ def run_shown(
 
 @click.command("run")
 @click.argument("file", type=click.Path(path_type=Path))
+@FROM
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
 @click.option("--workers", type=click.IntRange(min=0), help="Worker processes [all cores].")
 @click.option("--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds for a case.")
 @click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at ADDRESS.")
-def COMMAND(file: Path, out: Path | None, workers: int | None, timeout: float, scheduler: str | None) -> None:
+def COMMAND(
+    file: Path, fit: Path | None, out: Path | None, workers: int | None, timeout: float, scheduler: str | None
+) -> None:
     """Compute the study in FILE and write tables, plots and a summary."""
-    study = load_study(file)
+    study = read_study(with_fit(load_tables(file), fit), file.stem)
     result = run_shown(study, workers, scheduler, timeout)
     folder = out or Path("results") / study.name
-    command = shlex.join(["tautwire", "run", str(file)] + (["--out", str(out)] if out else []))
+    chosen = (["--from", str(fit)] if fit else []) + (["--out", str(out)] if out else [])
+    command = shlex.join(["tautwire", "run", str(file), *chosen])
     written = write(result, folder, command)
     for line in [*sentences(result), *validity(result)]:
         click.echo(line)
