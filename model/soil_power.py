@@ -27,10 +27,11 @@ from .far_field import moments, wave_number
 from .remainder import Segments
 from .solver import Solution
 
-CUT = 3.0  # times |n|: lateral wave numbers beyond it are left to the charges
+CUT = 10.0  # times |n|: lateral wave numbers beyond it are left to the charges
 DECAY = 8.0  # exp(-DECAY) of a wave is nothing
 PHASE = 7.0  # radians a Gauss panel may span
 NODES = 8
+LEAST_SPREAD = 1e-3  # a wire straight up has none
 MOST_WAVES = 150.0  # radians from the middle of the wires to their end at the highest wave number summed
 
 
@@ -93,7 +94,8 @@ class _Spectrum:
     def spread(self, u: float) -> float:
         """How far conductors that still matter at u reach from their middle."""
         at = self._ends[self._active(self._ends, u), :2]
-        return float(np.linalg.norm(at - (at.min(0) + at.max(0)) / 2, axis=1).max()) + self._longest / 2
+        reach = np.linalg.norm(at - (at.min(0) + at.max(0)) / 2, axis=1).max()
+        return max(float(reach) + self._longest / 2, LEAST_SPREAD)
 
     def power(self, lateral: float, u0: complex, split: bool) -> tuple[float, float, float]:
         """|T|^2, |M|^2 and the charges' |M|^2, each integrated over phi."""

@@ -1,0 +1,144 @@
+"""Wants "pattern" and "target": tables that agree with the model, words, figures, options refused in one line."""
+
+import math
+
+import numpy as np
+import pytest
+from tautwire.model.errors import InputError
+from tautwire.model.far_field import gain
+from tautwire.studies.columns import COLUMNS
+from tautwire.studies.runner import run
+from tautwire.studies.study import read_study
+from tautwire.studies.want_pattern import plots, sentences
+from tautwire.studies.want_target import plots as target_plots
+from tautwire.studies.want_target import sentences as target_sentences
+
+RAW = {
+    "study": {"name": "lakeside pattern", "bands": ["40 m", "20 m"], "want": ["pattern", "target"]},
+    "antenna": {"layout": "sloper", "length": "20.1 m", "feed_height": "1.2 m", "bearing": "60 deg"},
+    "counterpoise": [{"length": "2 m", "end_height": "1 m"}],
+    "target": {
+        "region": [
+            {"name": "near", "nearest": "0 km", "farthest": "400 km"},
+            {"name": "east", "nearest": "1500 km", "farthest": "2500 km", "bearing": "90 deg"},
+            {"name": "overseas", "nearest": "6 Mm", "bearing": "50 deg"},
+        ]
+    },
+    "sweep": {"antenna.slope": ["15 deg", "45 deg"]},
+}
+
+
+@pytest.fixture(scope="module")
+def result(remember):
+    return run(read_study(RAW), remember, workers=0)
+
+
+def test_rows_and_columns(result):
+    assert not result.failed
+    frames = result.frames
+    assert len(frames["pattern"]) == 4
+    assert len(frames["pattern_gains"]) == 4 * 4
+    assert len(frames["target"]) == 4 * 3 * 2
+    for name in ("pattern", "pattern_gains", "pattern_cuts", "pattern_sphere", "target", "target_best"):
+        assert set(frames[name]) - {"slope_deg"} <= set(COLUMNS), name
+
+
+def test_shares_add_up(result):
+    table = result.frames["pattern"]
+    shares = table[[c for c in table if c.startswith("share_")]]
+    assert shares.sum(axis=1).to_numpy() == pytest.approx(1, abs=1e-6)
+    assert (shares.to_numpy() >= 0).all()
+    assert (table["balance_error_percent"].abs() < 1).all()
+
+
+def test_tables_agree_with_each_other_and_the_model(result, remember):
+    table, cuts, gains = (result.frames[n] for n in ("pattern", "pattern_cuts", "pattern_gains"))
+    row = table[(table["slope_deg"] == 45) & (table["band"] == "20 m")].iloc[0]
+    mine = cuts[(cuts["slope_deg"] == 45) & (cuts["band"] == "20 m")]
+    around = mine[mine["cut"] == "azimuth"]
+    assert around.loc[around["angle_deg"] == 60, "gain_dbi"].item() == pytest.approx(row["forward_gain_dbi"], abs=1e-9)
+    assert mine["gain_dbi"].max() <= row["peak_gain_dbi"] + 1e-6
+    behind = around.loc[around["angle_deg"] == 240, "gain_dbi"].item()
+    assert row["front_to_back_db"] == pytest.approx(row["forward_gain_dbi"] - behind, abs=1e-9)
+    at20 = gains[(gains["slope_deg"] == 45) & (gains["band"] == "20 m") & (gains["elevation_deg"] == 20)]
+    assert at20["forward_gain_dbi"].item() == pytest.approx(row["forward_gain_dbi"], abs=1e-9)
+    case = next(c for c in result.study.cases() if c.labels["slope_deg"] == 45)
+    solution = case.setup().build().solver(remember).solve(row["f_mhz"] * 1e6)
+    raw = 10 * math.log10(float(gain(solution, math.radians(20), math.radians(60))))
+    off = 10 * math.log10(1 + row["balance_error_percent"] / 100)
+    assert row["forward_gain_dbi"] == pytest.approx(raw - off, abs=1e-6)
+
+
+def test_the_dip_may_be_asked_for(remember):
+    raw = {**RAW, "pattern": {"at": "dip", "cut_elevation": "takeoff", "sphere": False}, "sweep": {}}
+    raw["antenna"] = {**RAW["antenna"], "slope": "30 deg"}
+    raw["study"] = {**RAW["study"], "want": ["dips", "pattern"], "bands": ["20 m"]}
+    frames = run(read_study(raw), remember, workers=0).frames
+    row = frames["pattern"].iloc[0]
+    assert row["f_mhz"] == pytest.approx(frames["dips"]["dip_mhz"].iloc[0], abs=1e-6)
+    assert row["cut_elevation_deg"] == pytest.approx(row["takeoff_deg"])
+    assert "pattern_sphere" not in frames
+
+
+def test_out_of_reach_is_said_and_two_hops_serve(result):
+    table, best = result.frames["target"], result.frames["target_best"]
+    far = table[table["region"] == "overseas"]
+    assert far[far["hops"] == 1]["region_gain_dbi"].isna().all()
+    assert far[far["hops"] == 1]["note"].str.contains("3836 km").all()
+    assert (best[best["region"] == "overseas"]["hops"] == 2).all()
+
+
+def test_best_case_and_best_bearing(result):
+    table, best = result.frames["target"], result.frames["target_best"]
+    for row in best.to_dict("records"):
+        mine = table[
+            (table["band"] == row["band"]) & (table["region"] == row["region"]) & (table["hops"] == row["hops"])
+        ]
+        assert row["region_radio_gain_dbi"] == mine["region_radio_gain_dbi"].max()
+    aimed = table[table["region"] == "east"].dropna(subset=["turn_gain_db"])
+    assert len(aimed) and (aimed["turn_gain_db"] >= 0).all()
+
+
+def test_turning_to_the_best_bearing_gives_what_was_promised(result, remember):
+    row = result.frames["target"].query("region == 'east' and hops == 1 and band == '20 m' and slope_deg == 45").iloc[0]
+    raw = {**RAW, "sweep": {"antenna.slope": ["45 deg"]}}
+    raw["study"] = {**RAW["study"], "want": ["target"], "bands": ["20 m"]}
+    raw["antenna"] = {**RAW["antenna"], "bearing": f"{row['best_bearing_deg']} deg"}
+    turned = run(read_study(raw), remember, workers=0).frames["target"].query("region == 'east' and hops == 1").iloc[0]
+    assert turned["region_gain_dbi"] == pytest.approx(row["region_gain_dbi"] + row["turn_gain_db"], abs=0.01)
+
+
+def test_words(result):
+    words = sentences(result) + target_sentences(result)
+    assert any("take-off angle goes from" in w for w in words)
+    assert any("not a prediction" in w for w in words)
+    assert not any("nan" in w for w in words)
+
+
+def test_figures_draw(result, tmp_path):
+    figures = plots(result) | target_plots(result)
+    assert set(figures) == {
+        "pattern_elevation", "pattern_azimuth", "pattern_power", "pattern_gain", "pattern_solid", "target",
+        "target_angles",
+    }  # fmt: skip
+    for stem, figure in figures.items():
+        figure.savefig(tmp_path / f"{stem}.png", dpi=40)
+        assert np.ptp(figure.pixels()) > 100
+
+
+@pytest.mark.parametrize(
+    ("table", "field"),
+    [
+        ({"pattern": {"elevations": ["120 deg"]}}, "elevation"),
+        ({"pattern": {"cut_elevation": "-5 deg"}}, "cut_elevation"),
+        ({"pattern": {"at": "noon"}}, "at"),
+        ({"target": {"layer": "D2"}}, "layer"),
+        ({"target": {"layer": "3 km"}}, "layer"),
+        ({"target": {"hops": [0]}}, "hops"),
+        ({"target": {"region": [{"name": "x", "nearest": "900 km", "farthest": "100 km"}]}}, "region"),
+    ],
+)
+def test_odd_options_are_refused_in_one_line(table, field):
+    with pytest.raises(InputError, match=field) as caught:
+        read_study({**RAW, **table})
+    assert "\n" not in str(caught.value)
