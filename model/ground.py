@@ -45,7 +45,7 @@ class Ground:
         return math.isinf(self.sigma)
 
     def n2(self, f_hz: ArrayLike) -> Complex:
-        """Complex relative permittivity er - j sigma/(w eps0) at f_hz (any shape, Hz); ITU-R P.527 eq. (1)."""
+        """Complex relative permittivity er - j sigma/(w eps0) at f_hz (Hz, any shape); ITU-R P.527 eq. (1)."""
         f = np.asarray(f_hz, dtype=float)
         return self.er - 1j * self.sigma / (2 * np.pi * f * EPS0)
 

@@ -48,10 +48,10 @@ class WireType:
         return self.diameter / 2
 
     def impedance_per_metre(self, f_hz: ArrayLike) -> Complex:
-        """Series impedance, ohm/m, that skin effect and jacket add to a bare perfect wire; shape of f_hz (Hz).
+        """Series impedance, ohm/m, that skin effect and jacket add to a bare perfect wire; f_hz in Hz.
 
-        Skin effect: Z = g/(2 pi a sigma) I0(g a)/I1(g a), g = sqrt(j w mu0 sigma) (Stratton 1941, sect. 9.17, from
-        memory). Jacket: L' = mu0/(2 pi) (1 - 1/er) ln(b/a), b = a + jacket.
+        Skin effect: Z = g/(2 pi a sigma) I0(g a)/I1(g a), g = sqrt(j w mu0 sigma) (Stratton 1941,
+        sect. 9.17, from memory). Jacket: L' = mu0/(2 pi) (1 - 1/er) ln(b/a), b = a + jacket.
         """
         w = 2 * np.pi * np.asarray(f_hz, dtype=float)
         a = self.radius

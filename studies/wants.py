@@ -55,9 +55,29 @@ class Want:
 
 def wants() -> dict[str, Want]:
     """Every want by name."""
-    from . import want_dips, want_turns
+    from . import (
+        want_dips,
+        want_exposure,
+        want_fit,
+        want_pattern,
+        want_shield,
+        want_stress,
+        want_target,
+        want_turns,
+        want_why,
+    )
 
-    modules: tuple[Any, ...] = (want_dips, want_turns)
+    modules: tuple[Any, ...] = (
+        want_dips,
+        want_exposure,
+        want_fit,
+        want_pattern,
+        want_shield,
+        want_stress,
+        want_target,
+        want_turns,
+        want_why,
+    )
     return {module.WANT.name: module.WANT for module in modules}
 
 
