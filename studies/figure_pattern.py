@@ -39,7 +39,7 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
     if table is None or cuts is None or table.empty:
         return {}
     bands = [b for b in study.bands if (table["band"] == b.name).any()]
-    head = {"title": title_of(study), "caption": shared_words(study), "size": size}
+    head: dict[str, Any] = {"title": title_of(study), "caption": shared_words(study), "size": size}
     out = {
         "pattern_elevation": cut_figure(cuts, table, bands, study.axes, "elevation", **head),
         "pattern_azimuth": cut_figure(cuts, table, bands, study.axes, "azimuth", **head),

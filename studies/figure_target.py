@@ -29,7 +29,7 @@ def target_figures(result: Result, size: str | Look = "print") -> dict[str, Shee
         return {}
     study = result.study
     spec = study.options["target"]
-    head = {"title": title_of(study), "caption": shared_words(study), "size": size}
+    head: dict[str, Any] = {"title": title_of(study), "caption": shared_words(study), "size": size}
     bands = [b for b in study.bands if (table["band"] == b.name).any()]
     return {
         "target": region_figure(table, bands, study.axes, **head),
@@ -76,11 +76,10 @@ def region_figure(
         panels[0].set_ylim(len(cases) - 0.4, -0.6)
         if len(axes) == 1 and axes[0].numbers is not None:
             panels[0].set_ylabel(axes[0].label)
-        handles = [
-            Line2D([], [], **m.line, marker=m.marker, label=_region_words(known, r))
-            for m, r in zip(CYCLE, regions, strict=False)
-        ]
-        ring = {"marker": "o", "ms": look.type * 1.1, "mfc": "none", "mec": INK, "ls": ""}
+        handles = []
+        for m, r in zip(CYCLE, regions, strict=False):
+            handles.append(Line2D([], [], **m.line, marker=m.marker, label=_region_words(known, r)))
+        ring: dict[str, Any] = {"marker": "o", "ms": look.type * 1.1, "mfc": "none", "mec": INK, "ls": ""}
         if len(cases) > 1:
             handles.append(Line2D([], [], **ring, label="best case"))
         sheet.legend(handles=handles, loc="outside lower left", ncols=2, handlelength=2.6)

@@ -152,7 +152,7 @@ def _sphere(pattern: Pattern) -> list[dict[str, Any]]:
 def plots(result: Result) -> dict[str, Figure]:
     from .figure_pattern import pattern_figures
 
-    return pattern_figures(result)
+    return {**pattern_figures(result)}
 
 
 WANT = Want("pattern", compute, PatternSpec, sentences=sentences, plots=plots)

@@ -216,7 +216,7 @@ def sentences(result: Result) -> list[str]:
 def plots(result: Result) -> dict[str, Figure]:
     from .figure_target import target_figures
 
-    return target_figures(result)
+    return {**target_figures(result)}
 
 
 WANT = Want("target", compute, TargetSpec, finish, sentences, plots)
