@@ -59,6 +59,10 @@ def ends(legs: Sequence[Leg]) -> tuple[Real, Real]:
     return np.concatenate(starts), np.concatenate(stops)
 
 
+# The engine formats a line of text for every current it returns, some 4 us each and most of a solve's cost; what is not
+# formatted is not returned, so there is no way around it.
+
+
 def _context(legs: Sequence[Leg], f_hz: float, perfect_ground: bool) -> PyNEC.nec_context:
     context = PyNEC.nec_context()
     geometry = context.get_geometry()
@@ -66,7 +70,6 @@ def _context(legs: Sequence[Leg], f_hz: float, perfect_ground: bool) -> PyNEC.ne
         geometry.wire(tag, segments, *map(float, start), *map(float, end), radius, 1.0, 1.0)
     context.geometry_complete(1 if perfect_ground else 0)
     context.gn_card(1 if perfect_ground else -1, 0, 0, 0, 0, 0, 0, 0)
-    context.pt_card(-2, 0, 0, 0)  # no printed currents: the text is most of the cost of a solve
     context.fr_card(0, 1, f_hz / MHZ, 0)  # the card takes MHz
     return context
 

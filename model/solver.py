@@ -114,17 +114,11 @@ class _SpanParts:
         return Smooth.through(nodes, image, self._image_apart)
 
     @cached_property
-    def soil(self) -> Smooth:
-        """All that the ground adds: kappa Zimage + Zrest."""
-        if self.ground.is_perfect:
-            return self.image
+    def rest(self) -> Smooth:
         nodes = self.span.nodes
-        n2 = self.ground.n2(nodes)
-        kappa = ((n2 - 1) / (n2 + 1))[:, None, None]
-        image = np.array([self.image.at(float(f)) for f in nodes])
-        key = _key("rest", canonical(self.mesh.legs, keep_height=True), nodes.tolist(), n2.tolist())
+        key = _key("rest", canonical(self.mesh.legs, keep_height=True), nodes.tolist(), self.ground.n2(nodes).tolist())
         rest = self._remember(key, lambda: {"z": np.array([self._rest_at(float(f)) for f in nodes])})["z"]
-        return Smooth.through(nodes, kappa * image + rest, self._image_apart)
+        return Smooth.through(nodes, rest, self._image_apart)
 
     def _rest_at(self, f_hz: float) -> Complex:
         key = _key("soil", f_hz, complex(self.ground.n2(f_hz)))
@@ -142,14 +136,25 @@ class _SpanParts:
     def matrix(self, f_hz: float) -> Complex:
         """Z (N, N) without loads, ohm."""
         z = self.free.at(f_hz)
-        return z if self.ground.is_free_space else z + self.soil.at(f_hz)
+        if self.ground.is_free_space:
+            return z
+        if self.ground.is_perfect:
+            return z + self.image.at(f_hz)
+        n2 = self.ground.n2(f_hz)
+        return z + (n2 - 1) / (n2 + 1) * self.image.at(f_hz) + self.rest.at(f_hz)
 
     def with_slope(self, f_hz: float) -> tuple[Complex, Complex]:
         """Z with loads and dZ/df, (N, N) each, ohm and ohm/Hz."""
         z, slope = self.free.with_slope(f_hz)
-        if not self.ground.is_free_space:
-            soil, soil_slope = self.soil.with_slope(f_hz)
-            z, slope = z + soil, slope + soil_slope
+        if self.ground.is_perfect:
+            image, image_slope = self.image.with_slope(f_hz)
+            z, slope = z + image, slope + image_slope
+        elif not self.ground.is_free_space:
+            image, image_slope = self.image.with_slope(f_hz)
+            rest, rest_slope = self.rest.with_slope(f_hz)
+            n2 = self.ground.n2(f_hz)
+            kappa, kappa_slope = (n2 - 1) / (n2 + 1), 2 / (n2 + 1) ** 2 * (self.ground.er - n2) / f_hz
+            z, slope = z + kappa * image + rest, slope + kappa * image_slope + kappa_slope * image + rest_slope
         step = 1e-4 * f_hz
         above, below = self.load(f_hz + step), self.load(f_hz - step)
         every = np.arange(len(z))
