@@ -130,7 +130,7 @@ def _cuts(pattern: Pattern, bearing: float, cut: float) -> list[dict[str, Any]]:
     rows = []
     for name, (angle, dbi) in (
         ("elevation", pattern.elevation_cut(bearing, math.radians(2))),
-        ("azimuth", pattern.azimuth_cut(cut, math.radians(3))),
+        ("azimuth", pattern.azimuth_cut(cut, math.radians(2))),
     ):
         for a, g in zip(np.degrees(angle), dbi, strict=True):
             rows.append({"cut": name, "angle_deg": round(float(a), 6), "gain_dbi": _floor(g)})
