@@ -108,7 +108,9 @@ class _SpanParts:
 
     @cached_property
     def image(self) -> Smooth:
-        nodes, scale = self.span.image_nodes, self._free_nodes[1]
+        # over a perfect ground a low wire's resistance is a small difference of free and image: spare no node there
+        nodes = self.span.nodes if self.ground.is_perfect else self.span.image_nodes
+        scale = self._free_nodes[1]
         free = np.array([self.free.at(float(f)) for f in nodes])
         image = self._impedance(self._engine(nodes, perfect=True), scale) - free
         return Smooth.through(nodes, image, self._image_apart)
