@@ -15,7 +15,7 @@ from threadpoolctl import threadpool_limits
 from ..model.bands import Band
 from ..model.engine import engine_name
 from ..model.errors import InputError, SolveError
-from ..model.response import REFERENCE, respond
+from ..model.response import REFERENCE, Port, respond
 from ..model.solver import Arrays, Remember, Solver
 from .dips import window
 from .runner import VERSION
@@ -40,23 +40,24 @@ def wire_part(raw: Raw) -> Raw:
     return kept
 
 
-def nearby_impedance(solver: Solver, middle: float) -> Callable[[float], complex]:
-    """Impedance from the one span that holds `middle` (Hz), also a little beyond the span's edges.
+def nearby_port(solver: Solver, middle: float) -> Port:
+    """Impedance (ohm) and its slope from the one span that holds `middle` (Hz), also a little beyond its edges.
 
     A node's curve is read up to a few steps of wire length outside the band's window, where the solver itself would
     change to another mesh.
     """
     parts = solver.parts(middle)
-    feed = parts.mesh.feed
+    feed = parts.mesh.feed.astype(complex)
 
-    def impedance(f_hz: float) -> complex:
-        current = np.linalg.solve(parts.matrix(f_hz) + np.diag(parts.load(f_hz)), feed.astype(complex))
+    def port(f_hz: float) -> tuple[complex, complex]:
+        z, slope = parts.with_slope(f_hz)
+        current, adjoint = np.linalg.solve(np.stack([z, z.T]), feed[:, None])[..., 0]
         y = complex(feed @ current)
         if not (math.isfinite(abs(y)) and y.real > 0):
             raise SolveError(f"feed resistance is not positive at {f_hz / 1e6:.6g} MHz")
-        return 1 / y
+        return 1 / y, complex(adjoint @ slope @ current) / y**2
 
-    return impedance
+    return port
 
 
 def shape_of(setup: Setup) -> tuple[float, list[Any]]:
@@ -99,8 +100,8 @@ class Curves:
         curves = []
         for band in self.bands:
             low, high = window(band)
-            impedance = nearby_impedance(solver, (band.lower + band.upper) / 2)
-            fit = respond(impedance, low / self.margin, high * self.margin, TOLERANCE, most=MOST_SAMPLES)
+            port = nearby_port(solver, (band.lower + band.upper) / 2)
+            fit = respond(port, low / self.margin, high * self.margin, TOLERANCE, most=MOST_SAMPLES)
             weight = fit.weight / np.abs(fit.weight).max()
             columns = (fit.support / 1e6, fit.value.real, fit.value.imag, weight.real, weight.imag)
             curves.append([_rounded(column) for column in columns])

@@ -9,11 +9,11 @@
 
   // ---- curves: the same steps as surface.py -------------------------------------------------------------------
 
-  function lagrange(nodes, x) {
-    const n = nodes.length, size = Math.min(4, n);
+  function lagrange(nodes, x, most) {
+    const n = nodes.length, size = Math.min(most, n);
     let cell = 0;
     for (let i = 1; i < n - 1; i++) if (nodes[i] <= x) cell++;
-    const first = Math.min(Math.max(cell - 1, 0), n - size), out = [];
+    const first = Math.min(Math.max(cell - Math.floor(size / 2) + 1, 0), n - size), out = [];
     for (let i = first; i < first + size; i++) {
       let w = 1;
       for (let j = first; j < first + size; j++) if (j !== i) w *= (x - nodes[j]) / (nodes[i] - nodes[j]);
@@ -26,7 +26,7 @@
     let out = [[0, 1]];
     for (const s of D.sliders) {
       if (s.wire !== wire) continue;
-      const near = lagrange(s.nodes, setting[s.path]);
+      const near = lagrange(s.nodes, setting[s.path], s.blended);
       out = out.flatMap(([index, w]) => near.map(([i, v]) => [index * s.nodes.length + i, w * v]));
     }
     return out;
@@ -312,7 +312,7 @@
       const step = { ArrowLeft: -1, ArrowRight: 1, PageDown: -10, PageUp: 10 }[e.key];
       if (!step) return;
       e.preventDefault();
-      const m = move((panel.cursor ?? Math.round(D.points / 2)) + step);
+      const m = move((panel.cursor ?? (D.points - 1) / 2) + step);
       $("spoken").textContent = `${grid[k][m].toFixed(3)} MHz: SWR ${swr(state.curves[k][m]).toFixed(2)}`;
     });
   });

@@ -53,7 +53,7 @@ def page_data(surface: Surface, errors: dict[str, Any], live: bool = False) -> d
         ],
         "points": POINTS,
         "threshold": made.study.spec.swr_threshold,
-        "sliders": [_slider(s, surface.nodes[s.path]) for s in made.sliders],
+        "sliders": [_slider(s, *surface.axes[s.path]) for s in made.sliders],
         "choices": [{"path": c.path, "label": c.label, "names": c.names, "start": c.start} for c in made.choices],
         "pick": [surface.pick[c] for c in made.combinations()],
         "wires": [
@@ -67,11 +67,12 @@ def page_data(surface: Surface, errors: dict[str, Any], live: bool = False) -> d
     }
 
 
-def _slider(s: Slider, nodes: list[float]) -> dict[str, Any]:
+def _slider(s: Slider, nodes: list[float], blended: int) -> dict[str, Any]:
     low, high = live_limits(s)
     return {
         "path": s.path, "label": s.label, "unit": s.unit, "low": s.low, "high": s.high, "start": s.start,
         "step": s.step, "liveLow": low, "liveHigh": high, "wire": s.moves_wire, "nodes": nodes,
+        "blended": blended,
     }  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """Every band's curve at any setting of the sliders, blended from solved settings; and how far that is from the solver.
 
 At the nodes of a grid over the sliders' box each band's reflection coefficient is kept as a rational function of
-frequency. In between, four neighbouring nodes an axis are blended with Lagrange's polynomials, each read at the same
+frequency. In between, a few neighbouring nodes an axis are blended with Lagrange's polynomials, each read at the same
 electrical length: at f l / l_node, where l is the wire's length. Resonances then hardly move from node to node, so
 few nodes do. The page's script (explorer.js) repeats `Surface.reflection` and `Surface.radio` line by line.
 """
@@ -21,17 +21,20 @@ from .setup import Raw, Setup
 from .sliders import Controls, Setting, Slider
 
 POINTS = 121  # frequencies a band
-STENCIL = 4
+STENCIL = 6  # nodes blended on one axis
+STENCIL_LENGTH = 4  # on an axis that changes the wire's length, so that nodes are read close to their own windows
 
 Picked = tuple[int, ...]
+Axis = tuple[list[float], int]
+"""the nodes of a slider, and how many of them are blended"""
 
 
-def lagrange(nodes: Sequence[float], x: float) -> list[tuple[int, float]]:
-    """(index, weight) of the at most four nodes around x."""
+def lagrange(nodes: Sequence[float], x: float, most: int) -> list[tuple[int, float]]:
+    """(index, weight) of the at most `most` nodes around x."""
     n = len(nodes)
-    size = min(STENCIL, n)
+    size = min(most, n)
     cell = sum(v <= x for v in nodes[1:-1])
-    first = min(max(cell - 1, 0), n - size)
+    first = min(max(cell - size // 2 + 1, 0), n - size)
     near = nodes[first : first + size]
     return [
         (first + i, math.prod((x - other) / (near[i] - other) for j, other in enumerate(near) if j != i))
@@ -39,11 +42,11 @@ def lagrange(nodes: Sequence[float], x: float) -> list[tuple[int, float]]:
     ]
 
 
-def blend(axes: Sequence[Sequence[float]], place: Sequence[float]) -> list[tuple[int, float]]:
+def blend(axes: Sequence[Axis], place: Sequence[float]) -> list[tuple[int, float]]:
     """(flat index, weight) of the nodes around a place; the last axis runs fastest."""
     out = [(0, 1.0)]
-    for nodes, x in zip(axes, place, strict=True):
-        out = [(index * len(nodes) + i, w * v) for index, w in out for i, v in lagrange(nodes, x)]
+    for (nodes, most), x in zip(axes, place, strict=True):
+        out = [(index * len(nodes) + i, w * v) for index, w in out for i, v in lagrange(nodes, x, most)]
     return out
 
 
@@ -70,13 +73,13 @@ def feed_node(raw: Raw, frequencies: list[Real]) -> dict[str, Any]:
 class Surface:
     """A grid of solved nodes over the box of some controls.
 
-    nodes: slider path -> values. wires: for each distinct wire problem, its Nodes in grid order. feeds: for each
+    axes: slider path -> its Axis. wires: for each distinct wire problem, its Nodes in grid order. feeds: for each
     distinct feed, its feed nodes in the order of the feed sliders' grid. pick: combination of choices -> (wire, feed).
     """
 
     controls: Controls
     frequencies: list[Real]
-    nodes: dict[str, list[float]]
+    axes: dict[str, Axis]
     wires: list[list[dict[str, Any]]]
     feeds: list[list[dict[str, Any]]]
     pick: dict[Picked, tuple[int, int]]
@@ -86,7 +89,7 @@ class Surface:
 
     def around(self, setting: Setting, moves_wire: bool) -> list[tuple[int, float]]:
         sliders = self._axes(moves_wire)
-        return blend([self.nodes[s.path] for s in sliders], [setting[s.path] for s in sliders])
+        return blend([self.axes[s.path] for s in sliders], [setting[s.path] for s in sliders])
 
     def reflection(self, setting: Setting, picked: Picked) -> list[Complex]:
         """Reflection coefficient at the wire's feed, at 2450 ohm, on the page's frequencies of each band."""

@@ -15,7 +15,7 @@ from .curves import Answer, Curves, Exact, answers, shape_of, wire_part
 from .setup import Raw, Setup
 from .sliders import Controls, Setting, Slider
 from .store import Store
-from .surface import POINTS, STENCIL, Picked, Surface, feed_node, grid
+from .surface import POINTS, STENCIL, STENCIL_LENGTH, Picked, Surface, feed_node, grid
 
 CHECKED = 25  # of a band's points are compared with the solver
 SPACING = 0.025  # relative step of wire length between nodes to begin with
@@ -40,6 +40,7 @@ class Builder:
         self.bands = controls.study.bands
         self.frequencies = grid(self.bands)
         self.nodes = {s.path: self._first_nodes(s) for s in controls.sliders}
+        self.stencils = {s.path: self._stencil(s) for s in controls.sliders}
         self.margin = math.exp(sum(self._reach(s) for s in controls.sliders if s.moves_wire)) * 1.005
         self.random = np.random.default_rng(7)
 
@@ -57,10 +58,16 @@ class Builder:
         low, high = self._lengths(slider, [slider.low, slider.high])
         return even(slider, max(few, math.ceil(abs(math.log(high / low)) / SPACING) + 1))
 
+    def _stencil(self, slider: Slider) -> int:
+        return STENCIL if self._step(slider) < 1e-3 else STENCIL_LENGTH
+
+    def _step(self, slider: Slider) -> float:
+        """Greatest change of ln(wire length) from node to node along one axis."""
+        return float(np.abs(np.diff(np.log(self._lengths(slider, self.nodes[slider.path])))).max())
+
     def _reach(self, slider: Slider) -> float:
         """Greatest ln(l/l_node) between a setting and a node it is blended from, along one axis."""
-        lengths = np.log(self._lengths(slider, self.nodes[slider.path]))
-        return float(np.abs(np.diff(lengths)).max() * (STENCIL - 1))
+        return self._step(slider) * (self.stencils[slider.path] - 1)
 
     def _answers(self, what: str, groups: list[list[Raw]], answer: Answer) -> list[list[Any]]:
         tell = None if self.progress is None else lambda done, total: self.progress(what, done, total)  # type: ignore
@@ -86,7 +93,8 @@ class Builder:
             [feed_node(self.controls.raw(s, c), self.frequencies) for s in settings(False)] for c in first_feed
         ]  # fmt: skip
         pick = {c: (wire_of[c], feed_of[c]) for c in combinations}
-        return Surface(self.controls, self.frequencies, self.nodes, wires, feeds, pick)
+        axes = {path: (nodes, self.stencils[path]) for path, nodes in self.nodes.items()}
+        return Surface(self.controls, self.frequencies, axes, wires, feeds, pick)
 
     @staticmethod
     def _feed_part(raw: Raw) -> Any:
