@@ -31,7 +31,7 @@ def solve(made: Controls, question: Any, store: Store) -> dict[str, Any]:
     setup = Setup.read(made.raw(*_checked(made, question)))
     feed, solver = setup.feed_system(), setup.build().solver(store)
     bands = []
-    for band, f in zip(made.study.bands, grid(made.study.bands), strict=True):
+    for f in grid(made.study.bands):
         response = solver.response(float(f[0]), float(f[-1]))
         z = feed.impedances(response.impedance(f), f).radio
         bands.append([round(min(float(s), MOST_SWR), 4) for s in swr(z, feed.reference)])
@@ -50,8 +50,9 @@ def _checked(made: Controls, question: Any) -> tuple[dict[str, float], tuple[int
         if isinstance(value, bool) or not isinstance(value, int | float) or not np.isfinite(value):
             raise InputError(path, repr(value)[:80], "a finite number")
     counts = [len(c.texts) for c in made.choices]
-    right = isinstance(picked, list) and len(picked) == len(counts)
-    if not right or not all(isinstance(i, int) and 0 <= i < n for i, n in zip(picked, counts, strict=True)):
+    picked = picked if isinstance(picked, list) else [picked]
+    right = [type(i) is int and 0 <= i < n for i, n in zip(picked, counts, strict=False)]
+    if len(picked) != len(counts) or not all(right):
         raise InputError("picked", repr(picked)[:80], f"whole numbers below {counts}")
     return {k: float(v) for k, v in setting.items()}, tuple(picked)
 

@@ -157,8 +157,8 @@ class Builder:
                 worst = max(
                     e["reflection"] for e in self.errors(surface, self.probes(slider), "comparing with the solver")
                 )
-                size = math.prod(len(self.nodes[s.path]) for s in self.controls.sliders if s.moves_wire)
-                if worst < target or size * len(surface.wires) * 2 > MOST_NODES:
+                count = math.prod(len(self.nodes[s.path]) for s in self.controls.sliders if s.moves_wire)
+                if worst < target or count * len(surface.wires) * 2 > MOST_NODES:
                     done.add(slider.path)
                     continue
                 nodes = self.nodes[slider.path]
@@ -196,7 +196,8 @@ def _distinct(
 ) -> tuple[dict[Picked, int], list[Picked]]:
     """Which combinations give the same part: combination -> number, and the first combination of each number."""
     seen: dict[str, int] = {}
-    number, first = {}, []
+    number: dict[Picked, int] = {}
+    first: list[Picked] = []
     for c in combinations:
         text = json.dumps(part(c), sort_keys=True, default=str)
         if text not in seen:

@@ -49,12 +49,12 @@ def resize(driver: Any, size: tuple[int, int]) -> None:
     driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": phone})
 
 
-def offline(driver: Any) -> None:
-    """Cut the network."""
+def offline(driver: Any, cut: bool = True) -> None:
+    """Cut the network, or bring it back."""
     driver.execute_cdp_cmd("Network.enable", {})
     driver.execute_cdp_cmd(
         "Network.emulateNetworkConditions",
-        {"offline": True, "latency": 0, "downloadThroughput": 0, "uploadThroughput": 0},
+        {"offline": cut, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1},
     )
 
 

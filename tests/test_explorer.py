@@ -20,7 +20,6 @@ import numpy as np
 import pytest
 import scipy.interpolate
 from browser import DESKTOP, PHONE, browser, complaints, offline, resize
-
 from tautwire.model.errors import InputError
 from tautwire.model.feed import swr
 from tautwire.studies.dips import band_row, window
@@ -243,8 +242,7 @@ def test_a_phone_shows_curves_and_sliders_at_once(opened: Any) -> None:
 
 
 def test_live_mode_solves_beyond_the_range(driver: Any, server: LiveServer, made: Controls) -> None:
-    driver.execute_cdp_cmd("Network.emulateNetworkConditions",
-                           {"offline": False, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1})  # fmt: skip
+    offline(driver, False)
     resize(driver, DESKTOP)
     driver.get(server.address)
     status = driver.find_element("id", "status")

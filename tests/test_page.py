@@ -11,7 +11,6 @@ import matplotlib.figure
 import pytest
 from browser import DESKTOP, PHONE, browser, complaints, offline, resize
 from made_up_study import made_up_result, made_up_study
-
 from tautwire.model.errors import InputError
 from tautwire.studies.page import as_json, inline_svg, report, write_report
 from tautwire.studies.result import Result
