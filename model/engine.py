@@ -4,6 +4,7 @@ The engine's own finite ground is not used: it is wrong for long low wires (test
 """
 
 import math
+import threading
 from collections.abc import Sequence
 from importlib import metadata
 
@@ -17,6 +18,7 @@ Leg = tuple[tuple[float, float, float], tuple[float, float, float], int, float]
 """A straight run of equal segments: start (m), end (m), number of segments, radius (m)."""
 
 MHZ = 1e6
+ONE_AT_A_TIME = threading.Lock()  # nothing says that the engine may be called from several threads
 
 
 def engine_name() -> str:
@@ -78,20 +80,18 @@ def admittance(legs: Sequence[Leg], f_hz: float, perfect_ground: bool = False) -
     """Short-circuit admittance matrix Y (N, N), siemens: column j holds the currents at the segment centres for
     1 V on segment j; segments in the order of `legs`. Raises SolveError if the engine gives no finite answer.
     """
-    total = sum(leg[2] for leg in legs)
-    y = np.empty((total, total), dtype=complex)
+    places = [(tag, segment) for tag, leg in enumerate(legs, 1) for segment in range(1, leg[2] + 1)]
+    y = np.empty((len(places), len(places)), dtype=complex)
     try:
-        context = _context(legs, f_hz, perfect_ground)
-        column = 0
-        for tag, leg in enumerate(legs, 1):
-            for segment in range(1, leg[2] + 1):
+        with ONE_AT_A_TIME:
+            context = _context(legs, f_hz, perfect_ground)
+            for column, (tag, segment) in enumerate(places):
                 context.ex_card(0, tag, segment, 0, 1.0, 0, 0, 0, 0, 0)
                 context.xq_card(0)
                 currents = context.get_structure_currents(column)
                 if currents is None:
                     raise SolveError(f"the engine returned nothing at {f_hz / MHZ:.6g} MHz")
                 y[:, column] = currents.get_current()
-                column += 1
     except RuntimeError as error:
         raise SolveError(f"the engine refused the wires at {f_hz / MHZ:.6g} MHz: {error}") from error
     if not np.isfinite(y).all():

@@ -5,7 +5,13 @@ import click
 from ..model.errors import InputError
 from .store import Store
 
-WORDS = {"wires": "engine matrices", "volts": "engine calibrations", "rest": "soil remainders", "soil": "soil tables", "case": "finished cases"}
+WORDS = {
+    "wires": "engine matrices",
+    "volts": "engine calibrations",
+    "rest": "soil remainders",
+    "soil": "soil tables",
+    "case": "finished cases",
+}
 
 
 @click.command("cache")

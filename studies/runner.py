@@ -65,9 +65,7 @@ def in_processes(cases: list[Case], study: Study, store: Store, workers: int, ti
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() and os.name == "posix" else "spawn"
     pool = ProcessPool(max_workers=workers, context=multiprocessing.get_context(method))
     try:
-        futures: dict[Any, Case] = {
-            pool.schedule(_answer, args=(c, study, store), timeout=timeout): c for c in cases
-        }
+        futures: dict[Any, Case] = {pool.schedule(_answer, args=(c, study, store), timeout=timeout): c for c in cases}
         for future in as_completed(futures):
             index = futures[future].index
             try:
@@ -85,7 +83,11 @@ def in_processes(cases: list[Case], study: Study, store: Store, workers: int, ti
 
 
 def on_cluster(cases: list[Case], study: Study, store: Store, address: str, timeout: float) -> Iterator[Done]:
-    """Answers as they come, from a Dask cluster; workers keep stores of their own."""
+    """Answers as they come, from a Dask cluster; workers keep stores of their own.
+
+    A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default).
+    When nothing comes back for `timeout` seconds, the cases still out are given up.
+    """
     try:
         import distributed
     except ImportError:
@@ -95,17 +97,40 @@ def on_cluster(cases: list[Case], study: Study, store: Store, address: str, time
     except (OSError, ValueError) as error:
         raise InputError("scheduler", address, f"the address of a running Dask scheduler ({error})") from None
     with client:
-        futures = {client.submit(_answer, c, study, store, pure=False): c for c in cases}
-        for future in distributed.as_completed(futures, raise_errors=False):
-            index = futures[future].index
-            fault = future.exception()
-            if fault is not None:
-                yield index, None, f"{type(fault).__name__}: {fault}"
-                continue
-            done: Done = future.result()
-            if done[1] is not None:
-                store.put_json(case_key(futures[future], study), done[1])
-            yield done
+        out = {client.submit(_answer, c, study, store, pure=False): c for c in cases}
+        while out:
+            try:
+                done = distributed.wait(list(out), timeout=timeout, return_when="FIRST_COMPLETED").done
+            except (TimeoutError, distributed.TimeoutError):
+                client.cancel(list(out))
+                for case in out.values():
+                    yield case.index, None, f"no answer from the cluster within {timeout:g} s"
+                return
+            for future in done:
+                yield _fetched(future, out.pop(future), study, store)
+
+
+def _fetched(future: Any, case: Case, study: Study, store: Store) -> Done:
+    try:
+        answer: Done = future.result()
+    except Exception as error:  # noqa: BLE001  a lost worker or scheduler must not lose the other cases
+        return case.index, None, f"{type(error).__name__}: {' '.join(str(error).split())}"
+    if answer[1] is not None:
+        store.put_json(case_key(case, study), answer[1])
+    return answer
+
+
+WIRES = ("antenna", "wire", "counterpoise", "coax", "nearby", "mesh")  # tables that decide the engine's matrices
+
+
+def _wires_apart(cases: list[Case]) -> list[Case]:
+    """First one case of each set of wires, then the rest: cases that share matrices find them stored, instead of two
+    processes computing the same ones at once."""
+    first: dict[str, Case] = {}
+    for case in cases:
+        first.setdefault(digest("wires", {k: v for k, v in case.raw.items() if k in WIRES}), case)
+    begun = {case.index for case in first.values()}
+    return [*first.values(), *(case for case in cases if case.index not in begun)]
 
 
 def run(
@@ -132,7 +157,7 @@ def run(
             todo.append(case)
         else:
             answers[case.index] = known
-    cached = len(answers)
+    cached, todo = len(answers), _wires_apart(todo)
     if progress:
         progress(cached, len(cases))
     count = min(len(todo), os.cpu_count() or 1 if workers is None else workers)

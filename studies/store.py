@@ -5,10 +5,14 @@ processes and for a kill at any moment, bounded in size. Arrays are stored as pl
 pickles are read.
 """
 
+import contextlib
 import hashlib
 import io
 import json
 import os
+import sqlite3
+import warnings
+import zipfile
 from collections import Counter
 from collections.abc import Callable
 from functools import cached_property, lru_cache
@@ -54,11 +58,12 @@ class Store:
     """
 
     def __init__(self, folder: Path | None = None, limit: int = LIMIT) -> None:
+        self._given = folder  # None means each machine's own
         self.folder, self.limit = folder or default_folder(), limit
         self._recent: dict[str, Arrays] = {}
 
-    def __reduce__(self) -> tuple[type, tuple[Path, int]]:
-        return type(self), (self.folder, self.limit)
+    def __reduce__(self) -> tuple[type, tuple[Path | None, int]]:
+        return type(self), (self._given, self.limit)
 
     @cached_property
     def _disk(self) -> diskcache.Cache:
@@ -72,26 +77,29 @@ class Store:
         if key in self._recent:
             return self._recent[key]
         place = _place(key)
-        raw = self._disk.get(place)
-        if raw is None:
+        arrays = _read_arrays(self._disk.get(place))
+        if arrays is None:
             arrays = compute()
             buffer = io.BytesIO()
             np.savez(buffer, **arrays)  # type: ignore[arg-type]
-            self._disk.set(place, buffer.getvalue())
-        else:
-            with np.load(io.BytesIO(raw), allow_pickle=False) as data:
-                arrays = dict(data)
+            self._put(place, buffer.getvalue())
         if key.startswith("soil"):  # small, and wanted again by the next case
             self._recent[key] = arrays
         return arrays
 
     def get_json(self, key: str) -> Any:
         """The value stored under key, or None."""
-        raw = self._disk.get(_place(key))
-        return None if raw is None else json.loads(raw)
+        try:
+            return json.loads(self._disk.get(_place(key)) or "null")
+        except ValueError:  # a file that lost its content with the machine's power
+            return None
 
     def put_json(self, key: str, value: Any) -> None:
-        self._disk.set(_place(key), json.dumps(value))
+        self._put(_place(key), json.dumps(value))
+
+    def _put(self, place: str, value: bytes | str) -> None:
+        with contextlib.suppress(OSError, sqlite3.Error):  # a full disk costs speed, not answers
+            self._disk.set(place, value)
 
     def contents(self) -> dict[str, int]:
         """Number of items of each kind: engine matrices, soil remainders, soil tables, cases."""
@@ -102,15 +110,27 @@ class Store:
 
     def prune(self, limit: int) -> int:
         """Drop the oldest items until at most `limit` bytes are left; the number dropped."""
+        # a killed process may leave a file that no entry points to; other processes may be tidying at the same time
+        with warnings.catch_warnings(), contextlib.suppress(OSError):
+            warnings.simplefilter("ignore", UserWarning)
+            self._disk.check(fix=True)
         before = len(self._disk)
         if limit == 0:
             self._disk.clear()
-        else:
-            self._disk.cull_limit, keep = 100, self._disk.size_limit
-            self._disk.reset("size_limit", limit)
-            self._disk.cull()
-            self._disk.reset("size_limit", keep)
+        for key in self._disk:  # oldest first
+            if self.bytes() <= limit:
+                break
+            self._disk.delete(key)
         return before - len(self._disk)
+
+
+def _read_arrays(raw: bytes | None) -> Arrays | None:
+    """Arrays of .npz bytes; None for nothing, or for a file that lost its content with the machine's power."""
+    try:
+        with np.load(io.BytesIO(raw or b""), allow_pickle=False) as data:
+            return dict(data)
+    except (OSError, ValueError, EOFError, zipfile.BadZipFile):
+        return None
 
 
 def digest(kind: str, *parts: object) -> str:
