@@ -1,0 +1,109 @@
+"""Quality figures: every solved case carries them, and what is outside validity says so in words."""
+
+import math
+
+import numpy as np
+import pytest
+from tautwire.model.solver import Solver
+from tautwire.model.spans import Smooth
+from tautwire.studies.columns import COLUMNS
+from tautwire.studies.output import summary, validity
+from tautwire.studies.quality import LIMITS, marks, power_error
+from tautwire.studies.runner import run
+from tautwire.studies.study import read_study
+
+RAW = {
+    "study": {"name": "lakeside", "bands": ["20 m"]},
+    "antenna": {"layout": "sloper", "length": "10.1 m", "slope": "30 deg", "feed_height": "1.2 m"},
+    "counterpoise": [{"length": "2 m", "height": "10 cm"}],
+}
+GOOD = {
+    "max_length_wavelengths": 0.04,
+    "min_length_radii": 20.0,
+    "min_height_radii": 100.0,
+    "max_neighbour_ratio": 1.3,
+    "y_asymmetry": 0.01,
+    "power_error": -0.002,
+}
+
+
+def solved(**tables):
+    return run(read_study({**RAW, **tables}), workers=0)
+
+
+@pytest.fixture(scope="module")
+def good():
+    return solved()
+
+
+def test_every_band_of_every_case_has_every_figure(good):
+    quality = good.frames["quality"]
+    assert len(quality) == 1
+    assert {*LIMITS, "band", "marks"} <= {*quality.columns} <= {*COLUMNS}
+    assert np.isfinite(quality[list(LIMITS)].to_numpy()).all()
+
+
+def test_a_good_case_is_not_marked_and_the_summary_says_so(good):
+    assert list(good.frames["quality"]["marks"]) == [""]
+    assert abs(good.frames["quality"]["power_error"][0]) < 0.01
+    assert "All cases were solved, inside the model's validity." in summary(good, "command")
+
+
+def test_a_coarse_case_is_marked_and_the_summary_says_so_in_words():
+    coarse = solved(
+        study={"name": "lakeside", "bands": ["10 m"]}, mesh={"segments_per_wavelength": 8, "max_segment": "9 m"}
+    )
+    words = LIMITS["max_length_wavelengths"][2]
+    assert coarse.frames["quality"]["max_length_wavelengths"][0] > 0.1
+    assert words in coarse.frames["quality"]["marks"][0]
+    assert any(words in line for line in validity(coarse))
+    assert f"Outside validity in 1 rows: {words}" in summary(coarse, "command")
+
+
+@pytest.mark.parametrize("name", LIMITS)
+def test_each_limit_marks_on_its_own(name):
+    low, high, words = LIMITS[name]
+    assert marks(GOOD) == []
+    for bad in (low - 0.1, high + 0.1, math.nan):
+        if not math.isinf(bad):
+            assert marks({**GOOD, name: bad}) == [words]
+    for edge in (low, high):
+        assert marks({**GOOD, name: edge}) == []
+
+
+def test_figures_that_are_missing_are_not_marked():
+    assert marks({"y_asymmetry": 0.01}) == []
+
+
+def test_power_error_sees_a_matrix_that_swallows_power(monkeypatch):
+    """An ohm in each segment that is no radiation."""
+    solver = read_study(RAW).cases()[0].setup().build().solver()
+    right = power_error(solver, 14.175e6)
+    at = Smooth.at
+    monkeypatch.setattr(Smooth, "at", lambda self, f: at(self, f) + np.eye(len(self.distance)))
+    assert power_error(solver, 14.175e6) < right - 0.05
+
+
+@pytest.mark.parametrize("workers", [0, 1])
+def test_a_negative_resistance_costs_the_case_and_reaches_no_table(monkeypatch, workers):
+    real = Solver.parts
+
+    def backwards(self, f_hz):
+        parts = real(self, f_hz)
+        right = type(parts).with_slope
+
+        def with_slope(f):
+            z, slope = right(parts, f)
+            return -z.conj(), -slope.conj()
+
+        parts.with_slope = with_slope
+        parts.matrix = lambda f: -type(parts).matrix(parts, f).conj()
+        return parts
+
+    monkeypatch.setattr(Solver, "parts", backwards)
+    study = read_study({**RAW, "antenna": {**RAW["antenna"], "length": "10.3 m"}})
+    result = run(study, workers=workers)
+    assert result.frames == {}
+    assert [f.reason.split(" at ")[0] for f in result.failed] == ["feed resistance is not positive"]
+    assert validity(result)[0].startswith("FAILED: the set-up: feed resistance is not positive at ")
+    assert result.failed[0].inputs["antenna"]["length"] == "10.3 m"
