@@ -1,8 +1,8 @@
 """Make the engine's free-space matrix obey reciprocity and energy.
 
-The engine sets a source's field at one point of its segment. Where neighbours differ in length or radius, the voltage
-that really acts along the segment differs from the one asked for: by 2 to 15 % for wires beyond a step of radius. The
-currents are right; only the voltage of each column is off by a factor s_j. Two laws give the factors without a model
+The engine sets a source's field at one point of its segment. Where neighbours differ in length, the voltage that really
+acts along the segment differs from the one asked for, by up to 5 % at the short segments of the feed. The currents are
+right; only the voltage of each column is off by a factor s_j. Two laws give the factors without a model
 of the cause: reciprocity (Y_ij/s_j must equal Y_ji/s_i) fixes their ratios, and radiated = delivered power fixes their
 level. The same factors serve the matrix over a perfect ground, so that the difference of the two, the image, stays
 exact where it is small.

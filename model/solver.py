@@ -20,6 +20,7 @@ from .engine import admittance, canonical, ends, engine_name
 from .errors import SolveError
 from .ground import Ground
 from .mesh import Mesh, MeshRules, mesh
+from .radius import RadiusTerm, engine_legs
 from .remainder import Segments, remainder_matrix, segments
 from .response import REFERENCE, Response, respond
 from .soil_table import SoilTable, soil_table
@@ -77,12 +78,14 @@ class _SpanParts:
         c, mirror = self.segments.centre, self.segments.centre * [1, 1, -1]
         self._apart = np.linalg.norm(c[:, None] - c, axis=-1)
         self._image_apart = np.linalg.norm(c[:, None] - mirror, axis=-1)
+        self._legs = engine_legs(self.mesh, structure)
+        self._radius = RadiusTerm(self.mesh, self.segments, structure)
         self._remember = remember
         self.asymmetry = 0.0
 
     def _engine(self, nodes: Real, perfect: bool) -> Complex:
         """The engine's Y at the nodes (K,), (K, N, N), siemens."""
-        legs = canonical(self.mesh.legs, keep_height=perfect)
+        legs = canonical(self._legs, keep_height=perfect)
         key = _key("wires", legs, nodes.tolist(), perfect)
         return self._remember(key, lambda: {"y": np.array([admittance(legs, float(f), perfect) for f in nodes])})["y"]
 
@@ -90,7 +93,7 @@ class _SpanParts:
     def _free_nodes(self) -> tuple[Complex, Real]:
         """Zfree (K, N, N), ohm, at the span's nodes, and the voltage scale (N,)."""
         nodes = self.span.nodes
-        y, legs = self._engine(nodes, perfect=False), canonical(self.mesh.legs, keep_height=False)
+        y, legs = self._engine(nodes, perfect=False), canonical(self._legs, keep_height=False)
         key = _key("volts", legs, nodes.tolist())
         wires = segments(*ends(legs))
         scale = self._remember(key, lambda: {"scale": voltage_scale(y, wires, nodes)})["scale"]
@@ -118,7 +121,7 @@ class _SpanParts:
     @cached_property
     def rest(self) -> Smooth:
         nodes = self.span.nodes
-        key = _key("rest", canonical(self.mesh.legs, keep_height=True), nodes.tolist(), self.ground.n2(nodes).tolist())
+        key = _key("rest", canonical(self._legs, keep_height=True), nodes.tolist(), self.ground.n2(nodes).tolist())
         rest = self._remember(key, lambda: {"z": np.array([self._rest_at(float(f)) for f in nodes])})["z"]
         return Smooth.through(nodes, rest, self._image_apart)
 
@@ -137,7 +140,7 @@ class _SpanParts:
 
     def matrix(self, f_hz: float) -> Complex:
         """Z (N, N) without loads, ohm."""
-        z = self.free.at(f_hz)
+        z = self.free.at(f_hz) + self._radius.at(f_hz)
         if self.ground.is_free_space:
             return z
         if self.ground.is_perfect:
@@ -148,6 +151,7 @@ class _SpanParts:
     def with_slope(self, f_hz: float) -> tuple[Complex, Complex]:
         """Z with loads and dZ/df, (N, N) each, ohm and ohm/Hz."""
         z, slope = self.free.with_slope(f_hz)
+        z, slope = z + self._radius.at(f_hz), slope + self._radius.slope(f_hz)
         if self.ground.is_perfect:
             image, image_slope = self.image.with_slope(f_hz)
             z, slope = z + image, slope + image_slope
