@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 ROOM = 640  # characters of body text on a slide at its size, with at most MOST_LINES sentences
 MOST_LINES = 7
+LONG = 26  # characters of a table cell beyond which it may wrap
 
 
 def setup_lines(study: Study) -> list[str]:
@@ -59,6 +60,18 @@ def spoken_rows(frame: pd.DataFrame, axis_columns: Sequence[str], forms: Mapping
         [*(word(row[c]) for c in axis_columns), *(cell(row[c], form) for c, form in forms.items())]
         for row in frame.to_dict("records")
     ]
+
+
+def column_widths(head: Sequence[str], rows: Sequence[Sequence[str]], total: float) -> list[float]:
+    """Widths, in the unit of total (inches), in which no cell wraps if it can be; heads may wrap between words."""
+    need = [
+        0.24 + 0.125 * max(*(min(len(row[k]), LONG) for row in rows), *map(len, head[k].split()))
+        for k in range(len(head))
+    ]
+    if sum(need) >= total:
+        return [n * total / sum(need) for n in need]
+    want = [max(0.0, 0.24 + 0.125 * len(h) - n) + 0.2 for h, n in zip(head, need, strict=True)]
+    return [n + (total - sum(need)) * w / sum(want) for n, w in zip(need, want, strict=True)]
 
 
 def notes_of_band(result: Result, band: str, most: int = 24) -> list[str]:

@@ -25,7 +25,7 @@ from .figure_category import bands_that_fit
 from .figure_set import dip_figure_of, layout_figures
 from .figure_words import shared_words, title_of
 from .output import sentences, validity
-from .slide_words import chunks, notes_of_band, setup_lines, spoken_rows
+from .slide_words import LONG, chunks, column_widths, notes_of_band, setup_lines, spoken_rows
 from .style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
 from .wants import want_named
 
@@ -96,15 +96,19 @@ class Deck:
             _write(box, part, 22, gap=12)
 
     def picture(self, title: str, sheet: Sheet, alt: str, notes: Iterable[str]) -> None:
+        """A plot, its caption below as words."""
         slide = self.slide(title, notes)
         held = io.BytesIO()
         sheet.savefig(held, format="png")
         held.seek(0)
         wide, high = sheet.get_size_inches()
-        scale = min((WIDTH - 2 * EDGE + 0.2) / wide, 5.75 / high)
-        left, top = (WIDTH - wide * scale) / 2, 1.45 + (5.75 - high * scale) / 2
+        scale = min((WIDTH - 2 * EDGE + 0.2) / wide, 5.5 / high)
+        left, top = (WIDTH - wide * scale) / 2, 1.42 + (5.5 - high * scale) / 2
         shape = slide.shapes.add_picture(held, Inches(left), Inches(top), Inches(wide * scale))
         shape._element.nvPicPr.cNvPr.set("descr", alt)
+        if sheet.caption and not sheet.look.header:
+            box = slide.shapes.add_textbox(Inches(EDGE), Inches(6.93), Inches(WIDTH - 2 * EDGE), Inches(0.5))
+            _write(box, [sheet.caption.strip()], 12, colour=QUIET)
 
     def table(self, title: str, head: Sequence[str], rows: Sequence[Sequence[str]], notes: Iterable[str]) -> None:
         """A native table."""
@@ -114,9 +118,8 @@ class Deck:
             len(rows) + 1, len(head), Inches(EDGE), Inches(1.6), Inches(WIDTH - 2 * EDGE), Inches(high)
         )
         table = frame.table
-        longest = [max(len(str(r[k])) for r in [head, *rows]) ** 0.7 for k in range(len(head))]
-        for k, share in enumerate(longest):
-            table.columns[k].width = Emu(int(Inches(WIDTH - 2 * EDGE) * share / sum(longest)))
+        for k, width in enumerate(column_widths(head, rows, WIDTH - 2 * EDGE)):
+            table.columns[k].width = Emu(int(Inches(1) * width))
         for i, row in enumerate([head, *rows]):
             for k, text in enumerate(row):
                 cell = table.cell(i, k)
@@ -160,9 +163,10 @@ def slides(result: Result, path: Path) -> Path:
     deck = Deck(title_of(study))
     deck.first(title_of(study), shared_words(study), [f"Study: {study.name}.", *setup_lines(study)])
     deck.words("The question", [title_of(study), *setup_lines(study)], [f"{len(study.cases())} cases.", *trust])
-    for stem, sheet in layout_figures(study, "slide").items():
-        which = {"layout": "How it hangs" + (": first case" if len(study.cases()) > 1 and not study.variants else "")}
-        deck.picture(which.get(stem, "How it hangs: last case"), sheet, "Drawing to scale", setup_lines(study))
+    drawings = layout_figures(study, "slide")
+    for stem, sheet in drawings.items():
+        which = "" if len(drawings) == 1 else ": last case" if stem == "layout_last" else ": first case"
+        deck.picture("How it hangs" + which, sheet, "Drawing to scale", setup_lines(study))
     if not dips.empty:
         _plots(deck, result)
     for name in study.spec.want:
@@ -208,7 +212,8 @@ def _tables(deck: Deck, result: Result) -> None:
     head = [*(a.label for a in axes), *(COLUMNS[c][0] for c in kept)]
     shown = dips.head(MOST_ROWS)
     rows = spoken_rows(shown, [a.column for a in axes], {c: COLUMNS[c][1] for c in kept})
-    parts = [rows[i : i + ROWS] for i in range(0, len(rows), ROWS)]
+    step = ROWS if all(len(c) <= LONG for row in rows for c in row) else ROWS // 2  # long words take two lines
+    parts = [rows[i : i + step] for i in range(0, len(rows), step)]
     for k, part in enumerate(parts, 1):
         count = f" ({k} of {len(parts)})" if len(parts) > 1 else ""
         notes = [", ".join(f"{h} {v}" for h, v in zip(head, row, strict=True)) for row in part]

@@ -127,11 +127,13 @@ class Sheet(Figure):
         self.look = look
         self.top = 1.0
         """where the header ends, as a fraction of the height"""
+        self.caption = ""
+        """the caption, also where the look has no header"""
         FigureCanvasAgg(self)
 
     def header(self, title: str, caption: str = "") -> None:
         """Title and caption in the upper left corner, wrapped to the width; the axes get what is left."""
-        look = self.look
+        look, self.caption = self.look, caption
         if not look.header or not (title or caption):
             return
         inches = self.get_figheight()

@@ -74,6 +74,21 @@ def test_pictures_say_what_they_are_and_stay_on_the_slide(deck: Path) -> None:
     assert seen >= 5
 
 
+def test_what_a_plot_leaves_out_is_told_below_it(tmp_path: Path) -> None:
+    soils = {"site.soil": ["average soil", "sea water", "poor soil"], "antenna.slope": ["20 deg", "40 deg"]}
+    show = Presentation(str(slides(made_up_result(made_up_study(sweep=soils)), tmp_path / "two.pptx")))
+    told = {s.shapes.title.text_frame.text: words(s) for s in show.slides}
+    for slide in show.slides:  # a wrapped cell would push the table off the slide
+        for table in (s.table for s in slide.shapes if s.has_table):
+            assert sum(c.width for c in table.columns) <= show.slide_width
+            for row in list(table.rows)[1:]:
+                assert all(
+                    0.2 + 0.12 * len(c.text) <= k.width / 914400 for c, k in zip(row.cells, table.columns, strict=True)
+                )
+    assert "the first 4 of 6 panels" in told["SWR on 40 m and 20 m"]
+    assert "the first of 3 groups" in told["What the wire presents: 40 m and 20 m"]
+
+
 def test_no_one_is_named_as_the_author(deck: Path) -> None:
     core = Presentation(str(deck)).core_properties
     assert core.author == core.last_modified_by == ""
