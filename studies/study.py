@@ -20,7 +20,7 @@ from ..model.errors import InputError
 from . import units
 from .setup import Part, Raw, Setup, changed, kind_of, read_part
 from .units import Kind, Number, values
-from .wants import want_named, wants
+from .wants import WANTS, want_named
 
 MOST_CASES = 20_000
 OWN_TABLES = ("study", "sweep", "variant")
@@ -69,6 +69,31 @@ class Case:
         return Setup.read(self.raw)
 
 
+class Options(dict[str, Any]):
+    """Want -> its options Part. Those wanted or written are checked at once, the rest are defaults, made when asked
+    for, so that wants that a study does not use need not be loaded.
+    """
+
+    def __init__(self, raw: Mapping[str, Any], wanted: tuple[str, ...]) -> None:
+        tables = {name: raw.get(name) or {} for name in (*wanted, *(n for n in WANTS if n in raw))}
+        super().__init__({n: read_part(want_named(n).options, table, f"{n}.") for n, table in tables.items()})
+
+    def __missing__(self, name: str) -> Any:
+        return want_named(name).options()
+
+    def get(self, name: str, default: Any = None) -> Any:
+        return self[name]
+
+    def __reduce__(self) -> Any:
+        return _restored_options, (dict(self),)
+
+
+def _restored_options(parts: dict[str, Any]) -> "Options":
+    options = Options({}, ())
+    options.update(parts)
+    return options
+
+
 @dataclass(frozen=True)
 class Study:
     """A study ready to run."""
@@ -78,7 +103,7 @@ class Study:
     axes: tuple[Axis, ...]
     variants: dict[str, Raw]
     bands: tuple[Band, ...]
-    options: dict[str, Any] = field(default_factory=dict)  # want -> its options Part
+    options: dict[str, Any] = field(default_factory=lambda: Options({}, ()))  # want -> its options Part
 
     @property
     def name(self) -> str:
@@ -163,10 +188,8 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
     if not spec.bands:
         raise InputError("study.bands", "[]", "at least one band")
     bands = tuple(band_named(name, region=spec.region) for name in spec.bands)
-    options = {name: read_part(want.options, raw.get(name) or {}, f"{name}.") for name, want in wants().items()}
-    for name in spec.want:
-        want_named(name)
-    setup_raw = {k: v for k, v in raw.items() if k not in (*OWN_TABLES, *options)}
+    options = Options(raw, spec.want)
+    setup_raw = {k: v for k, v in raw.items() if k not in (*OWN_TABLES, *WANTS)}
     variants = _variants(raw.get("variant") or [])
     axes: list[Axis] = []
     if variants:

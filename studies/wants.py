@@ -1,11 +1,12 @@
 """What a study can be asked for. Each want computes tidy rows for a case, and may add tables, words and plots.
 
-To add one: write its module with a `Want`, and list it in WANTS.
+To add one: write its module, want_<name>.py, with a `Want` called WANT, and list the name in WANTS.
 """
 
 from __future__ import annotations
 
 import difflib
+import importlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -53,39 +54,16 @@ class Want:
     plots: Callable[[Result], dict[str, Figure]] = _no_plots
 
 
-def wants() -> dict[str, Want]:
-    """Every want by name."""
-    from . import (
-        want_dips,
-        want_exposure,
-        want_fit,
-        want_pattern,
-        want_shield,
-        want_stress,
-        want_target,
-        want_turns,
-        want_why,
-    )
-
-    modules: tuple[Any, ...] = (
-        want_dips,
-        want_exposure,
-        want_fit,
-        want_pattern,
-        want_shield,
-        want_stress,
-        want_target,
-        want_turns,
-        want_why,
-    )
-    return {module.WANT.name: module.WANT for module in modules}
+WANTS = ("dips", "exposure", "fit", "pattern", "shield", "stress", "target", "turns", "why")
+"""Names of all wants; the module of each is loaded when asked for."""
 
 
 def want_named(name: str) -> Want:
     """The want of that name. Raises InputError with the nearest name."""
-    known = wants()
-    if name not in known:
-        near = difflib.get_close_matches(name, known, n=1)
+    if name not in WANTS:
+        near = difflib.get_close_matches(name, WANTS, n=1)
         hint = f"; did you mean '{near[0]}'?" if near else ""
-        raise InputError("study.want", repr(name), f"one of {', '.join(known)}{hint}")
-    return known[name]
+        raise InputError("study.want", repr(name), f"one of {', '.join(WANTS)}{hint}")
+    want = importlib.import_module(f".want_{name}", __package__).WANT
+    assert isinstance(want, Want)
+    return want
