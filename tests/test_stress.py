@@ -49,16 +49,16 @@ def test_volts_over_charge_is_that_of_a_wire_over_a_plane():
 
 
 @pytest.mark.parametrize("ground", [FREE_SPACE, PERFECT, SOIL])
-def test_volts_across_the_feed_are_the_volt_that_is_applied(ground):
-    """The source sits in the first segments of both wires; beyond them the potential differs by 1 V. Wires of one
-    radius, as the thin-wire kernel is off by some percent where the radius steps."""
+@pytest.mark.parametrize(("wire", "coax"), [(0.8e-3, 0.8e-3), (0.8e-3, 3.6e-3), (3.6e-3, 0.8e-3)])
+def test_volts_across_the_feed_are_the_volt_that_is_applied(ground, wire, coax):
+    """The source sits in the first segments of both; beyond them the potential differs by 1 V, whatever the radii."""
     layout = sloper(length=20.0, slope=np.radians(30), feed_height=1.2)
-    thin = WireType(0.8e-3)
-    wires = structure(layout, thin, [CoaxShield(5.0, wire=thin)], over_soil=not ground.is_free_space)
+    returns = [CoaxShield(5.0, wire=WireType(coax))]
+    wires = structure(layout, WireType(wire), returns, over_soil=not ground.is_free_space)
     solution = Solver(wires, ground).solve(1.7e6)
     volts, conductor = potential(solution), solution.mesh.conductor
-    wire, coax = (np.flatnonzero(conductor == c)[2] for c in (0, 1))
-    assert volts[wire] - volts[coax] == pytest.approx(1.0, abs=0.03)
+    first, second = (np.flatnonzero(conductor == c)[2] for c in (0, 1))
+    assert volts[first] - volts[second] == pytest.approx(1.0, abs=0.03)
 
 
 @pytest.mark.parametrize("f_mhz", [7.05, 14.1, 28.3])
