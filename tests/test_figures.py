@@ -30,7 +30,7 @@ from tautwire.studies.style import LOOKS, Look, Sheet, style
 
 IMAGES = Path(__file__).with_name("images")
 SMALL = replace(LOOKS["print"], dpi=60)
-TOLERANCE = 5.0  # rms of 255 after a blur of 1.5 pixels: the same picture gives 1 (stored colours are rounded), a longer wire 13
+TOLERANCE = 5.0  # rms of 255, blurred by 1.5 pixels: the same picture gives 1 (colours are rounded), a longer wire 13
 SOILS = {"site.soil": ["average soil", "sea water", "very poor soil"]}
 LAYOUTS = {
     "sloper": {"layout": "sloper", "length": "20.1 m", "feed_height": "1.2 m", "slope": "30 deg", "bearing": "70 deg"},
