@@ -3,10 +3,11 @@
 import difflib
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.optimize import nnls
 
 from .arrays import Complex, Real
 from .constants import C0
@@ -76,17 +77,23 @@ class CoaxType:
         each row is put right by a factor, straight between rows in log f and constant beyond the ends.
         """
         f = as_frequencies(f_hz)
+        k, log_f, factors = self._law
+        factor = np.interp(np.log(f), log_f, factors)
+        return factor * k[0] * np.sqrt(f), factor * k[1] * f
+
+    @cached_property
+    def _law(self) -> tuple[Real, Real, Real]:
+        """k1 and k2, Np/m; the table's rows in log f; their factors."""
         table_f, db = np.array(self.loss).T
         if not db.any():
-            return np.zeros(f.shape), np.zeros(f.shape)
+            return np.zeros(2), np.log(table_f), np.zeros(len(db))
         basis = np.stack([np.sqrt(table_f), table_f], axis=-1)
         if len(db) == 1:
             k = np.array([db[0] / basis[0, 0], 0.0])
         else:
             scale = basis.max(axis=0)
-            k = nnls(basis / scale / db[:, None], np.ones(len(db)))[0] / scale
-        factor = np.interp(np.log(f), np.log(table_f), db / (basis @ k)) / (100 * DB_PER_NEPER)
-        return factor * k[0] * np.sqrt(f), factor * k[1] * f
+            k = scipy.optimize.nnls(basis / scale / db[:, None], np.ones(len(db)))[0] / scale
+        return k, np.log(table_f), db / (basis @ k) / (100 * DB_PER_NEPER)
 
     def loss_db(self, length: float, f_hz: ArrayLike) -> Real:
         """Matched loss of a length (m), dB, shape of f_hz (Hz)."""

@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import brentq
+import scipy
 
 from .arrays import Real
 from .errors import InputError
@@ -49,4 +49,4 @@ def _hanging(chord: Real, depth: float, pieces: int) -> Real:
 
     if depth < 1e-6 * length:
         return drawn(1.0)[1:]
-    return drawn(float(brentq(excess, 0.5, 1.0, xtol=1e-12)))[1:]
+    return drawn(float(scipy.optimize.brentq(excess, 0.5, 1.0, xtol=1e-12)))[1:]

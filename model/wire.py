@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.special import ive
 
 from .arrays import Complex
 from .constants import MU0
@@ -59,5 +59,7 @@ class WireType:
         z = 1j * w * inductance
         if math.isfinite(self.conductivity):
             g = np.sqrt(1j * w * MU0 * self.conductivity)
-            z = z + g / (2 * math.pi * a * self.conductivity) * ive(0, g * a) / ive(1, g * a)
+            z = z + g / (2 * math.pi * a * self.conductivity) * scipy.special.ive(0, g * a) / scipy.special.ive(
+                1, g * a
+            )
         return z

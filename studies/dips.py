@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from scipy.optimize import brentq, minimize_scalar
+import scipy
 
 from ..model.arrays import Real
 from ..model.bands import Band
@@ -38,7 +38,7 @@ def minima(at: Callable[[Any], Real], f: Real) -> list[tuple[float, float]]:
     inner = np.flatnonzero((y[1:-1] <= y[:-2]) & (y[1:-1] < y[2:])) + 1
     out = []
     for i in inner:
-        best = minimize_scalar(at, bounds=(f[i - 1], f[i + 1]), method="bounded", options={"xatol": 1.0})
+        best = scipy.optimize.minimize_scalar(at, bounds=(f[i - 1], f[i + 1]), method="bounded", options={"xatol": 1.0})
         out.append((float(best.x), float(best.fun)))
     return out
 
@@ -58,7 +58,7 @@ def roots(at: Callable[[Any], Real], f: Real) -> list[float]:
     """Places where a function changes sign between points of the grid f (M,), refined."""
     y = at(f)
     cross = np.flatnonzero(np.signbit(y[1:]) != np.signbit(y[:-1]))
-    return [float(brentq(lambda x: float(at(x)), f[i], f[i + 1], xtol=1.0)) for i in cross]
+    return [float(scipy.optimize.brentq(lambda x: float(at(x)), f[i], f[i + 1], xtol=1.0)) for i in cross]
 
 
 def width(at: Callable[[Any], Real], f: Real, dip: float, level: float) -> float:

@@ -7,9 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..model.far_field import radiated
 from ..model.ground import FREE_SPACE
-from ..model.solver import Solution
 
 if TYPE_CHECKING:
     from ..model.solver import Solver
@@ -42,6 +40,9 @@ def power_error(solver: Solver, f_hz: float) -> float:
     The average-gain test: it finds what the engine does badly (steps of radius, joints, coarse segments) at a tenth of
     the cost of a balance with the soil (model/power_balance.py), which agrees with it to a percent.
     """
+    from ..model.far_field import radiated  # which brings the solver; a study read from the store needs neither
+    from ..model.solver import Solution
+
     parts = solver.parts(f_hz)
     current = np.linalg.solve(parts.free.at(f_hz), parts.mesh.feed.astype(complex))
     solution = Solution(f_hz, parts.mesh, parts.segments, current, np.zeros(len(current), complex), FREE_SPACE)

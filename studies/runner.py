@@ -62,6 +62,8 @@ def _answer(case: Case, study: Study, store: Store) -> Done:
 
 def in_processes(cases: list[Case], study: Study, store: Store, workers: int, timeout: float) -> Iterator[Done]:
     """Answers as they come, from worker processes on this machine."""
+    from ..model import solver  # noqa: F401  loaded once, before the workers are forked
+
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() and os.name == "posix" else "spawn"
     pool = ProcessPool(max_workers=workers, context=multiprocessing.get_context(method))
     try:

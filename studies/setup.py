@@ -10,7 +10,7 @@ import difflib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
@@ -24,12 +24,14 @@ from ..model.mesh import MeshRules
 from ..model.reel import Reel
 from ..model.returns import Choke, CoaxShield, Counterpoise
 from ..model.sag import sagged
-from ..model.solver import Remember, Solver, compute_always
 from ..model.structure import Conductor, Structure, structure
 from ..model.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
 from ..model.wire import WireType, awg_diameter
 from . import units
 from .units import Angle, Capacitance, Conductivity, Inductance, Kind, Length, Number, Power, Resistance
+
+if TYPE_CHECKING:
+    from ..model.solver import Remember, Solver
 
 Raw = dict[str, Any]
 TYPICAL_CHOKE = 3000.0  # ohm, a ferrite-ring choke at HF: common practice, no source
@@ -268,8 +270,11 @@ class Built:
     ground: Ground
     rules: MeshRules
 
-    def solver(self, remember: Remember = compute_always) -> Solver:
-        return Solver(self.structure, self.ground, self.rules, remember)
+    def solver(self, remember: "Remember | None" = None) -> "Solver":
+        """The solver; remember: where matrices are kept (default: nowhere)."""
+        from ..model.solver import Solver, compute_always  # with the engine, which a study read from the store spares
+
+        return Solver(self.structure, self.ground, self.rules, remember or compute_always)
 
 
 class Setup(Part):

@@ -5,6 +5,8 @@ processes and for a kill at any moment, bounded in size. Arrays are stored as pl
 pickles are read.
 """
 
+from __future__ import annotations
+
 import contextlib
 import hashlib
 import io
@@ -17,7 +19,7 @@ from collections import Counter
 from collections.abc import Callable
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import diskcache
 import numpy as np
@@ -25,7 +27,9 @@ import platformdirs
 
 from ..model import constants
 from ..model.errors import InputError
-from ..model.solver import Arrays
+
+if TYPE_CHECKING:
+    from ..model.solver import Arrays
 
 LIMIT = 2 * 2**30  # bytes
 FOLDER_VARIABLE = "TAUTWIRE_CACHE"
