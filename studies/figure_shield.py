@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.ticker import MaxNLocator
 
 from ..model.bands import Band
 from .style import CYCLE, INK, Look, Sheet, style
@@ -35,10 +36,11 @@ def shield_figure(
                 part = along[(along["band"] == band.name) & (along["variant"] == name)]
                 upper.plot(part["along_m"], part["amps"], **CYCLE[i].line, lw=look.line, label=name)
             upper.set_title(band.name)
-            upper.set_xlabel("metres from the transformer")
+            upper.set_xlabel("m from transformer")
             _shifts(lower, table[table["band"] == band.name], names, look)
         axes[0, 0].set_ylim(0, 1.06 * along[along["variant"].isin(drawn)]["amps"].max())
-        axes[0, 0].set_ylabel("shield current (A rms)")
+        axes[0, 0].yaxis.set_major_locator(MaxNLocator(4))
+        axes[0, 0].set_ylabel("current (A rms)")
         handles = axes[0, 0].get_legend_handles_labels()
         sheet.legend(*handles, loc="outside lower left", ncols=3, handlelength=3)
         return sheet
@@ -54,5 +56,6 @@ def _shifts(ax: Any, rows: pd.DataFrame, names: list[str], look: Look) -> None:
     ax.axvline(0, color=INK, lw=look.line * 0.6)
     ax.set_yticks(range(len(names)), labels=names)
     ax.set_ylim(len(names) - 0.5, -0.5)
+    ax.xaxis.set_major_locator(MaxNLocator(4))
     ax.set_xlabel("dip moved (kHz)")
     ax.margins(x=0.12)

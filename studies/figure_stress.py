@@ -5,7 +5,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import NullFormatter, ScalarFormatter
+from matplotlib.ticker import MaxNLocator, NullFormatter, ScalarFormatter
+from matplotlib.transforms import ScaledTranslation
 
 from .style import CYCLE, QUIET, Look, Sheet, style
 
@@ -36,11 +37,13 @@ def stress_figure(
             _along(ax, along, column, look)
             ax.set_ylabel(name)
             ax.set_ylim(bottom=0)
+            ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
+            ax.yaxis.set_major_locator(MaxNLocator(5))
         axes[0, 0].set_title("along the wire, from the feed")
         axes[0, 0].tick_params(labelbottom=False)
         axes[1, 0].set_xlabel("metres from the feed")
-        _below(axes[1, 0], 3)
-        _heat(axes[0, 1], rows)
+        _below(axes[1, 0], 3, look)
+        _heat(axes[0, 1], rows, look)
         if core is None or core.empty:
             axes[1, 1].set_visible(False)
         else:
@@ -54,7 +57,7 @@ def _along(ax: Axes, along: pd.DataFrame, column: str, look: Look) -> None:
         ax.plot(part["along_m"], part[column], **mark.line, lw=look.line, label=name)
 
 
-def _heat(ax: Axes, rows: pd.DataFrame) -> None:
+def _heat(ax: Axes, rows: pd.DataFrame, look: Look) -> None:
     at, left = np.arange(len(rows)), np.zeros(len(rows))
     for column, name, colour, hatch in PARTS:
         width = rows[column].to_numpy(float)
@@ -64,10 +67,11 @@ def _heat(ax: Axes, rows: pd.DataFrame) -> None:
     ax.set_yticks(at, labels=list(rows["band"]))
     ax.invert_yaxis()
     ax.set_xlabel("average heat (W)")
+    ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
     ax.set_title("heat, by band")
     ax.grid(True, axis="x")
     ax.grid(False, axis="y")
-    _below(ax, 5)
+    _below(ax, 5, look)
 
 
 def _core(ax: Axes, core: pd.DataFrame, rows: pd.DataFrame, look: Look) -> None:
@@ -78,7 +82,7 @@ def _core(ax: Axes, core: pd.DataFrame, rows: pd.DataFrame, look: Look) -> None:
     for _, row in rows.iterrows():
         ax.axvline(row["f_mhz"], color=QUIET, lw=look.line * 0.5, ls=(0, (2, 2)), zorder=1)
         ax.annotate(row["band"], (row["f_mhz"], 0.97), xycoords=("data", "axes fraction"), ha="right", va="top",
-                    rotation=90, size=look.small, color=QUIET)  # fmt: skip
+                    rotation=90, size=look.small, color=QUIET, bbox={"fc": "white", "ec": "none", "pad": 0.5})  # fmt: skip
     for axis in (ax.xaxis, ax.yaxis):
         axis.set_major_formatter(ScalarFormatter())
         axis.set_minor_formatter(NullFormatter())
@@ -86,10 +90,18 @@ def _core(ax: Axes, core: pd.DataFrame, rows: pd.DataFrame, look: Look) -> None:
     ax.set_xticks([2, 4, 7, 14, 28])
     ax.set_xlim(1.7, 31)
     ax.set_xlabel("MHz")
-    ax.set_title("the core: permeability, and heat for 1 V")
-    _below(ax, 3)
+    ax.set_title("the core against frequency")
+    _below(ax, 3, look)
 
 
-def _below(ax: Axes, columns: int) -> None:
-    ax.legend(loc="upper center", bbox_to_anchor=(0.45, -0.22), ncols=columns, columnspacing=1.0,
-              handlelength=1.1 if columns == 5 else 2.4)  # fmt: skip
+def _below(ax: Axes, columns: int, look: Look) -> None:
+    """A legend under the axis label, at a distance in type sizes so that it clears it at any figure size."""
+    drop = ScaledTranslation(0, -3.3 * look.type / 72, ax.figure.dpi_scale_trans)  # type: ignore[union-attr]
+    ax.legend(
+        loc="upper center",
+        bbox_to_anchor=(0.45, 0),
+        bbox_transform=ax.transAxes + drop,
+        ncols=columns,
+        columnspacing=1.0,
+        handlelength=1.1 if columns == 5 else 2.4,
+    )
