@@ -81,8 +81,17 @@ def _core(ax: Axes, core: pd.DataFrame, rows: pd.DataFrame, look: Look) -> None:
     ax.loglog(core["f_mhz"], core["core_siemens"] * 1e5, **CYCLE[2].line, label="heat, 10 µW per V²")
     for _, row in rows.iterrows():
         ax.axvline(row["f_mhz"], color=QUIET, lw=look.line * 0.5, ls=(0, (2, 2)), zorder=1)
-        ax.annotate(row["band"], (row["f_mhz"], 0.97), xycoords=("data", "axes fraction"), ha="right", va="top",
-                    rotation=90, size=look.small, color=QUIET, bbox={"fc": "white", "ec": "none", "pad": 0.5})  # fmt: skip
+        ax.annotate(
+            row["band"],
+            (row["f_mhz"], 0.97),
+            xycoords=("data", "axes fraction"),
+            ha="right",
+            va="top",
+            rotation=90,
+            size=look.small,
+            color=QUIET,
+            bbox={"fc": "white", "ec": "none", "pad": 0.5},
+        )
     for axis in (ax.xaxis, ax.yaxis):
         axis.set_major_formatter(ScalarFormatter())
         axis.set_minor_formatter(NullFormatter())
