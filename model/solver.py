@@ -138,9 +138,13 @@ class _SpanParts:
             z[index] += load.impedance(f_hz)
         return z
 
+    def wires(self, f_hz: float) -> Complex:
+        """Z (N, N) of the wires alone: no loads, no ground; ohm."""
+        return self.free.at(f_hz) + self._radius.at(f_hz)
+
     def matrix(self, f_hz: float) -> Complex:
         """Z (N, N) without loads, ohm."""
-        z = self.free.at(f_hz) + self._radius.at(f_hz)
+        z = self.wires(f_hz)
         if self.ground.is_free_space:
             return z
         if self.ground.is_perfect:

@@ -44,7 +44,7 @@ def power_error(solver: Solver, f_hz: float) -> float:
     from ..model.solver import Solution
 
     parts = solver.parts(f_hz)
-    current = np.linalg.solve(parts.free.at(f_hz), parts.mesh.feed.astype(complex))
+    current = np.linalg.solve(parts.wires(f_hz), parts.mesh.feed.astype(complex))
     solution = Solution(f_hz, parts.mesh, parts.segments, current, np.zeros(len(current), complex), FREE_SPACE)
     return radiated(solution) / solution.admittance.real - 1
 

@@ -1,6 +1,7 @@
 """All tests share a cache of their own, and `check`, which compares a number with an outside one and writes it down."""
 
 import os
+import re
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -55,7 +56,7 @@ def check(request: pytest.FixtureRequest) -> Check:
         what: str, source: str, expected: complex, computed: complex, *, rel: float = 0.0, abs: float = 0.0,
         unit: str = "", family: str | None = None,
     ) -> None:  # fmt: skip
-        words = (request.module.__doc__ or request.module.__name__).split(".")[0].split(":")[0]
+        words = re.split(r":|\.\s", request.module.__doc__ or request.module.__name__)[0]
         off, allowed = float(_size(computed - expected)), rel * float(_size(expected)) + abs
         row = Row(family or words, what, source, text(expected), text(computed), off, allowed, unit)
         numbers.append(row)

@@ -1,5 +1,7 @@
 """Solver: energy, reciprocity, the step of radius, and what never leaves it unmarked."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from example_wires import F, dipole, even, impedance, portable
@@ -36,7 +38,8 @@ def test_power_balance_of_a_dipole(check, ground, height, remember):
 @pytest.mark.validation
 @pytest.mark.parametrize("ground", [FREE_SPACE, PERFECT, AVERAGE, POOREST], ids=lambda g: g.name)
 def test_power_balance_of_a_portable_wire(check, ground, remember):
-    """A step of radius and a joint of three limbs: 1 % up to 15.9 MHz, several percent above (see quality.py)."""
+    """A step of radius and a joint of three limbs. Above 15.9 MHz the two that hang side by side cost some percent:
+    the engine gives limbs of a joint equal charge. studies/quality.py marks 5 % and more."""
     wires = portable()
     for f, allowed in ((7e6, 0.01), (14e6, 0.01), (21e6, 0.05), (28e6, 0.05)):
         balance = power_balance(Solver(wires, ground, remember=remember).solve(f), wires)
@@ -56,21 +59,37 @@ def test_reciprocity(check, ground, remember):
 
 
 @pytest.mark.validation
-@pytest.mark.parametrize("f", [7e6, 14.1e6, 21e6])
+@pytest.mark.parametrize("f", [7e6, 14.1e6, 21e6, 24e6, 28.5e6])
 @pytest.mark.parametrize("coax, counterpoise", [(5.0, 0.0), (5.0, 2.0)], ids=["two limbs", "three limbs"])
-def test_calibration_repairs_the_step_of_radius(check, f, coax, counterpoise, remember):
+def test_step_of_radius_against_another_method(check, f, coax, counterpoise, remember):
     """Thin wire, thick shield, against Galerkin's method, which has no trouble with steps (mixed_potential.py).
 
-    The raw engine's column scale is off by 5 to 25 % there.
+    With two limbs the reflection coefficient agrees to 0.02. With three, two of which hang 15 degrees apart, it is off
+    by 0.12 at 24 MHz near the coax's own resonance (studies/quality.py marks that); elsewhere by 0.03.
     """
     wires = portable(coax=coax, counterpoise=counterpoise, bare=True)
     solver = Solver(wires, FREE_SPACE, remember=remember)
-    z, m = solver.impedance(f), solver.parts(f).mesh
-    scale = voltage_scale(admittance(m.legs, f)[None], segments(m.start, m.end), np.array([f]))
-    assert np.abs(scale - 1).max() > 0.05
     expected = extrapolated(wires, f, solver.parts(f).span.upper)
-    what = f"thin wire, thick coax, {'three' if counterpoise else 'two'} limbs, {f / 1e6:g} MHz, reflection at 2450 ohm"
-    check(what, "Harrington's method, ch. 4", reflection(expected), reflection(z), abs=0.05, family="Step of radius")
+    limbs, allowed = ("three", 0.15 if f > 22e6 else 0.03) if counterpoise else ("two", 0.02)
+    what = f"thin wire, thick coax, {limbs} limbs, {f / 1e6:g} MHz, reflection at 2450 ohm"
+    found = reflection(solver.impedance(f))
+    check(what, "Harrington's method, ch. 4", reflection(expected), found, abs=allowed, family="Step of radius")
+
+
+@pytest.mark.validation
+def test_the_solver_repairs_the_step_of_radius(check, remember):
+    """Thin wire and thick coax alone: the raw engine loses or finds 5 to 15 % of the power; the solver under 1 %."""
+    wires = portable(counterpoise=0, bare=True)
+    worst = 0.0
+    for f in (7e6, 14e6, 21e6, 24e6, 28e6):
+        solver = Solver(wires, FREE_SPACE, remember=remember)
+        solution, parts = solver.solve(f), solver.parts(f)
+        what = f"thin wire, thick coax, {f / 1e6:g} MHz"
+        balance = power_balance(solution, wires)
+        check(what, ENERGY, 1.0, 1 + balance.error, abs=0.01, family="Step of radius")
+        raw = admittance(parts.mesh.legs, f) @ parts.mesh.feed.astype(complex)
+        worst = max(worst, abs(power_balance(replace(solution, current=raw), wires).error))
+    assert worst > 0.05
 
 
 def test_calibration_converges_with_segments(remember):

@@ -28,13 +28,19 @@ def direct_impedance(solver: Solver, f_hz: float) -> complex:
     parts, scale = solver.parts(f_hz), solver.parts(f_hz)._free_nodes[1]
 
     def symmetric(perfect: bool) -> np.ndarray:
-        z = np.linalg.inv(admittance(canonical(parts.mesh.legs, perfect), f_hz, perfect) / scale)
+        z = np.linalg.inv(admittance(canonical(parts._legs, perfect), f_hz, perfect) / scale)
         return (z + z.T) / 2
 
     free = symmetric(False)
     n2 = parts.ground.n2(f_hz)
     rest = remainder_matrix(soil_table(f_hz, parts.ground), parts.segments)
-    z = free + (n2 - 1) / (n2 + 1) * (symmetric(True) - free) + rest + np.diag(parts.load(f_hz))
+    z = (
+        free
+        + parts._radius.at(f_hz)
+        + (n2 - 1) / (n2 + 1) * (symmetric(True) - free)
+        + rest
+        + np.diag(parts.load(f_hz))
+    )
     return complex(1 / (parts.mesh.feed @ np.linalg.solve(z, parts.mesh.feed.astype(complex))))
 
 
