@@ -67,19 +67,19 @@ def tautwire(ctx: click.Context) -> None:
 def main(args: list[str] | None = None) -> None:
     """Entry point. Exit status: 0 done, 1 a case could not be solved, 2 bad input, 130 stopped."""
     try:
-        tautwire.main(args=args, prog_name="tautwire", standalone_mode=False)
+        status = tautwire.main(args=args, prog_name="tautwire", standalone_mode=False)
     except (InputError, click.UsageError) as error:
         message = error.format_message() if isinstance(error, click.UsageError) else str(error)
         _leave("error: " + " ".join(message.split()), EXIT_INPUT)
     except SolveError as error:
         _leave(f"error: {error}", EXIT_SOLVE)
-    except click.exceptions.Exit as leave:
-        sys.exit(leave.exit_code)
     except (KeyboardInterrupt, click.Abort):
         _leave("stopped; finished cases are kept, so the same command goes on from here", EXIT_STOPPED)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(EXIT_SOLVE)
+    if isinstance(status, int) and status:  # click hands an Exit back as a number
+        sys.exit(status)
 
 
 def _leave(message: str, status: int) -> None:
