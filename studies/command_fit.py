@@ -14,9 +14,9 @@ from .made_up_sweeps import made_up
 from .measurement import PLANES
 from .output import validity, write
 from .result import Result
-from .setup import Raw, changed, table_value
+from .setup import Raw, Setup, changed, table_value
 from .study import SHOWN, load_tables, read_study
-from .want_fit import sentences
+from .want_fit import FitSpec, measured_of, parameters_of, sentences
 
 TIMEOUT = 1800.0
 
@@ -61,6 +61,9 @@ def COMMAND(
         options["sweeps"] = [str(s) for s in sweeps]
     head = {**(raw.get("study") or {}), "want": ["fit"]}
     study = read_study({**raw, "study": head, "fit": options, "sweep": {}, "variant": []}, file.stem)
+    spec: FitSpec = study.options["fit"]
+    measured_of(spec)  # say what is wrong with the files before anything is computed
+    parameters_of(Setup.read(study.raw), spec)
     result = run_shown(study, 1, None, timeout)
     chosen = (["--plane", plane] if plane else []) + (["--from", str(fit)] if fit else [])
     command = shlex.join(

@@ -13,7 +13,7 @@ from .measurement import PLANES
 from .output import validity, write
 from .result import Result
 from .study import load_tables, read_study
-from .want_why import sentences
+from .want_why import sentences, shifts_of
 
 TIMEOUT = 1800.0
 
@@ -71,6 +71,7 @@ def COMMAND(
         options["plane"] = plane
     head = {**(raw.get("study") or {}), "want": ["why"]}
     study = read_study({**raw, "study": head, "why": options, "sweep": {}, "variant": []}, file.stem)
+    shifts_of(study.options["why"], study.spec.region)  # say what is wrong with it before anything is computed
     result = run_shown(study, 1, None, TIMEOUT)
     folder = out or Path("results") / study.name
     written = write(

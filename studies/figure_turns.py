@@ -196,32 +196,15 @@ def turn_map(result: Result, labels: dict[str, Any], rows: pd.DataFrame) -> Shee
         for _, stop in stops.iterrows():
             ax.axvline(stop[COLUMN], color=INK, linestyle=CYCLE[1].dash, linewidth=look.line)
         ax.set_yticks(np.arange(len(names)), names)
-        ax.set(ylim=(len(names) - 0.5, -0.5), xlabel="turns out")
+        ax.set(ylim=(len(names) - 0.5, -0.5), xlabel="turns out, and wire out")
         ax.grid(False)
         ax.tick_params(length=0)
         ax.spines[["left", "bottom"]].set_visible(False)
-        metres = table.groupby(COLUMN)["wire_m"].first().sort_index()
-        if len(metres) > 1:
-            over = ax.secondary_xaxis(
-                "top",
-                functions=(
-                    lambda t: _line(t, metres.index.to_numpy(float), metres.to_numpy(float)),
-                    lambda m: _line(m, metres.to_numpy(float), metres.index.to_numpy(float)),
-                ),
-            )
-            over.set_xlabel("wire out, m")
-            over.spines["top"].set_visible(False)
+        metres = table.groupby(COLUMN)["wire_m"].first()
+        ticks = turns[:: max(1, round(len(turns) / 11))]
+        ax.set_xticks(ticks, [f"{t:g}\n{metres[t]:.1f} m" for t in ticks])
         bar = sheet.colorbar(mesh, ax=ax, ticks=LEVELS[:-1], pad=0.02, fraction=0.04, aspect=30)
         bar.ax.set_yticklabels([f"{v:g}" for v in LEVELS[:-1]])
         bar.set_label("SWR")
         bar.outline.set_visible(False)
     return sheet
-
-
-def _line(x: Any, known: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Straight lines through the points, going on with the end slopes."""
-    x = np.asarray(x, dtype=float)
-    inside = np.interp(x, known, values)
-    low = values[0] + (x - known[0]) * (values[1] - values[0]) / (known[1] - known[0])
-    high = values[-1] + (x - known[-1]) * (values[-1] - values[-2]) / (known[-1] - known[-2])
-    return np.where(x < known[0], low, np.where(x > known[-1], high, inside))

@@ -135,7 +135,7 @@ def wire_impedance(solver: Solver, f_hz: Real) -> Complex:
         if len(f) <= FEW:
             z[piece] = [solver.impedance(float(x)) for x in f]
         else:
-            z[piece] = respond(solver.impedance, float(f[0]), float(f[-1]), 3e-4, most=16).impedance(f)
+            z[piece] = respond(solver.port, float(f[0]), float(f[-1]), 3e-4, most=16).impedance(f)
     return z
 
 

@@ -200,7 +200,7 @@ def unserved_words(row: Any, level: float) -> str:
     x = row["radio_x_ohm"]
     return (
         f"{row['segment']}: no setting comes below {level:g}. The best, {row[COLUMN]:g} turns ({row['wire_m']:.2f} m), "
-        f"has SWR {row['swr_worst']:.1f} at worst; a tuner at the radio would meet {row['radio_r_ohm']:.0f} "
+        f"has SWR {row['swr_worst']:.2f} at worst; a tuner at the radio would meet {row['radio_r_ohm']:.0f} "
         f"{'+' if x >= 0 else '-'} j{abs(x):.0f} ohm at {row['worst_mhz']:.3f} MHz, and coax and transformer would "
         f"still take {row['coax_loss_db'] + row['transformer_loss_db']:.1f} dB ({extra:.1f} dB of it from the SWR on "
         f"the coax)."

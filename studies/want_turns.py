@@ -16,7 +16,7 @@ from ..model.feed import FeedSystem, swr
 from ..model.reel import Reel
 from ..model.response import respond
 from ..model.solver import Solver
-from .dips import GRID, minima, swr_at_radio, window
+from .dips import GRID, minima, swr_at_radio, the_dip, window
 from .setup import Part, Setup
 from .study import Axis, Study, si_text
 from .turn_choice import COLUMN, finish, sentences
@@ -141,7 +141,7 @@ def _segment_row(
     segment: Segment, solver: Solver, feed: FeedSystem, reel: Reel, wound: float, stray: str
 ) -> dict[str, Any]:
     f = segment.frequencies(POINTS)
-    z = respond(solver.impedance, segment.lower, segment.upper, 3e-4, most=SAMPLES).impedance(f)
+    z = respond(solver.port, segment.lower, segment.upper, 3e-4, most=SAMPLES).impedance(f)
     z = reel.with_stray(z, f, wound, stray)
     at_radio = feed.impedances(z, f).radio
     seen = swr(at_radio, feed.reference)
@@ -166,7 +166,7 @@ def _dip_row(
     name: str, study: Study, solver: Solver, feed: FeedSystem, reel: Reel, wound: float, stray: str
 ) -> dict[str, Any]:
     band = band_named(name, study.spec.region)
-    response = respond(solver.impedance, *window(band), most=SAMPLES)
+    response = respond(solver.port, *window(band), most=SAMPLES)
     if stray == "none":
         at = swr_at_radio(response, feed)
     else:
@@ -176,7 +176,7 @@ def _dip_row(
             return swr(feed.impedances(z, f).radio, feed.reference)
 
     found = minima(at, np.linspace(response.lower, response.upper, GRID))
-    dip, low = min(found, key=lambda m: m[1], default=(math.nan, math.nan))
+    dip, low = the_dip(found, band)
     return {"band": name, "dip_mhz": dip / 1e6, "dip_swr": low}
 
 

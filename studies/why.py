@@ -123,7 +123,7 @@ def _dips(setup: Setup, centres: Sequence[float], near: Sequence[float], plane: 
     for i, (centre, target) in enumerate(zip(centres, near, strict=True)):
         span = span_of(centre)
         low, high = max(centre * (1 - WINDOW), span.lower), min(centre * (1 + WINDOW), span.upper)
-        response = respond(solver.impedance, low, high, most=16)
+        response = respond(solver.port, low, high, most=16)
 
         def at(f: float | Real, response=response) -> Real:  # type: ignore[no-untyped-def]
             planes = feed.impedances(response.impedance(f), f)

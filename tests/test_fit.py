@@ -1,0 +1,191 @@
+"""Fits to made-up sweeps: known truth within its stated confidence, noise and a wrong plane noticed."""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from lakeside import RAW, lakeside
+from scipy.optimize import curve_fit
+from tautwire.model.errors import InputError
+from tautwire.studies.cli import main
+from tautwire.studies.fit import fit, scatter
+from tautwire.studies.fit_search import Measured, Parameter
+from tautwire.studies.fit_words import notes
+from tautwire.studies.fitted import with_fit
+from tautwire.studies.local_model import radio_gamma, value_at, wire_impedance, with_value, with_values
+from tautwire.studies.made_up_sweeps import made_up_sweep
+from tautwire.studies.measurement import Sweep, write_s1p
+from tautwire.studies.setup import Setup
+from tautwire.studies.store import Store
+from tautwire.studies.study import read_study
+
+F20, F40 = np.linspace(13e6, 15.4e6, 61), np.linspace(6.6e6, 7.8e6, 61)
+LENGTH = Parameter("antenna.length", 20.4, 19.6, 21.2, 20.4, 0.2)
+LEAKAGE = Parameter("transformer.leakage_inductance", 0.2e-6, 0.0, 0.4e-6, 0.2e-6, 0.05e-6)
+LOSS = Parameter("coax.loss_scale", 1.0, 0.2, 3.0, 1.0, 0.5)
+TRUTH = {"antenna.length": 20.21, "transformer.leakage_inductance": 0.26e-6, "coax.loss_scale": 1.4}
+
+
+def sweeps(
+    truth: dict[str, float], remember: Store, noise: float = 0.005, seed: int = 1, plane: str = "radio"
+) -> list[Sweep]:
+    rng = np.random.default_rng(seed)
+    true = with_values(lakeside(), truth)
+    return [made_up_sweep(true, f, plane, noise, rng, name, remember) for f, name in ((F40, "40m"), (F20, "20m"))]
+
+
+def test_truth_comes_back_within_its_confidence(remember: Store) -> None:
+    found = fit(lakeside(), [Measured(s) for s in sweeps(TRUTH, remember)], [LENGTH, LEAKAGE, LOSS], remember=remember)
+    for p, value, sd in zip(found.parameters, found.estimate, found.sd, strict=True):
+        assert abs(value - TRUTH[p.path]) < 3.5 * sd, p.path
+        assert p.sd is not None and sd < 0.5 * p.sd
+    assert found.rms == pytest.approx((0.005, 0.005), rel=0.2)
+    assert value_at(found.setup, "antenna.length") == pytest.approx(20.21, abs=0.02)
+    assert found.solved < 25
+    assert any("Noise explains" in n for n in notes(found))
+
+
+def test_stated_confidence_is_right_on_average(remember: Store) -> None:
+    """30 noises: errors over stated deviations have mean square 1 (chi-square with 60 degrees, 0.1 % to 99.9 %)."""
+    truth = {k: v for k, v in TRUTH.items() if k != "antenna.length"}
+    off = []
+    for seed in range(30):
+        found = fit(lakeside(), [Measured(s) for s in sweeps(truth, remember, 0.008, seed)], [LEAKAGE, LOSS],
+                    remember=remember)  # fmt: skip
+        off += [(v - truth[p.path]) / s for p, v, s in zip(found.parameters, found.estimate, found.sd, strict=True)]
+    assert 31.7 / 60 < np.mean(np.square(off)) < 99.6 / 60
+
+
+def test_estimates_and_deviations_agree_with_scipy_curve_fit(remember: Store) -> None:
+    """The same fit without priors by scipy.optimize.curve_fit, a general-purpose least-squares fit."""
+    truth = {k: v for k, v in TRUTH.items() if k != "antenna.length"}
+    measured = [Measured(s) for s in sweeps(truth, remember)]
+    free = [Parameter(p.path, p.start, p.low, p.high) for p in (LEAKAGE, LOSS)]
+    found = fit(lakeside(), measured, free, least_error=1e-6, remember=remember)
+    wires = {f.tobytes(): wire_impedance(lakeside().build().solver(remember), f) for f in (F40, F20)}
+
+    def model(f: np.ndarray, leakage: float, loss: float) -> np.ndarray:
+        here = with_values(lakeside(), {"transformer.leakage_inductance": leakage * 1e-6, "coax.loss_scale": loss})
+        g = np.concatenate([radio_gamma(here, wires[x.tobytes()], x, "radio", 50.0) for x in (F40, F20)])
+        return np.concatenate([g.real, g.imag])
+
+    data = np.concatenate([m.data for m in measured])
+    best, covariance = curve_fit(model, np.concatenate([F40, F20]), np.concatenate([data.real, data.imag]), [0.2, 1.0])
+    assert found.estimate * [1e6, 1] == pytest.approx(best, rel=2e-3)
+    # ours also counts how far neighbouring residuals hang together by chance, and weighs the sweeps by their noise
+    assert found.sd * [1e6, 1] == pytest.approx(np.sqrt(np.diag(covariance)), rel=0.3)
+
+
+def test_swr_alone_is_enough_for_the_length(remember: Store) -> None:
+    only = [Measured(Sweep(s.f_hz, s.swr, None, 50.0, "radio", s.name))
+            for s in sweeps({"antenna.length": 20.7}, remember)]  # fmt: skip
+    found = fit(lakeside(), only, [LENGTH], remember=remember)
+    assert found.estimate[0] == pytest.approx(20.7, abs=4 * found.sd[0])
+    assert found.sd[0] < 0.02
+
+
+def test_sweeps_with_different_wire_lengths_fit_together(remember: Store) -> None:
+    """One at the set-up's length, one with the wire let out: the transformer is common to both."""
+    a = sweeps({"transformer.leakage_inductance": 0.3e-6}, remember)[1]
+    b = sweeps({"transformer.leakage_inductance": 0.3e-6, "antenna.length": 20.8}, remember)[1]
+    both = [Measured(a), Measured(b, {"antenna.length": 20.8})]
+    found = fit(lakeside(), both, [LEAKAGE], remember=remember)
+    assert found.estimate[0] == pytest.approx(0.3e-6, abs=4 * found.sd[0])
+    with pytest.raises(InputError, match="fit.sweeps.change"):
+        fit(lakeside(), both, [LENGTH], remember=remember)
+
+
+def test_wrong_plane_is_noticed_and_a_right_one_is_not(remember: Store) -> None:
+    taken = sweeps({}, remember, plane="transformer")
+    wrong = [Measured(Sweep.from_gamma(s.f_hz, s.gamma, 50.0, "radio", s.name)) for s in taken if s.gamma is not None]
+    found = fit(lakeside(), wrong, [LENGTH, LEAKAGE], remember=remember)
+    assert found.other_plane < 0.1
+    assert any("WRONG PLANE? Taken at the transformer instead of the radio" in n for n in notes(found))
+    right = fit(lakeside(), [Measured(s) for s in taken], [LENGTH, LEAKAGE], remember=remember)
+    assert not any("PLANE" in n for n in notes(right))
+
+
+def test_noise_is_measured_and_said(remember: Store) -> None:
+    for noise in (0.005, 0.04):
+        s = sweeps({}, remember, noise)[1]
+        assert scatter(Measured(s)) == pytest.approx(noise, rel=0.35)
+    found = fit(lakeside(), [Measured(s)], [LENGTH], remember=remember)
+    assert any("20m is noisy" in n for n in notes(found))
+    quiet = Measured(sweeps({}, remember, 0.0)[1])
+    assert scatter(quiet) < 5e-4
+
+
+def test_something_else_wrong_is_said(remember: Store) -> None:
+    """Coax of another length: no leakage can make up for it."""
+    odd = [Measured(s) for s in sweeps({"coax.length": 8.0}, remember)]
+    words = notes(fit(lakeside(), odd, [LEAKAGE], remember=remember))
+    assert any("something else differs from the set-up" in n for n in words)
+
+
+def test_values_that_look_alike_are_named(remember: Store) -> None:
+    """A longer wire and a thicker jacket both lower the dip: one narrow sweep of SWR cannot tell them apart."""
+    s = sweeps({}, remember)[1]
+    only = Measured(Sweep(s.f_hz, s.swr, None, 50.0, "radio", "20m"))
+    jacket = Parameter("wire.jacket_er", 2.3, 1.2, 4.5)
+    length = Parameter("antenna.length", 20.4, 19.6, 21.2)
+    found = fit(lakeside(), [only], [length, jacket], remember=remember)
+    assert abs(found.correlation[0, 1]) > 0.95
+    assert any("cannot tell antenna.length and wire.jacket_er apart" in n for n in notes(found))
+    stray = Parameter("transformer.winding_resistance", 0.06, 0.05, 0.07, 0.06, 1e-3)
+    weak = notes(fit(lakeside(), [only], [LENGTH, stray], remember=remember))
+    assert any("next to nothing about transformer.winding_resistance" in n for n in weak)
+
+
+def test_values_move_by_path() -> None:
+    setup = Setup.read({**RAW, "counterpoise": [{"length": "2 m"}, {"length": "3 m"}]})
+    assert value_at(with_value(setup, "counterpoise.2.length", 3.5), "counterpoise.2.length") == 3.5
+    assert value_at(with_value(setup, "counterpoise.length", 1.5), "counterpoise.1.length") == 1.5
+    average = Setup.read({**RAW, "site": {"soil": "average soil"}})
+    moved = with_value(average, "site.soil.er", 20.0)
+    assert value_at(moved, "site.soil.er") == 20 and value_at(moved, "site.soil.sigma") == pytest.approx(5e-3)
+    assert value_at(setup, "transformer.leakage_inductance") == pytest.approx(0.2e-6)
+    with pytest.raises(InputError, match="counterpoise.3.length"):
+        with_value(setup, "counterpoise.3.length", 1.0)
+
+
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ({"antenna.length": {"prior": "20 m"}}, "sd"),
+        ({"antenna.lenght": {"sd": "20 cm"}}, "antenna.length"),
+        ({"antenna.length": {"sd": "20 kg"}}, "length with its unit"),
+        ({"antenna.layout": {"sd": 1}}, "a key with a quantity"),
+        ({"antenna.length": 20}, "prior, sd, from and to"),
+    ],
+)
+def test_parameters_are_checked_when_read(table: dict[str, Any], said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        read_study({**RAW, "fit": {"parameters": table}})
+
+
+def test_fit_and_from_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str], remember: Store) -> None:
+    file, taken = tmp_path / "s.toml", tmp_path / "20m.s1p"
+    write_s1p(sweeps({"antenna.length": 20.2}, remember)[1], taken)
+    file.write_text(
+        '[study]\nbands = ["20 m"]\n[site]\nsoil = "free space"\n[antenna]\nlayout = "sloper"\nlength = "20.4 m"\n'
+        'feed_height = "1.2 m"\nslope = "30 deg"\n[wire]\ndiameter = "0.8 mm"\njacket = "0.3 mm"\n'
+        '[coax]\nlength = "5 m"\n[fit.parameters]\n"antenna.length" = { sd = "20 cm" }\n'
+    )
+    main(["fit", str(file), str(taken), "--out", str(tmp_path / "out")])
+    assert "antenna.length: 20.2" in capsys.readouterr().out
+    fitted = tomllib.loads((tmp_path / "out" / "fit.toml").read_text())
+    assert fitted["antenna"]["length"].startswith("20.2") and "fit_result" in fitted
+    raw = with_fit(tomllib.loads(file.read_text()), tmp_path / "out" / "fit.toml")
+    assert raw["antenna"] == fitted["antenna"] and raw["study"] == {"bands": ["20 m"]} and "fit_result" not in raw
+    assert (tmp_path / "out" / "fit.png").stat().st_size > 10_000
+    for arguments, said in (
+        (["fit", str(file)], "fit.sweeps = none"),
+        (["fit", str(file), str(tmp_path / "no.s1p")], "readable"),
+        (["predict", "--from", str(file)], "written by 'tautwire fit'"),
+    ):
+        with pytest.raises(SystemExit):
+            main(arguments)
+        told = capsys.readouterr()
+        assert said in told.err + told.out and "Traceback" not in told.err

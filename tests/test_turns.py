@@ -1,0 +1,164 @@
+"""The turn table: choice of settings, fewest stops, words, stray coil, card, and a small table solved for real."""
+
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from lakeside import RAW, lakeside, turn_frame
+from tautwire.model.constants import EPS0
+from tautwire.model.errors import InputError
+from tautwire.model.reel import Reel
+from tautwire.studies.cli import main
+from tautwire.studies.command_turns import card_text
+from tautwire.studies.figure_labels import outside, overlaps
+from tautwire.studies.figure_turns import card, turn_map
+from tautwire.studies.result import Result
+from tautwire.studies.runner import run
+from tautwire.studies.store import Store
+from tautwire.studies.study import Study, read_study
+from tautwire.studies.turn_choice import finish, sentences, shift_khz
+from tautwire.studies.want_turns import TurnsSpec, reel_of, turn_counts, with_turn_axis
+
+
+def study_with(turns: dict[str, Any], **tables: Any) -> Study:
+    return read_study({**RAW, "study": {"name": "t", "bands": ["20 m"]}, "turns": turns, **tables})
+
+
+def made_up(swr: dict[str, dict[float, float]], threshold: float = 2.0) -> Result:
+    study = with_turn_axis(study_with({"threshold": threshold, "first": 60, "last": 72}))
+    table = turn_frame(swr)
+    turns = sorted(set(table["turns_out"]))
+    dips = pd.DataFrame({"turns_out": turns, "wire_m": 0.3 * np.array(turns), "band": "20 m",
+                         "dip_mhz": [14.3 - 0.2 * (t - 60) for t in turns], "dip_swr": 1.2})  # fmt: skip
+    result = Result(study, {"turn_swr": table, "turn_dips": dips}, [])
+    finish(result)
+    return result
+
+
+FOUR = {
+    "20 m CW": {60.0: 1.2, 61.0: 1.4, 62.0: 3.0, 63.0: 5.0},
+    "20 m phone": {60.0: 2.5, 61.0: 1.9, 62.0: 1.1, 63.0: 2.2},
+    "40 m CW": {60.0: 9.0, 61.0: 8.0, 62.0: 7.0, 63.0: 7.5},
+}
+
+
+def test_best_setting_neighbour_and_fewest_stops_of_a_table_done_by_hand() -> None:
+    result = made_up(FOUR)
+    rows = result.frames["turns"].set_index("segment")
+    assert list(rows["turns_out"]) == [60, 62, 62]
+    assert list(rows["swr_worst"]) == [1.2, 1.1, 7.0]
+    assert list(rows["swr_neighbour"]) == [1.4, 2.2, 8.0]
+    assert list(rows["served"]) == [True, True, False]
+    stops = result.frames["stops"]
+    assert list(stops["turns_out"]) == [61] and stops["segments"][0] == "20 m CW; 20 m phone"
+    assert list(rows["stop_swr_worst"][:2]) == [1.4, 1.9] and math.isnan(rows["stop_turns"]["40 m CW"])
+    assert list(rows["at_range_end"]) == [True, False, False]
+    assert rows["shift_khz_per_turn"]["20 m phone"] == pytest.approx(-200)
+
+
+def test_words_name_the_stop_the_shift_and_what_a_tuner_meets() -> None:
+    words = " ".join(sentences(made_up(FOUR)))
+    assert "One stop serves 2 of 3 wanted segments" in words and "61 turns out (18.30 m)" in words
+    assert "20 m -200" in words
+    assert "40 m CW: no setting comes below 2" in words and "20 - j30 ohm at 14.000 MHz" in words
+    assert "1.9 dB (0.6 dB of it from the SWR on the coax)" in words
+    assert "more or fewer turns may be better: 20 m CW" in words
+
+
+def test_words_say_when_the_wire_hardly_matters() -> None:
+    level = {float(t): 1.5 + 0.01 * (t - 40) for t in range(40, 60)}
+    assert "coax and counterpoise set it" in " ".join(sentences(made_up({"20 m": level})))
+    assert "coax and counterpoise set it" not in " ".join(sentences(made_up(FOUR)))
+
+
+def test_shift_follows_a_line_and_stops_at_another_dip() -> None:
+    turns = np.arange(5.0)
+    assert shift_khz(turns, 14.0 - 0.1 * turns) == pytest.approx(-100)
+    jump = shift_khz(turns, np.array([14.0, 13.9, 15.5, 15.4, 15.3]))
+    assert np.isnan(jump[[1, 2]]).all() and jump[[0, 3, 4]] == pytest.approx(-100)
+
+
+def test_stray_coil_is_a_parallel_circuit_in_series_or_a_sphere_like_lump_across() -> None:
+    """L and C in parallel: j w L/(1 - w^2 L C), any circuit text. A ball of radius a has 4 pi eps0 a."""
+    reel = Reel(22, core_diameter=0.1, wire_diameter=1.4e-3, width=0.03)
+    f, turns, z = 14e6, 5.0, 3000 - 500j
+    inductance, capacitance = reel.stray_inductance(turns), reel.stray_capacitance(turns)
+    w = 2 * math.pi * f
+    in_series = z + 1 / (1 / (1j * w * inductance) + 1j * w * capacitance)
+    assert reel.with_stray(z, f, turns, "series") == pytest.approx(in_series)
+    across = 1 / (1 / z + 1j * w * reel.lump_capacitance(turns))
+    assert reel.with_stray(z, f, turns, "shunt") == pytest.approx(across)
+    assert reel.with_stray(z, f, 0, "series") == z and reel.with_stray(z, f, 5, "none") == z
+    assert reel.lump_capacitance(turns) < 4 * math.pi * EPS0 * 0.06
+    with pytest.raises(InputError, match="turns.stray"):
+        reel.with_stray(z, f, 5, "both")
+
+
+def test_turns_to_try() -> None:
+    reel = reel_of(lakeside())
+    assert list(turn_counts(reel, TurnsSpec(first=60, last=62, step=0.5))) == [60, 60.5, 61, 61.5, 62]
+    every = turn_counts(reel, TurnsSpec())
+    assert every[0] == 25 and every[-1] == 73
+    for bad, field in (
+        (TurnsSpec(first=70, last=60), "turns.first"),
+        (TurnsSpec(last=200), "turns.first"),
+        (TurnsSpec(step=0), "turns.step"),
+        (TurnsSpec(step=0.01), "turns.step"),
+    ):
+        with pytest.raises(InputError, match=field):
+            turn_counts(reel, bad)
+
+
+def test_each_turn_is_a_case_with_the_reels_length() -> None:
+    study = with_turn_axis(study_with({"segments": ["20 m CW", "14.2-14.3 MHz"], "first": 60, "last": 70}))
+    cases = study.cases()
+    assert [c.labels["turns_out"] for c in cases] == list(range(60, 71))
+    assert [c.setup().build().layout.length for c in cases] == pytest.approx(list(reel_of(lakeside()).length_out(
+        np.arange(60, 71))))  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def solved(remember: Store) -> Result:
+    study = study_with({"segments": ["20 m CW", "20 m phone"], "first": 66, "last": 70})
+    return run(with_turn_axis(study), remember, workers=0)
+
+
+def test_dips_of_solved_turns_scale_as_one_over_length(solved: Result) -> None:
+    """Free space: a wire's resonance goes as 1/length, the coax staying as it is (scaling of Maxwell's equations)."""
+    dips = solved.frames["turn_dips"]
+    slope = dips["shift_khz_per_turn"].iloc[2]
+    expected = -dips["dip_mhz"].iloc[2] * 1e3 * 0.3 / dips["wire_m"].iloc[2]
+    assert slope == pytest.approx(expected, rel=0.1)
+    assert (np.diff(dips["dip_mhz"]) < 0).all()
+    rows = solved.frames["turn_swr"]
+    assert (rows["swr_worst"] >= rows["swr_best"]).all() and (rows["coax_loss_db"] >= rows["coax_matched_db"]).all()
+
+
+def test_want_gives_the_same_table_as_the_command_does(solved: Result, remember: Store) -> None:
+    study = study_with({"segments": ["20 m CW", "20 m phone"], "first": 66, "last": 70},
+                       study={"name": "t", "bands": ["20 m"], "want": ["turns"]})  # fmt: skip
+    result = run(study, remember, workers=0)
+    pd.testing.assert_frame_equal(
+        result.frames["turn_swr"], solved.frames["turn_swr"], check_like=True, rtol=1e-9, check_dtype=False
+    )
+    assert list(result.frames["stops"]["turns_out"]) == list(solved.frames["stops"]["turns_out"])
+
+
+def test_card_and_map_keep_their_words_on_the_page(solved: Result) -> None:
+    for result in (solved, made_up(FOUR)):
+        rows = result.frames["turns"]
+        for figure in (card(result, {}, rows), turn_map(result, {}, rows)):
+            assert outside(figure) == [] and overlaps(figure) == []
+    assert "tuner" in card_text(made_up(FOUR)) and "20 m phone" in card_text(solved)
+
+
+def test_command_says_what_is_missing_in_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "s.toml"
+    file.write_text('[antenna]\nlayout = "sloper"\nlength = "20 m"\nslope = "30 deg"\n[coax]\nlength = "5 m"\n')
+    with pytest.raises(SystemExit) as leave:
+        main(["turns", str(file)])
+    said = capsys.readouterr().err.strip()
+    assert leave.value.code == 2 and said.startswith("error: reel = nothing") and "\n" not in said
