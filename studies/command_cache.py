@@ -11,6 +11,7 @@ WORDS = {
     "rest": "soil remainders",
     "soil": "soil tables",
     "case": "finished cases",
+    "plots": "drawn studies",
 }
 
 

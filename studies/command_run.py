@@ -45,7 +45,7 @@ def COMMAND(
     folder = out or Path("results") / study.name
     chosen = (["--from", str(fit)] if fit else []) + (["--out", str(out)] if out else [])
     command = shlex.join(["tautwire", "run", str(file), *chosen])
-    written = write(result, folder, command)
+    written = write(result, folder, command, store=Store())
     for line in [*sentences(result), *validity(result)]:
         click.echo(line)
     solved = len(study.cases()) - len(result.failed)

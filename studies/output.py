@@ -1,14 +1,18 @@
 """A result on disk: tidy CSV tables, plots, and a one-page summary that answers first."""
 
+import io
 import shlex
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from importlib import metadata
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from ..model.errors import InputError
 from .cautions import caution_text
 from .result import Result
+from .store import Store, digest
 from .wants import want_named
 
 
@@ -78,28 +82,58 @@ def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
 
 
 def write(
-    result: Result, folder: Path, command: str | None = None, formats: tuple[str, ...] = ("png", "svg")
+    result: Result,
+    folder: Path,
+    command: str | None = None,
+    formats: tuple[str, ...] = ("png", "svg"),
+    store: Store | None = None,
 ) -> list[Path]:
-    """Write every table, plot and the summary into folder; the paths written. Raises InputError if it cannot."""
-    from .page import write_report  # which needs this module's words
+    """Write every table, plot, the summary and the report into folder; the paths written.
 
+    store: where drawings are kept, so that the same result is drawn once. Raises InputError if it cannot write.
+    """
     command = command or f"tautwire run {shlex.quote(result.study.name)}"
+    tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items()}
+    drawn = _drawn(result, command, formats)
+    if store is None:
+        drawings = drawn()
+    else:
+        study = result.study
+        facts = [study.spec.model_dump(), study.raw, study.variants, repr(study.options), repr(result.failed)]
+        drawings = store(digest("plots", tables, facts, command, formats, metadata.version("matplotlib")), drawn)
+    stems = list(dict.fromkeys(Path(name).stem for name in drawings if not name.endswith(".html")))
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, frame in result.frames.items():
-            path = folder / f"{name}.csv"
-            frame.to_csv(path, index=False, float_format="%.9g", lineterminator="\n")
-            written.append(path)
-        plots = {k: figure for name in result.study.spec.want for k, figure in want_named(name).plots(result).items()}
-        for stem, figure in plots.items():
-            for kind in formats:
-                path = folder / f"{stem}.{kind}"
-                figure.savefig(path)
-                written.append(path)
-        page = folder / "summary.md"
-        page.write_text(summary(result, command, plots), encoding="utf-8")
-        written.append(write_report(result, folder, command, plots))
+        for name, text in {**tables, "summary.md": summary(result, command, stems)}.items():
+            (folder / name).write_bytes(text.encode())
+            written.append(folder / name)
+        for name, data in drawings.items():
+            (folder / name).write_bytes(data.tobytes())
+            written.append(folder / name)
     except OSError as error:
         raise InputError("out", folder, f"a folder that can be written ({error.strerror})") from None
-    return [*written, page]
+    return written
+
+
+def _csv(frame: pd.DataFrame) -> str:
+    return str(frame.to_csv(index=False, float_format="%.9g", lineterminator="\n"))
+
+
+def _drawn(result: Result, command: str, formats: tuple[str, ...]) -> Callable[[], dict[str, np.ndarray]]:
+    """What draws every plot and the report: file name -> its bytes."""
+
+    def draw() -> dict[str, np.ndarray]:
+        from .page import report  # which needs this module's words
+
+        plots = {k: figure for name in result.study.spec.want for k, figure in want_named(name).plots(result).items()}
+        files = {}
+        for stem, figure in plots.items():
+            for kind in formats:
+                buffer = io.BytesIO()
+                figure.savefig(buffer, format=kind)
+                files[f"{stem}.{kind}"] = buffer.getvalue()
+        files["report.html"] = report(result, command, plots).encode()
+        return {name: np.frombuffer(data, dtype=np.uint8) for name, data in files.items()}
+
+    return draw
