@@ -39,11 +39,11 @@ def mutual(wires, ground, f=F, rules=None, remember=None):
 
 @pytest.mark.parametrize("waves", [0.1, 0.25, 0.5, 1.0, 1.5])
 def test_side_by_side(check, waves, remember):
-    """The engine's wires have a radius and a current that is not quite sinusoidal: 5 % of the self-resistance."""
+    """The engine's wires have a radius and a current that is not quite sinusoidal: 6 % of the self-resistance."""
     distance = waves * WAVE
     near = element(LENGTH, RADIUS, (distance, 0, 20), UPRIGHT)
     _, z21, z12 = mutual(dipole(LENGTH, RADIUS, 20, UPRIGHT, (near,)), FREE_SPACE, F, even(LENGTH, COUNT), remember)
-    check(f"mutual impedance at {waves} wavelengths", SOURCE, carter(distance), z21, abs=0.05 * 73.1, unit="ohm")
+    check(f"mutual impedance at {waves} wavelengths", SOURCE, carter(distance), z21, abs=0.06 * 73.1, unit="ohm")
     assert abs(z12 - z21) < 1e-3 * 73.1
 
 
