@@ -32,6 +32,21 @@ _ANY_CASE = {
     "kohm": "kiloohm",
     "degrees": "degree",
 }
+# (unit, SI unit) -> factor, for the units of most studies, so that those need not wait for pint; tests compare with it
+COMMON = {
+    ("m", "m"): 1.0,
+    ("cm", "m"): 0.01,
+    ("mm", "m"): 0.001,
+    ("ft", "m"): 0.3048,
+    ("deg", "rad"): math.pi / 180,
+    ("rad", "rad"): 1.0,
+    ("W", "W"): 1.0,
+    ("MHz", "Hz"): 1e6,
+    ("kHz", "Hz"): 1e3,
+    ("ohm", "ohm"): 1.0,
+    ("pF", "F"): 1e-12,
+    ("mS/m", "S/m"): 0.001,
+}
 
 
 @lru_cache(maxsize=1)
@@ -47,8 +62,10 @@ def _registry() -> Any:
 @lru_cache(maxsize=1024)
 def _factor(unit: str, si: str) -> float | None:
     """What one `unit` is in `si`; None if pint does not know the unit or it measures something else."""
-    registry = _registry()
     unit = _SIGNS.get(unit, _ANY_CASE.get(unit.lower(), unit))
+    if (unit, si) in COMMON:
+        return COMMON[unit, si]
+    registry = _registry()
     try:
         one, two = (registry.Quantity(x, registry.parse_units(unit)).to(si).magnitude for x in (1.0, 2.0))
     except Exception:  # pint meets odd text with many kinds of error; all mean "no such unit"
