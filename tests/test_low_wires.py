@@ -66,7 +66,7 @@ def test_finer_segments_change_little(check, series, name, height, remember, ful
 def test_more_quadrature_points_change_nothing(check, series, name, height, remember):
     solver = Solver(WIRES[name][0](height), SOIL, remember=remember)
     parts, table, n2 = solver.parts(F), soil_table(F, SOIL), complex(SOIL.n2(F))
-    fixed = parts.free.at(F) + (n2 - 1) / (n2 + 1) * parts.image.at(F) + np.diag(parts.load(F))
+    fixed = parts.wires(F) + (n2 - 1) / (n2 + 1) * parts.image.at(F) + np.diag(parts.load(F))
     feed, found = parts.mesh.feed, []
     for points in ((2, 8), (6, 32)):
         z = fixed + remainder_matrix(table, parts.segments, *points)
