@@ -157,19 +157,24 @@ def explain(
             allowed = f"a dip within {WINDOW:.0%} of it in the set-up too: check its wire length, or fit it first"
             raise InputError("why.was", f"{shift.was_hz / 1e6:.3f} MHz", allowed)
     track = _Track(setup, shifts, base, dip_error, gamma_error, plane, remember)
-    found, failed = [], {}
+    found: list[Explanation] = []
+    failed: dict[str, str] = {}
     slope = np.full(len(shifts), math.nan)
     candidates = causes(setup)
-    for cause in candidates:
-        try:
-            nodes = track.nodes(cause)
-        except (InputError, SolveError) as error:
-            failed[cause.name] = str(error)
-            continue
-        found.append(track.best(cause, nodes))
-        if cause is candidates[0]:
-            c = min((k for k in nodes if k), key=abs)
-            slope = np.log(nodes[c][:, 0] / base[:, 0]) / c
+    for thorough in (False, True):
+        found, failed = [], {}
+        for cause in candidates:
+            try:
+                nodes = track.nodes(cause, thorough)
+            except (InputError, SolveError) as error:
+                failed[cause.name] = str(error)
+                continue
+            found.append(track.best(cause, nodes))
+            if cause is candidates[0]:
+                c = min((k for k in nodes if k), key=abs)
+                slope = np.log(nodes[c][:, 0] / base[:, 0]) / c
+        if any(e.explains for e in found):
+            break
     ranked = tuple(sorted(found, key=lambda e: e.score))
     return Why(shifts, tuple(map(float, base[:, 0])), ranked, slope, candidates[0], failed)
 
@@ -184,13 +189,17 @@ class _Track:
     plane: str
     remember: Remember
 
-    def nodes(self, cause: Cause) -> dict[float, Real]:
-        """Dips (bands, 2) at c = 0 and at the sizes needed to find the best. Raises what no size can do."""
+    def nodes(self, cause: Cause, thorough: bool) -> dict[float, Real]:
+        """Dips (bands, 2) at c = 0 and at the sizes needed to find the best. Raises what no size can do.
+
+        thorough: at more sizes and up to the largest, for what does not go one way only.
+        """
         known = {0.0: self.base}
         fault: InputError | SolveError | None = None
         for sign in (1.0,) if cause.one_way else (1.0, -1.0):
             before = 0.0
-            for size in cause.sizes:
+            between = tuple(cause.sizes[-1] * k / 4 for k in range(1, 5))
+            for size in between if thorough else cause.sizes:
                 c = sign * size
                 near = known[before][:, 0]
                 try:
@@ -202,7 +211,7 @@ class _Track:
                 if np.isnan(dips_there).any():
                     break
                 known[c], before = dips_there, c
-                if sign * self.best(cause, known).change < 0.85 * size:
+                if not thorough and sign * self.best(cause, known).change < 0.85 * size:
                     break
         if len(known) == 1:
             raise fault or SolveError("no dip is left to follow")
