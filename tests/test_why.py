@@ -1,0 +1,192 @@
+"""Why did it move: a cause put in by hand is found again, words, sag, and what is refused."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from lakeside import RAW, lakeside
+from tautwire.model.errors import InputError
+from tautwire.model.layout import sloper
+from tautwire.model.sag import sagged
+from tautwire.studies.causes import causes
+from tautwire.studies.cli import main
+from tautwire.studies.figure_labels import outside, overlaps
+from tautwire.studies.figure_why import why_figure
+from tautwire.studies.local_model import value_at
+from tautwire.studies.made_up_sweeps import made_up_sweep
+from tautwire.studies.result import Result
+from tautwire.studies.runner import run
+from tautwire.studies.setup import Setup
+from tautwire.studies.store import Store
+from tautwire.studies.study import read_study
+from tautwire.studies.want_why import WhySpec, shifts_of
+from tautwire.studies.why import Shift, Why, explain, shift_of, shifts_between
+from tautwire.studies.why_words import notes
+
+F = (np.linspace(6.5e6, 7.9e6, 141), np.linspace(12.9e6, 15.6e6, 141))
+
+
+def changed_by(name: str, size: float, remember: Store, setup: Setup | None = None) -> tuple[Shift, ...]:
+    """The shifts that a cause really makes, read off sweeps without noise."""
+    before = setup or lakeside()
+    after = next(c for c in causes(before) if c.name == name).apply(before, size)
+    old, new = ([made_up_sweep(s, f, remember=remember) for f in F] for s in (before, after))
+    return shifts_between(old, new)
+
+
+def named(why: Why, name: str) -> tuple[int, float]:
+    """Place (from 0) and size of a cause."""
+    place = [e.cause.name for e in why.explanations].index(name)
+    return place, why.explanations[place].change
+
+
+@pytest.mark.parametrize(
+    ("soil", "name", "size"),
+    [
+        ("free space", "wire out", 0.7),
+        ("free space", "length of the coax", -2.5),
+        ("free space", "wet wire", 1.4),
+        ("average soil", "height of the feed", -2.0),
+        ("average soil", "mast nearby", 2.5),
+    ],
+)
+def test_the_cause_put_in_explains_with_its_own_size(soil: str, name: str, size: float, remember: Store) -> None:
+    setup = Setup.read({**RAW, "site": {"soil": soil}})
+    why = explain(setup, changed_by(name, size, remember, setup), remember=remember)
+    place, found = named(why, name)
+    assert why.explanations[place].explains
+    assert found == pytest.approx(size, rel=0.35)
+    assert [e.score for e in why.explanations] == sorted(e.score for e in why.explanations)
+    assert place <= 1  # a smaller change of the wire may do as well
+
+
+def test_length_of_wire_is_first_and_the_advice_undoes_it(remember: Store) -> None:
+    setup = lakeside()
+    why = explain(setup, changed_by("wire out", 1.0, remember), remember=remember)
+    assert named(why, "wire out")[0] == 0
+    words = " ".join(notes(setup, why, 1e-3))
+    assert "Likeliest: wire out, 0.3" in words and "reel in 0.3" in words and "by the reel 1.0 turns" in words
+
+
+def test_other_causes_are_told_apart_by_the_second_band(remember: Store) -> None:
+    """Another coax moves the bands by other ratios than the wire does, so the wire does not explain it."""
+    shifts = changed_by("length of the coax", -2.5, remember)
+    why = explain(lakeside(), shifts, remember=remember)
+    place, _ = named(why, "wire out")
+    assert why.explanations[0].cause.name == "length of the coax" and not why.explanations[place].explains
+    one = explain(lakeside(), shifts[1:], remember=remember)
+    place, _ = named(one, "wire out")
+    assert one.explanations[place].explains
+    assert "One dip fits many causes" in " ".join(notes(lakeside(), one, 1e-3))
+
+
+def test_a_mast_that_appears_is_found_and_bearing_then_matters(remember: Store) -> None:
+    setup = lakeside()
+    with_mast = next(c for c in causes(setup) if c.name == "mast nearby").apply(setup, 2.0)
+    assert with_mast.nearby[0].name == "mast"
+    assert "bearing of the antenna" in [c.name for c in causes(with_mast)]
+    assert "bearing of the antenna" not in [c.name for c in causes(setup)]
+    shifts = (Shift("20 m", 14.2e6, 14.15e6),)
+    why = explain(setup, shifts, remember=remember)
+    assert "bearing makes no difference" in notes(setup, why, 1e-3)[-1]
+    assert "does matter" in " ".join(notes(with_mast, why, 1e-3))
+
+
+def test_nothing_moved_needs_no_cause(remember: Store) -> None:
+    shifts = (Shift("20 m", 14.2e6, 14.205e6),)
+    words = notes(lakeside(), explain(lakeside(), shifts, remember=remember), 1e-3)
+    assert "nothing needs to be explained" in words[1] and not any("Likeliest" in w for w in words)
+
+
+def test_free_space_has_no_soil_to_change_and_says_so(remember: Store) -> None:
+    why = explain(lakeside(), (Shift("20 m", 14.2e6, 14.1e6),), remember=remember)
+    assert "a real soil" in why.failed["soil"] and "soil" not in [e.cause.name for e in why.explanations]
+
+
+def test_each_cause_changes_the_wires_and_says_both_ways() -> None:
+    setup = Setup.read({**RAW, "site": {"soil": "average soil"}, "counterpoise": [{"length": "2 m", "height": "5 cm"}]})
+    built = repr(setup.build())
+    for cause in causes(setup):
+        for c in (1.0,) if cause.one_way else (1.0, -1.0):
+            assert repr(cause.apply(setup, c).build()) != built, cause.name
+            assert cause.words(c) and cause.undo(c)
+    words = {c.name: (c.words(1.0), c.words(-1.0)) for c in causes(setup) if not c.one_way}
+    assert words["slope"] == ("5 deg steeper", "5 deg flatter")
+    assert words["wire out"] == ("0.30 m more (by the reel 1.0 turns)", "0.30 m less (by the reel 1.0 turns)")
+
+
+def test_wet_wire_has_the_inductance_of_two_layers() -> None:
+    """Series inductance of a jacket, mu0/(2 pi) (1 - 1/er) ln(b/a), adds up layer by layer (any text on coating)."""
+    wet = next(c for c in causes(lakeside()) if c.name == "wet wire").apply(lakeside(), 2.0)
+    a, b, film = 0.4e-3, 0.7e-3, 40e-6
+    layers = (1 - 1 / 2.3) * math.log(b / a) + (1 - 1 / 80) * math.log((b + film) / b)
+    er, jacket = value_at(wet, "wire.jacket_er"), value_at(wet, "wire.jacket")
+    assert er is not None and jacket is not None
+    assert (1 - 1 / er) * math.log((a + jacket) / a) == pytest.approx(layers)
+
+
+def test_sagging_wire_keeps_its_length_and_hangs_as_deep_as_asked() -> None:
+    """A shallow parabola of chord c and depth d is c (1 + 8/3 (d/c)^2) long (any statics text, from memory)."""
+    straight = sloper(length=20.0, slope=0.0, feed_height=5.0)
+    for depth in (0.3, 1.0):
+        hung = sagged(straight, depth, pieces=60)
+        assert hung.length == pytest.approx(20.0, abs=1e-9)
+        assert 5.0 - min(p[2] for p in hung.points) == pytest.approx(depth, rel=1e-6)
+        chord = hung.points[-1][1]
+        assert chord * (1 + 8 / 3 * (depth / chord) ** 2) == pytest.approx(20.0, rel=2e-4)
+    assert sagged(straight, 0) is straight
+    for bad in (-0.1, 5.0):
+        with pytest.raises(InputError, match="antenna.sag"):
+            sagged(straight, bad)
+
+
+def test_bands_are_named_and_bad_shifts_refused() -> None:
+    assert shift_of(13.95e6, 13.9e6).band == "20 m" and shift_of(7.1e6, 7.0e6).band == "40 m"
+    for was, now, field in ((1e6, 1e6, "why.was"), (14e6, 16e6, "why.now"), (14e6, math.nan, "why.now")):
+        with pytest.raises(InputError, match=field):
+            shift_of(was, now)
+    for spec in ({}, {"before": ["a.s1p"]}):
+        with pytest.raises(InputError, match="why"):
+            shifts_of(WhySpec.model_validate(spec), 1)
+
+
+@pytest.fixture(scope="module")
+def solved(remember: Store) -> Result:
+    study = read_study({
+        **RAW,
+        "study": {"name": "w", "bands": ["40 m", "20 m"], "want": ["why"]},
+        "why": {"moves": [{"was": "7.1 MHz", "now": "7.06 MHz"}, {"was": "14.2 MHz", "now": "14.12 MHz"}]},
+    })  # fmt: skip
+    return run(study, remember, workers=0)
+
+
+def test_study_kind_gives_tables_words_and_a_clear_picture(solved: Result) -> None:
+    assert not solved.failed
+    table = solved.frames["why"]
+    assert table["cause"][0] == "wire out" and table["explains"][0]
+    assert set(solved.frames["why_bands"]["band"]) == {"40 m", "20 m"}
+    figure = why_figure(table, solved.frames["why_bands"], 1e-3)
+    assert outside(figure) == [] and overlaps(figure) == []
+
+
+def test_command_pairs_its_options(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "s.toml"
+    file.write_text(
+        '[site]\nsoil = "free space"\n[antenna]\nlayout = "sloper"\nlength = "20.4 m"\nslope = "30 deg"\n'
+        '[coax]\nlength = "5 m"\n'
+    )
+    for arguments, said in (
+        (["--was", "14 MHz"], "--now = 0 given"),
+        (["--was", "14", "--now", "13.9 MHz"], "frequency with its unit"),
+        ([], "a dip that moved"),
+        (["--was", "14 MHz", "--now", "18 MHz"], "why.now"),
+        (["--before", "no.s1p"], "why.after"),
+    ):
+        with pytest.raises(SystemExit) as leave:
+            main(["why", str(file), *arguments])
+        told = capsys.readouterr().err
+        assert leave.value.code == 2 and said in told, told
+    main(["why", str(file), "--was", "14.2 MHz", "--now", "14.1 MHz", "--out", str(tmp_path / "out")])
+    told = capsys.readouterr().out
+    assert "Likeliest" in told and "reel in" in told and (tmp_path / "out" / "why.png").is_file()
