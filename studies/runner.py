@@ -25,6 +25,7 @@ from .study import Case, Study
 from .wants import Frames, want_named
 
 TIMEOUT = 300.0  # seconds for one case
+CONNECT = 5.0  # seconds to find a scheduler
 VERSION = metadata.version("tautwire")
 Progress = Callable[[int, int], None]
 """progress(done, total)"""
@@ -95,7 +96,7 @@ def on_cluster(cases: list[Case], study: Study, store: Store, address: str, time
     except ImportError:
         raise InputError("scheduler", address, "the cluster extra installed: pip install 'tautwire[cluster]'") from None
     try:
-        client = distributed.Client(address, timeout=10)
+        client = distributed.Client(address, timeout=CONNECT)
     except (OSError, ValueError) as error:
         raise InputError("scheduler", address, f"the address of a running Dask scheduler ({error})") from None
     with client:

@@ -1,4 +1,4 @@
-"""A quick study for tests of storing, resuming and running elsewhere: short wires, one band, a second or two of work."""
+"""A quick study for tests of storing, resuming and running elsewhere: short wires, one band, seconds of work."""
 
 from pathlib import Path
 
@@ -21,9 +21,9 @@ length = "2 m"
 height = "30 cm"
 [sweep]
 """
-SLOPES = '"antenna.slope" = {from = "15 deg", to = "50 deg", step = "5 deg"}\n'
+SLOPES = '"antenna.slope" = {from = "15 deg", to = "48 deg", step = "3 deg"}\n'
 SOILS = '"site.soil" = ["average soil", "sandy soil", "very dry ground"]\n'
-CASES = 8
+CASES = 12
 
 
 def write_study(folder: Path, axes: str = SLOPES) -> Path:

@@ -1,0 +1,148 @@
+"""The same study on a Dask cluster, all of it on this machine's loopback address."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from small_study import CASES, SOILS, write_study
+from tautwire.model.errors import InputError
+from tautwire.studies import command_run, runner
+from tautwire.studies.runner import run
+from tautwire.studies.store import FOLDER_VARIABLE, Store
+from tautwire.studies.study import load_study
+
+distributed = pytest.importorskip("distributed", reason="the cluster extra is not installed")
+cloudpickle = pytest.importorskip("cloudpickle")
+LOOPBACK = "tcp://127.0.0.1:"
+
+
+@pytest.fixture(scope="module")
+def here(tmp_path_factory):
+    """The study computed in this process, for comparison."""
+    folder = tmp_path_factory.mktemp("here")
+    return run(load_study(write_study(folder)), Store(folder / "store"), workers=0)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def sent_by_value():
+    """Workers cannot import this file, so its functions travel whole."""
+    cloudpickle.register_pickle_by_value(sys.modules[__name__])
+
+
+@pytest.fixture(scope="module")
+def cluster():
+    import dask
+
+    quiet = {"distributed.scheduler.allowed-failures": 1, "distributed.comm.timeouts.connect": "5s"}
+    with (
+        dask.config.set(quiet),
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
+        ) as cluster,
+    ):
+        yield cluster
+
+
+def test_run_with_a_local_cluster(cluster, here, tmp_path, monkeypatch):
+    """tautwire run FILE --scheduler ADDRESS; drawing left out."""
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "store"))
+    results = []
+    monkeypatch.setattr(command_run, "write", lambda result, *_, **__: results.append(result) or [])
+    assert cluster.scheduler_address.startswith(LOOPBACK)
+    done = CliRunner().invoke(
+        command_run.COMMAND, [str(write_study(tmp_path)), "--scheduler", cluster.scheduler_address]
+    )
+    assert done.exit_code == 0, done.output
+    assert results[0].frames["dips"].equals(here.frames["dips"])
+    assert Store().contents()["case"] == CASES  # kept here as well, so that the next run only reads
+
+
+def dies_on_the_second_case(case, study, store):
+    if case.index == 1:
+        os._exit(3)
+    return case.index, {"dips": [{"band": "20 m"}]}, ""
+
+
+def sleeps_on_the_second_case(case, study, store):
+    if case.index == 1:
+        time.sleep(8)
+    return case.index, {"dips": [{"band": "20 m"}]}, ""
+
+
+def test_a_case_that_hangs_is_given_up_alone(cluster, tmp_path, monkeypatch):
+    monkeypatch.setattr(runner, "_answer", sleeps_on_the_second_case)
+    study = load_study(write_study(tmp_path, SOILS))
+    result = run(study, Store(tmp_path / "store"), scheduler=cluster.scheduler_address, timeout=4)
+    assert [f.labels["soil"] for f in result.failed] == ["sandy soil"]
+    assert "within 4 s" in result.failed[0].reason
+    assert len(result.frames["dips"]) == 2
+
+
+def test_a_case_that_kills_its_workers_is_given_up_alone(cluster, tmp_path, monkeypatch):
+    monkeypatch.setattr(runner, "_answer", dies_on_the_second_case)
+    study = load_study(write_study(tmp_path, SOILS))
+    result = run(study, Store(tmp_path / "store"), scheduler=cluster.scheduler_address)
+    assert [f.labels["soil"] for f in result.failed] == ["sandy soil"]
+    assert "KilledWorker" in result.failed[0].reason
+    assert len(result.frames["dips"]) == 2
+
+
+def load_all():
+    from tautwire.model import solver  # noqa: F401
+    from tautwire.studies import runner, want_dips  # noqa: F401
+
+
+def dask(*words: str, store: Path) -> subprocess.Popen:
+    env = {**os.environ, FOLDER_VARIABLE: str(store), "OPENBLAS_NUM_THREADS": "1"}
+    return subprocess.Popen(
+        [sys.executable, "-m", "dask", *words], env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    )
+
+
+def wait_for(process: subprocess.Popen, pattern: str) -> re.Match:
+    for line in process.stdout:
+        found = re.search(pattern, line)
+        if found:
+            return found
+    raise AssertionError(f"ended without saying {pattern}")
+
+
+def test_one_of_two_workers_is_killed_and_the_study_is_whole(here, tmp_path, monkeypatch):
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "own"))
+    running = [dask("scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard", store=tmp_path / "none")]
+    try:
+        address = wait_for(running[0], r"Scheduler at:\s+(tcp://127\.0\.0\.1:\d+)")[1]
+        options = ["--host", "127.0.0.1", "--nthreads", "1", "--no-nanny", "--no-dashboard"]
+        options += ["--local-directory", str(tmp_path)]
+        for i in (1, 2):
+            running.append(dask("worker", address, *options, store=tmp_path / f"worker-{i}"))
+        for worker in running[1:]:
+            wait_for(worker, r"Registered to:\s+" + re.escape(address))
+        with distributed.Client(address) as client:  # both ready, so that both get work at once
+            client.run(load_all)
+
+        def kill_one(done: int, total: int) -> None:
+            if done == 2:
+                os.kill(running[1].pid, signal.SIGKILL)
+
+        result = run(load_study(write_study(tmp_path)), Store(), scheduler=address, progress=kill_one)
+        assert running[1].wait(timeout=10) == -signal.SIGKILL
+        assert not result.failed
+        assert result.frames["dips"].equals(here.frames["dips"])
+        assert Store(tmp_path / "worker-1").contents()["wires"] > 0
+        assert Store(tmp_path / "worker-2").contents()["case"] < CASES  # the killed one had its share
+    finally:
+        for process in reversed(running):
+            process.kill()
+            process.wait()
+
+
+def test_an_address_without_a_scheduler_is_one_line(tmp_path):
+    with pytest.raises(InputError, match="address of a running Dask scheduler"):
+        run(load_study(write_study(tmp_path)), Store(tmp_path), scheduler="tcp://127.0.0.1:9")
