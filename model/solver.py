@@ -187,13 +187,13 @@ class Solver:
         remember: Remember = compute_always,
     ) -> None:
         self.structure, self.ground, self.rules = structure, ground, rules
-        self._remember = remember
+        self.remember = remember
         self._parts: dict[Span, _SpanParts] = {}
 
     def parts(self, f_hz: float) -> _SpanParts:
         span = span_of(f_hz)
         if span not in self._parts:
-            self._parts[span] = _SpanParts(self.structure, self.ground, span, self.rules, self._remember)
+            self._parts[span] = _SpanParts(self.structure, self.ground, span, self.rules, self.remember)
         return self._parts[span]
 
     def solve(self, f_hz: float) -> Solution:

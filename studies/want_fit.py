@@ -155,7 +155,7 @@ def measured_of(spec: FitSpec) -> tuple[Measured, ...]:
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "fit" (a row a parameter), "fit_sweeps", "fit_points" and "fit_notes"."""
     spec: FitSpec = study.options["fit"]
-    found = fit(setup, measured_of(spec), parameters_of(setup, spec), spec.error, solver._remember)
+    found = fit(setup, measured_of(spec), parameters_of(setup, spec), spec.error, solver.remember)
     return {**tables(found), "fit_notes": [{"note": n} for n in notes(found, spec.error)]}
 
 

@@ -85,7 +85,7 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     first: dict[str, tuple[float, float, Real]] = {}
     for name, at, variant in variants(setup, study.options["shield"]):
         built = variant.build()
-        own = solver if name == AS_BUILT else built.solver(solver._remember)
+        own = solver if name == AS_BUILT else built.solver(solver.remember)
         for band in study.bands:
             f = operating_frequency(own, feed, band) if name == AS_BUILT else first[band.name][0]
             row, gains, along = _row(own, band, f, feed, setup.radio.power, name, built.structure)

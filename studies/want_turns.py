@@ -134,7 +134,7 @@ def _settings(setup: Setup, solver: Solver, study: Study, reel: Reel) -> Iterato
         wire = float(reel.length_out(turns))
         antenna = setup.antenna.model_copy(update={"length": wire})
         built = setup.model_copy(update={"antenna": antenna}).build()
-        yield float(turns), wire, built.solver(solver._remember)
+        yield float(turns), wire, built.solver(solver.remember)
 
 
 def _segment_row(

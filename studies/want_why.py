@@ -86,7 +86,7 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "why" (a row a cause, best first), "why_bands" (a row a cause and band) and "why_notes"."""
     spec: WhySpec = study.options["why"]
     shifts = shifts_of(spec, study.spec.region)
-    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, solver._remember)
+    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, solver.remember)
     rows, bands = [], []
     for rank, e in enumerate(found.explanations, 1):
         rows.append({

@@ -116,7 +116,7 @@ def shifts_between(before: Sequence[Sweep], after: Sequence[Sweep], region: obje
     return tuple(out)
 
 
-def _dips(setup: Setup, centres: Sequence[float], near: Sequence[float], plane: str, remember: Remember) -> Real:
+def _dips(setup: Setup, centres: Sequence[float], near: Sequence[float] | Real, plane: str, remember: Remember) -> Real:
     """Dip (Hz) and |reflection| there for each band, (bands, 2); NaN where there is none. near: Hz, which to follow."""
     solver, feed = setup.build().solver(remember), setup.feed_system()
     out = np.full((len(centres), 2), math.nan)
