@@ -6,6 +6,7 @@ The engine's own finite ground is not used: it is wrong for long low wires (test
 import math
 import threading
 from collections.abc import Sequence
+from functools import lru_cache
 from importlib import metadata
 
 import numpy as np
@@ -21,6 +22,7 @@ MHZ = 1e6
 ONE_AT_A_TIME = threading.Lock()  # nothing says that the engine may be called from several threads
 
 
+@lru_cache(maxsize=1)
 def engine_name() -> str:
     """Name and version of the installed engine, part of every stored result's key."""
     for name in ("PyNEC", "pynec-accel"):
