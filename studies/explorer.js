@@ -238,7 +238,7 @@
     $("legend").replaceChildren(...conductors.map(([name, role, points], i) => {
       const span = document.createElement("span"), b = document.createElement("b");
       b.textContent = name; b.style.color = `var(--${ROLES[role][0]})`;
-      span.append(i ? " · " : "", b, ` ${metres(pathLength(points))}`);
+      span.append(b, ` ${metres(pathLength(points))}`);
       return span;
     }));
   }
@@ -333,11 +333,11 @@
     return y[i - 1] + (m - x[i - 1]) / (x[i] - x[i - 1]) * (y[i] - y[i - 1]);
   };
 
-  function shown(s) {
+  function shown(s, aloud) {
     const v = state.setting[s.path];
     if (s.unit === "m") {
       const turns = D.reel && s.path === "antenna.length" ? turnsOut(v) : null;
-      return metres(v) + (turns === null ? "" : `, ${turns.toFixed(1)} turns off the reel`);
+      return metres(v) + (turns === null ? "" : `, ${turns.toFixed(1)} turns${aloud ? " off the reel" : ""}`);
     }
     const places = Math.max(0, -Math.floor(Math.log10(s.step) + 1e-9));
     return `${v.toFixed(places)}${s.unit === "°" ? "°" : s.unit && " " + s.unit}`;
@@ -395,7 +395,7 @@
     state.readings = D.bands.map((b, k) => readings(b, grid[k], state.curves[k]));
     D.sliders.forEach((s, i) => {
       $(`o${i}`).textContent = shown(s);
-      $(`s${i}`).setAttribute("aria-valuetext", shown(s));
+      $(`s${i}`).setAttribute("aria-valuetext", shown(s, true));
     });
     drawSide(state.shape);
     D.bands.forEach((_, k) => drawBand(k));

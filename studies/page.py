@@ -23,6 +23,8 @@ from .cautions import caution_text
 from .columns import COLUMNS
 from .output import sentences, validity
 from .result import Result
+from .setup import kind_of
+from .study import SHOWN, Axis, si_text
 from .style import CYCLE, INK, QUIET, RULE, SOIL, TARGET
 from .wants import want_named
 
@@ -165,12 +167,23 @@ def plot_data(result: Result) -> dict[str, Any] | None:
     }
 
 
+def _swept_texts(axis: Axis) -> list[Any]:
+    """An axis as people write it: a range written as from and to is kept in SI units, so 15 degrees became radians."""
+    kind = kind_of(axis.path)
+    if kind is None or axis.numbers is None or axis.column.startswith("turns"):
+        return list(axis.texts)
+    _, unit, factor = SHOWN[kind]
+    word = {"°": "deg", "Ω": "ohm", "µH": "uH"}.get(unit, unit)
+    own = all(isinstance(t, str) and t == si_text(kind(t, axis.path), kind) for t in axis.texts)
+    return [f"{n:g} {word}" for n in axis.numbers] if own and factor != 1 and word else list(axis.texts)
+
+
 def _shown_tables(result: Result) -> str:
     """The study as a study file."""
     study = result.study
     tables_: dict[str, Any] = {"study": study.spec.model_dump(), **study.raw}
     tables_["variant"] = [{"name": name, **raw} for name, raw in study.variants.items()]
-    tables_["sweep"] = {a.path: list(a.texts) for a in study.axes if a.path != "variant"}
+    tables_["sweep"] = {a.path: _swept_texts(a) for a in study.axes if a.path != "variant"}
     return tomli_w.dumps({k: v for k, v in tables_.items() if v})
 
 

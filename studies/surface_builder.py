@@ -23,7 +23,7 @@ FEED_NODES = 9
 PROBES = 4  # settings an axis that are compared with the solver before the grid is refined
 FINAL = 12  # random settings compared with the solver at the end
 TARGET = 0.005  # reflection coefficient; the grid is refined until the probes are this good
-MOST_NODES = 1200
+MOST_NODES = 2400
 BELOW = 3.0  # SWR below which errors of the SWR are told
 
 Progress = Callable[[str, int, int], None]
