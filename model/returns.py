@@ -13,7 +13,7 @@ from .leg_equations import LOWEST
 from .structure import Conductor
 from .wire import WireType
 
-DROP_OFFSET = 0.2  # m, how far out a drop from the feed reaches its run, so that several drops stay apart
+DROP_OFFSET = 0.2  # m, how far out the coax's drop from the feed reaches its run
 SHORT_RUN = 0.05  # m, a run shorter than this is taken up by leaning the drop
 # 3.6 mm over the braid, 4.95 mm over a PVC jacket: typical catalogue values for RG-58, from memory
 RG58_OUTSIDE = WireType(diameter=3.6e-3, jacket=0.675e-3, jacket_er=3.0)
@@ -74,8 +74,9 @@ class Choke:
 class Counterpoise:
     """A wire of `length` (m) from the feed towards `bearing` (rad; None is opposite to the wire).
 
-    height: it drops (or rises) to that height (m) and runs level; end_height: it slopes straight to an end at that
-    height; neither: it runs level at the feed's height.
+    height: it slants down (or up) to that height (m) at 45 degrees and runs level; end_height: it slopes straight to
+    an end at that height; neither: it runs level at the feed's height. A steep drop beside the coax's would make a
+    joint of three limbs that the engine gets wrong by up to 10 % of the power; 45 degrees leave up to 4 %.
     """
 
     length: float
@@ -95,7 +96,8 @@ class Counterpoise:
         """Its route from feed (m) for a wire towards wire_bearing (rad). Raises InputError if it cannot reach."""
         bearing = wire_bearing + math.pi if self.bearing is None else self.bearing
         if self.height is not None:
-            return Conductor(_drop_and_run(feed, bearing, self.height, self.length), self.wire, "counterpoise")
+            lean = max(DROP_OFFSET, abs(self.height - feed[2]))
+            return Conductor(_drop_and_run(feed, bearing, self.height, self.length, lean), self.wire, "counterpoise")
         end = feed[2] if self.end_height is None else self.end_height
         fall = end - feed[2]
         if abs(fall) > self.length:
@@ -142,14 +144,16 @@ def _out(feed: Point, bearing: float, run: float, height: float) -> Point:
     return feed[0] + run * math.sin(bearing), feed[1] + run * math.cos(bearing), height
 
 
-def _drop_and_run(feed: Point, bearing: float, height: float, length: float) -> tuple[Point, ...]:
-    """Slant to a corner DROP_OFFSET out at height, then level; a single slant when nothing is left to run."""
+def _drop_and_run(
+    feed: Point, bearing: float, height: float, length: float, lean: float = DROP_OFFSET
+) -> tuple[Point, ...]:
+    """Slant to a corner `lean` out at height, then level; a single slant when nothing is left to run."""
     fall = height - feed[2]
-    drop = math.hypot(fall, DROP_OFFSET)
+    drop = math.hypot(fall, lean)
     if length >= drop + SHORT_RUN:
-        corner = _out(feed, bearing, DROP_OFFSET, height)
-        return feed, corner, _out(feed, bearing, DROP_OFFSET + length - drop, height)
+        corner = _out(feed, bearing, lean, height)
+        return feed, corner, _out(feed, bearing, lean + length - drop, height)
     if length > drop:
         return feed, _out(feed, bearing, math.sqrt(length**2 - fall**2), height)
     part = length / drop
-    return feed, _out(feed, bearing, DROP_OFFSET * part, feed[2] + fall * part)
+    return feed, _out(feed, bearing, lean * part, feed[2] + fall * part)
