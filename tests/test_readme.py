@@ -1,0 +1,42 @@
+"""What the README shows is what happens."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+
+
+def marked(name):
+    block = re.search(rf"<!-- {name} -->\n```\w+\n(.*?)```\n<!-- end -->", README, re.S)
+    assert block, name
+    return block[1].strip()
+
+
+def test_the_script_runs_and_answers():
+    out = subprocess.run([sys.executable, "-c", marked("script")], capture_output=True, text=True, timeout=300)
+    assert out.returncode == 0, out.stderr
+    assert "sea water" in out.stdout and re.search(r"\b14\.\d+", out.stdout) and re.search(r"\b[67]\.\d+", out.stdout)
+    assert len(marked("script").splitlines()) <= 10
+
+
+def test_set_up_commands_are_one_line_each():
+    for name in ("main job", "tests"):
+        assert len(marked(name).splitlines()) == 1
+
+
+def test_every_command_shown_exists():
+    from tautwire.studies.cli import COMMANDS
+
+    shown = set(re.findall(r"^ +tautwire (\w+)", README, re.M))
+    assert shown and shown <= set(COMMANDS)
+
+
+def test_every_want_named_exists():
+    from tautwire.studies.wants import want_named
+
+    listed = re.search(r"`want` can be any of\n(.*?)\. Ready-made", README, re.S)
+    assert listed
+    for name in re.findall(r"`(\w+)`", listed[1]):
+        assert want_named(name).name == name
