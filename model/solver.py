@@ -160,11 +160,13 @@ class _SpanParts:
             image, image_slope = self.image.with_slope(f_hz)
             z, slope = z + image, slope + image_slope
         elif not self.ground.is_free_space:
-            image, image_slope = self.image.with_slope(f_hz)
-            rest, rest_slope = self.rest.with_slope(f_hz)
+            image, image_slope = self.image.blended(f_hz)
+            rest, rest_slope = self.rest.blended(f_hz)
             n2 = self.ground.n2(f_hz)
             kappa, kappa_slope = (n2 - 1) / (n2 + 1), 2 / (n2 + 1) ** 2 * (self.ground.er - n2) / f_hz
-            z, slope = z + kappa * image + rest, slope + kappa * image_slope + kappa_slope * image + rest_slope
+            blend_slope = kappa * image_slope + kappa_slope * image + rest_slope
+            soil, soil_slope = self.image.travelled(f_hz, kappa * image + rest, blend_slope)
+            z, slope = z + soil, slope + soil_slope
         step = 1e-4 * f_hz
         above, below = self.load(f_hz + step), self.load(f_hz - step)
         every = np.arange(len(z))
@@ -234,6 +236,12 @@ class Solver:
     def response(self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE) -> Response:
         """Continuous feed impedance over a band inside one span, Hz."""
         return respond(self.port, lower, upper, tolerance, reference)
+
+    def kept(self, kind: str, f_hz: float, compute: Callable[[], float]) -> float:
+        """compute(), a figure of the wires in free space at f_hz, from the store if it is there."""
+        parts = self.parts(f_hz)
+        key = _key(kind, canonical(parts.mesh.legs, keep_height=False), parts.mesh.feed.tolist(), f_hz)
+        return float(self.remember(key, lambda: {"figure": np.array(compute())})["figure"])
 
     def quality(self, f_hz: float) -> dict[str, float]:
         """Figures that tell whether the solve is inside the model's validity (see mesh.Mesh.quality)."""

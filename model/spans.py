@@ -66,16 +66,23 @@ class Smooth:
 
     def at(self, f_hz: float) -> Complex:
         """Z (N, N), ohm, at f_hz between the nodes or little beyond."""
-        blend = self._blend(lagrange(tuple(self.nodes), f_hz)[0])
-        z: Complex = blend * self._travel(f_hz)
+        z: Complex = self._blend(lagrange(tuple(self.nodes), f_hz)[0]) * self._travel(f_hz)
         return z
 
     def with_slope(self, f_hz: float) -> tuple[Complex, Complex]:
         """Z and dZ/df, ohm and ohm/Hz, (N, N) each."""
+        return self.travelled(f_hz, *self.blended(f_hz))
+
+    def blended(self, f_hz: float) -> tuple[Complex, Complex]:
+        """f Z exp(+jkR) at f_hz and its slope: parts of the same distance may be added before they travel."""
         weights, slopes = lagrange(tuple(self.nodes), f_hz)
+        return self._blend(weights), self._blend(slopes)
+
+    def travelled(self, f_hz: float, blend: Complex, slope: Complex) -> tuple[Complex, Complex]:
+        """Z and dZ/df of what `blended` gives."""
         travel = self._travel(f_hz)
-        z = self._blend(weights) * travel
-        return z, self._blend(slopes) * travel - (1 / f_hz + 2j * np.pi / C0 * self.distance) * z
+        z = blend * travel
+        return z, slope * travel - (1 / f_hz + 2j * np.pi / C0 * self.distance) * z
 
     def _blend(self, weights: Real) -> Complex:
         k, n, _ = self.scaled.shape

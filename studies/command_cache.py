@@ -11,6 +11,7 @@ WORDS = {
     "rest": "soil remainders",
     "soil": "soil tables",
     "case": "finished cases",
+    "power": "power checks",
     "plots": "drawn studies",
 }
 

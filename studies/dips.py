@@ -55,10 +55,12 @@ def the_dip(found: list[tuple[float, float]], band: Band) -> tuple[float, float]
 
 
 def roots(at: Callable[[Any], Real], f: Real) -> list[float]:
-    """Places where a function changes sign between points of the grid f (M,), refined."""
+    """Places where a smooth function is zero inside the grid f (M,): those of its cubic spline."""
     y = at(f)
-    cross = np.flatnonzero(np.signbit(y[1:]) != np.signbit(y[:-1]))
-    return [float(scipy.optimize.brentq(lambda x: float(at(x)), f[i], f[i + 1], xtol=1.0)) for i in cross]
+    if not (np.signbit(y[1:]) != np.signbit(y[:-1])).any():
+        return []
+    found = scipy.interpolate.CubicSpline(f, y).roots(extrapolate=False)
+    return [float(x) for x in found[np.isfinite(found)]]
 
 
 def width(at: Callable[[Any], Real], f: Real, dip: float, level: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -56,7 +57,8 @@ def quality_rows(solver: Solver, study: Study) -> list[dict[str, Any]]:
     """
     rows = []
     for band in study.bands:
-        power = power_error(solver, (band.lower + band.upper) / 2)
+        centre = (band.lower + band.upper) / 2
+        power = solver.kept("power", centre, partial(power_error, solver, centre))  # the same over every soil
         figures = {**solver.quality(band.upper), "power_error": power}
         rows.append({"band": band.name, **figures, "marks": "; ".join(marks(figures))})
     return rows
