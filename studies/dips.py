@@ -32,6 +32,12 @@ def swr_at_radio(response: Response, feed: FeedSystem) -> Callable[[Any], Real]:
     return at
 
 
+def _known_on(f: Real, at: Callable[[Any], Real]) -> Callable[[Any], Real]:
+    """The same function, computed on the grid f once."""
+    y = at(f)
+    return lambda x: y if x is f else at(x)
+
+
 def minima(at: Callable[[Any], Real], f: Real) -> list[tuple[float, float]]:
     """Local minima of a function inside the grid f (M,): (place, value) each, refined."""
     y = at(f)
@@ -77,7 +83,7 @@ def width(at: Callable[[Any], Real], f: Real, dip: float, level: float) -> float
 def band_row(band: Band, response: Response, feed: FeedSystem, threshold: float) -> dict[str, Any]:
     """One row of the dips table; see columns.py for the meaning of each column."""
     f = np.linspace(response.lower, response.upper, GRID)
-    at = swr_at_radio(response, feed)
+    at = _known_on(f, swr_at_radio(response, feed))
     centre = (band.lower + band.upper) / 2
     found = minima(at, f)
     dip, dip_swr = the_dip(found, band)
