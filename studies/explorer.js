@@ -194,7 +194,7 @@
     svg.replaceChildren();
     const flat = side(conductors);
     roomFor(flat);
-    const [left, right, top, below] = [86, 84, 16, 18];
+    const [left, right, top, below] = [86, 84, 20, 18];
     const scale = Math.min((W - left - right) / Math.max(extent[1] - extent[0], 1e-3), (H - top - below) / Math.max(extent[2], 1e-3));
     const shift = (W - left - right - scale * (extent[1] - extent[0])) / 2;
     const X = (x) => left + shift + (x - extent[0]) * scale, Y = (z) => H - below - z * scale;
@@ -218,9 +218,9 @@
     if (apex) ends.push([apex, "apex"]);
     ends.push([last, "end"]);
     for (const [[x, z], name] of ends) {
-      const tall = z * scale > 30, right_ = X(x) + 84 < W;
-      add(svg, "text", { x: X(x) + (right_ ? 6 : -6), y: tall ? Y(z / 2) + 4 : Y(z) - 7, "text-anchor": right_ ? "start" : "end" },
-        `${name} ${metres(z)}`);
+      const text = `${name} ${metres(z)}`, tall = z * scale > 30, room = X(x) + 84 < W;
+      if (name === "apex") add(svg, "text", { x: X(x), y: Y(z) - 7, "text-anchor": "middle" }, text);
+      else add(svg, "text", { x: X(x) + (room ? 6 : -6), y: tall ? Y(z / 2) + 4 : Y(z) - 7, "text-anchor": room ? "start" : "end" }, text);
     }
     const legs = wire.length <= 4 ? wire.slice(1).map((q, i) => [wire[i], q]) : [];
     let told = "";

@@ -175,6 +175,8 @@ def _name(text: Any) -> str:
 
 def _choice(study: Study, path: str, label: str, texts: tuple[Any, ...]) -> Choice:
     now = _now(study, path)
+    table, _, last = path.rpartition(".")
+    label = f"{table.replace('.', ' ')} {last}" if last in ("type", "material", "size") else label
     start = next((i for i, t in enumerate(texts) if _plain(t) == _plain(now)), 0)
     return Choice(path, label, texts, tuple(map(_name, texts)), start)
 

@@ -4,6 +4,7 @@ import itertools
 import json
 import math
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -43,6 +44,7 @@ class Builder:
         self.stencils = {s.path: self._stencil(s) for s in controls.sliders}
         self.margin = math.exp(sum(self._reach(s) for s in controls.sliders if s.moves_wire)) * 1.005
         self.random = np.random.default_rng(7)
+        self.settled: set[str] = set()
 
     def _length(self, setting: Setting) -> float:
         picked = tuple(c.start for c in self.controls.choices)
@@ -146,31 +148,22 @@ class Builder:
         return out
 
     def build(self, target: float = TARGET) -> tuple[Surface, dict[str, Any]]:
-        """The surface, refined until probes on every axis are within target, and its errors at random settings."""
-        done: set[str] = set()
+        """The surface, refined until probes on every axis and then random settings are near target, and its errors.
+
+        The errors told are those at the last random settings, which the grid was not refined for.
+        """
         surface = self.surface()
+        while axes := [s for s in self.controls.sliders if self._is_coarse(surface, s, target)]:
+            surface = self._refined(axes)
         while True:
-            finer = False
-            for slider in self.controls.sliders:
-                if not slider.moves_wire or slider.path in done:
-                    continue
-                worst = max(
-                    e["reflection"] for e in self.errors(surface, self.probes(slider), "comparing with the solver")
-                )
-                count = math.prod(len(self.nodes[s.path]) for s in self.controls.sliders if s.moves_wire)
-                if worst < target or count * len(surface.wires) * 2 > MOST_NODES:
-                    done.add(slider.path)
-                    continue
-                nodes = self.nodes[slider.path]
-                middles = [tidy((a + b) / 2) for a, b in itertools.pairwise(nodes)]
-                self.nodes[slider.path] = sorted(nodes + middles)
-                finer = True
-            if not finer:
+            asked = self.anywhere(FINAL)
+            found = self.errors(surface, asked, "measuring the error")
+            size = [e["reflection"] for e in found]
+            worst = int(np.argmax(size))
+            slider = self._least_settled(surface, *asked[worst])
+            if size[worst] < 2 * target or slider is None:
                 break
-            surface = self.surface("refining")
-        asked = self.anywhere(FINAL)
-        found = self.errors(surface, asked, "measuring the error")
-        size = [e["reflection"] for e in found]
+            surface = self._refined([slider])
         told = {
             "settings": len(asked),
             "reflection": max(size),
@@ -179,6 +172,38 @@ class Builder:
             "below": BELOW,
         }
         return surface, told
+
+    def _has_room(self) -> bool:
+        """Whether one axis more may be refined."""
+        kinds = len({json.dumps(wire_part(self.controls.raw(self.controls.start, c)), sort_keys=True, default=str)
+                     for c in self.controls.combinations()})  # fmt: skip
+        count = math.prod(len(self.nodes[s.path]) for s in self.controls.sliders if s.moves_wire)
+        return count * kinds * 2 <= MOST_NODES
+
+    def _is_coarse(self, surface: Surface, slider: Slider, target: float) -> bool:
+        if not slider.moves_wire or slider.path in self.settled:
+            return False
+        found = self.errors(surface, self.probes(slider), "comparing with the solver")
+        if max(e["reflection"] for e in found) >= target and self._has_room():
+            return True
+        self.settled.add(slider.path)
+        return False
+
+    def _least_settled(self, surface: Surface, setting: Setting, picked: Picked) -> Slider | None:
+        """The axis on which blending two nodes fewer changes most at a setting; None if there is no room."""
+        right, change = surface.reflection(setting, picked), {}
+        for slider in (s for s in self.controls.sliders if s.moves_wire):
+            nodes, most = surface.axes[slider.path]
+            fewer = replace(surface, axes={**surface.axes, slider.path: (nodes, max(min(most, len(nodes)) - 2, 2))})
+            pairs = zip(right, fewer.reflection(setting, picked), strict=True)
+            change[slider] = max(float(np.abs(a - b).max()) for a, b in pairs)
+        return max(change, key=lambda s: change[s]) if change and self._has_room() else None
+
+    def _refined(self, sliders: list[Slider]) -> Surface:
+        for slider in sliders:
+            nodes = self.nodes[slider.path]
+            self.nodes[slider.path] = sorted(nodes + [tidy((a + b) / 2) for a, b in itertools.pairwise(nodes)])
+        return self.surface("refining")
 
 
 def even(slider: Slider, count: int) -> list[float]:
