@@ -217,7 +217,8 @@ def _slider(study: Study, path: str, low: str, high: str) -> Slider:
 def _length_slider(study: Study) -> Slider | None:
     """The wire's length, if the layout takes one: over the turns asked for, or a little either way."""
     now = _now(study, "antenna.length")
-    if now is None or any(a.path == "antenna.length" for a in study.axes) or _varies(study, "antenna"):
+    lengths = [tables["antenna"].get("length") for tables in study.variants.values() if "antenna" in tables]
+    if now is None or any(text != now for text in lengths) or any(a.path == "antenna.length" for a in study.axes):
         return None
     setup, turns = Setup.read(study.raw), study.options.get("turns")
     metres = setup.antenna.length or 0.0
