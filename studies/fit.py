@@ -3,7 +3,8 @@
 Minimises  sum |gamma_model - gamma_measured|^2 / sigma^2 + sum ((value - prior)/sd)^2 ; where only SWR was measured,
 |gamma| takes the place of gamma. sigma is the analyser's least error or, if larger, what the fit leaves unexplained.
 The covariance is the inverse of the curvature at the minimum (any text on least squares); residuals that hang
-together from point to point count as correspondingly fewer points.
+together from point to point count as correspondingly fewer points, and what a small smooth error of the model, level
+or sloping over each sweep, would do to the estimates is added.
 """
 
 import math
@@ -20,6 +21,7 @@ from .fit_search import Local, Measured, Parameter, Problem
 from .local_model import WireModel, with_values
 from .setup import Setup
 
+MODEL_ERROR = 0.001  # of gamma, smooth over a sweep: as far as another mesh moves it (coax a finger above soil, 21 MHz)
 LEAST_ERROR = 0.003  # of gamma, each of its parts: a calibrated hand-held analyser (common practice, no source)
 
 
@@ -69,11 +71,13 @@ def fit(
     parameters: Sequence[Parameter],
     least_error: float = LEAST_ERROR,
     remember: Remember = compute_always,
+    model_error: float = MODEL_ERROR,
 ) -> Fit:
     """Fit the parameters to all sweeps at once.
 
-    least_error: smallest error of each part of gamma. Raises InputError for nothing to fit, too few points, or a
-    start that cannot be built; SolveError if it cannot be solved.
+    least_error: smallest error of each part of gamma. model_error: size of the model's own smooth error.
+    Raises InputError for nothing to fit, too few points, or a start that cannot be built; SolveError if it cannot be
+    solved.
     """
     measured, parameters = tuple(measured), tuple(parameters)
     _check(measured, parameters)
@@ -89,7 +93,7 @@ def fit(
     x = local.x
     model = problem.model(x, problem.solved(x))
     rms = _rms(problem, x)
-    sd, correlation, directions = _certainty(problem, local, model)
+    sd, correlation, directions = _certainty(problem, local, model, model_error)
     values = problem.values(x)
     return Fit(
         setup=with_values(setup, values),
@@ -170,7 +174,7 @@ def _togetherness(measured: Sequence[Measured], model: Sequence[Complex]) -> flo
 
 
 def _certainty(
-    problem: Problem, local: Local, model: Sequence[Complex]
+    problem: Problem, local: Local, model: Sequence[Complex], model_error: float
 ) -> tuple[Real, Real, tuple[tuple[Real, float], ...]]:
     """Standard deviations (SI), correlations, and what the data alone say in each direction."""
     x = local.x
@@ -184,6 +188,8 @@ def _certainty(
     whole = curvature + known.T @ known
     floor = 1e-12 * np.trace(whole) * np.eye(len(x))  # what nothing determines gets a huge but finite sd
     covariance = np.linalg.inv(whole + floor)
+    swayed = model_error * covariance @ data.T @ _smooth_errors(problem) / max(spread, 1.0)
+    covariance = covariance + swayed @ swayed.T
     sd = np.sqrt(np.diag(covariance))
     return sd * np.array([p.scale for p in problem.parameters]), covariance / np.outer(sd, sd), directions
 
@@ -191,6 +197,22 @@ def _certainty(
 def unexplained(measured: Measured, rms: float, least_error: float = LEAST_ERROR) -> bool:
     """Whether more is left of a sweep than its noise and the analyser's error account for."""
     return rms > 1.5 * max(scatter(measured), least_error)
+
+
+def _smooth_errors(problem: Problem) -> Real:
+    """Residuals (m, k) that an error of size 1, level or sloping over one sweep and part of gamma, would make."""
+    columns: list[Real] = []
+    parts = [(m, s) for m, s in zip(problem.measured, problem.sigma, strict=True)
+             for _ in range(2 if m.sweep.gamma is not None else 1)]  # fmt: skip
+    total, begin = sum(len(m.sweep.f_hz) for m, _ in parts), 0
+    for m, s in parts:
+        slope = m.sweep.f_hz - m.sweep.f_hz.mean()
+        for shape in (np.ones(len(slope)), slope / np.sqrt(np.mean(slope**2))):
+            column = np.zeros(total)
+            column[begin : begin + len(slope)] = shape / s
+            columns.append(column)
+        begin += len(slope)
+    return np.stack(columns, axis=1)
 
 
 def _other_plane(problem: Problem, x: Real, first: Real, moving: Sequence[bool], rms: Sequence[float]) -> float:

@@ -19,7 +19,7 @@ def notes(found: Fit, least_error: float = LEAST_ERROR) -> list[str]:
     """One sentence for each thing worth knowing, the values first."""
     out = [_value(found, i) for i in range(len(found.parameters))]
     out.append(
-        "The standard deviations count noise and priors, not what any model leaves out (trees, slack, wet leaves)."
+        "The standard deviations count noise, the solver's mesh and priors, not what a model leaves out (trees, slack)."
     )
     out += _plane(found)
     out += _noise(found, least_error)

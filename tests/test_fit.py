@@ -53,7 +53,7 @@ def test_stated_confidence_is_right_on_average(remember: Store) -> None:
     off = []
     for seed in range(30):
         found = fit(lakeside(), [Measured(s) for s in sweeps(truth, remember, 0.008, seed)], [LEAKAGE, LOSS],
-                    remember=remember)  # fmt: skip
+                    remember=remember, model_error=0)  # fmt: skip
         off += [(v - truth[p.path]) / s for p, v, s in zip(found.parameters, found.estimate, found.sd, strict=True)]
     assert 31.7 / 60 < np.mean(np.square(off)) < 99.6 / 60
 
@@ -63,7 +63,7 @@ def test_estimates_and_deviations_agree_with_scipy_curve_fit(remember: Store) ->
     truth = {k: v for k, v in TRUTH.items() if k != "antenna.length"}
     measured = [Measured(s) for s in sweeps(truth, remember)]
     free = [Parameter(p.path, p.start, p.low, p.high) for p in (LEAKAGE, LOSS)]
-    found = fit(lakeside(), measured, free, least_error=1e-6, remember=remember)
+    found = fit(lakeside(), measured, free, least_error=1e-6, remember=remember, model_error=0)
     wires = {f.tobytes(): wire_impedance(lakeside().build().solver(remember), f) for f in (F40, F20)}
 
     def model(f: np.ndarray, leakage: float, loss: float) -> np.ndarray:
@@ -76,6 +76,27 @@ def test_estimates_and_deviations_agree_with_scipy_curve_fit(remember: Store) ->
     assert found.estimate * [1e6, 1] == pytest.approx(best, rel=2e-3)
     # ours also counts how far neighbouring residuals hang together by chance, and weighs the sweeps by their noise
     assert found.sd * [1e6, 1] == pytest.approx(np.sqrt(np.diag(covariance)), rel=0.3)
+
+
+def test_a_smooth_error_of_the_model_widens_the_confidence_by_as_much_as_it_moves_the_estimate(
+    remember: Store,
+) -> None:
+    taken = sweeps({}, remember, 0.003)
+    free = [Parameter(p.path, p.start, p.low, p.high) for p in (LEAKAGE, LOSS)]
+    plain = fit(lakeside(), [Measured(s) for s in taken], free, remember=remember, model_error=0)
+    wide = fit(lakeside(), [Measured(s) for s in taken], free, remember=remember, model_error=0.002)
+    added = np.sqrt(wide.sd**2 - plain.sd**2)
+    squares = np.zeros(2)
+    for k, s in enumerate(taken):
+        assert s.gamma is not None
+        ramp = s.f_hz - s.f_hz.mean()
+        for shape in (np.ones(len(ramp)), ramp / np.sqrt(np.mean(ramp**2))):
+            for unit in (1, 1j):
+                moved = list(taken)
+                moved[k] = Sweep.from_gamma(s.f_hz, s.gamma + 0.002 * unit * shape, 50.0, "radio", s.name)
+                there = fit(lakeside(), [Measured(m) for m in moved], free, remember=remember, model_error=0)
+                squares += (there.estimate - plain.estimate) ** 2
+    assert added == pytest.approx(np.sqrt(squares), rel=0.15)
 
 
 def test_swr_alone_is_enough_for_the_length(remember: Store) -> None:
