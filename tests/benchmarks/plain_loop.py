@@ -165,14 +165,16 @@ def summary(times: pd.DataFrame, accuracy: pd.DataFrame, grown: pd.DataFrame) ->
         for name, loop in loops.items()
         for what in times.what[2:]
     ]
+    cpu = times.set_index("what").cpu_s
+    even = cpu.iloc[0] / (cpu["toolkit, cold store"] / (os.cpu_count() or 1))
+    ratios.append(f"- by processor seconds shared evenly by all cores: cold store, {even:.0f} times ground type 2")
     soils = grown[grown.axis == "soils"]
     return "\n\n".join(
         [
             "# The toolkit and the plain loop on the raw engine",
             f"Ten slopes of a 20.1 m sloper, {len(BANDS)} bands, {POINTS} points a band's window; {os.cpu_count()} "
             "processor cores. The plain loop ran whole for one slope, on one core as such scripts do; its times are "
-            "ten times that. processor seconds (cpu_s) do not depend on what else the machine was doing; wall seconds "
-            "do.",
+            "ten times that. On a machine busy with other work processor seconds (cpu_s) tell more than wall seconds.",
             table(times),
             "\n".join(ratios),
             "## Accuracy of the dip",
