@@ -13,8 +13,9 @@ from .local_model import quantity_kind, shown, written
 from .made_up_sweeps import made_up
 from .measurement import PLANES
 from .output import validity, write
+from .raw import Raw, changed, table_value
 from .result import Result
-from .setup import Raw, Setup, changed, table_value
+from .setup import Setup
 from .study import SHOWN, load_tables, read_study
 from .want_fit import FitSpec, measured_of, parameters_of, sentences
 

@@ -10,8 +10,8 @@ from click.core import ParameterSource
 
 from .fitted import FROM, with_fit
 from .output import sentences, validity
+from .raw import changed
 from .runner import run
-from .setup import changed
 from .study import Study, read_study
 
 # option -> dotted key of the set-up

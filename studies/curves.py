@@ -18,8 +18,9 @@ from ..model.errors import InputError, SolveError
 from ..model.response import REFERENCE, Port, respond
 from ..model.solver import Arrays, Remember, Solver
 from .dips import window
+from .raw import Raw
 from .runner import VERSION
-from .setup import Raw, Setup
+from .setup import Setup
 from .store import Store, digest
 
 TOLERANCE = 5e-4  # of the reflection coefficient at a node

@@ -11,7 +11,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm, ListedColormap
 
-from .setup import table_value
+from .raw import table_value
 from .style import CYCLE, INK, QUIET, RULE, TARGET, Look, Sheet, style
 from .turn_choice import COLUMN, other_columns, parts, threshold, unserved_words, where
 

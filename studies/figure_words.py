@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from .setup import table_value
+from .raw import table_value
 from .study import Study
 
 SPOKEN = (

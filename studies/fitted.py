@@ -9,7 +9,8 @@ import click
 import tomli_w
 
 from ..model.errors import InputError
-from .setup import Raw, Setup
+from .raw import Raw
+from .setup import Setup
 from .study import load_tables
 
 RESULT = "fit_result"

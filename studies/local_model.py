@@ -14,7 +14,8 @@ from ..model.response import respond
 from ..model.solver import Remember, Solver, compute_always
 from ..model.spans import SPANS
 from . import units
-from .setup import Setup, SoilSpec, kind_of
+from .raw import kind_of
+from .setup import Setup, SoilSpec
 from .study import SHOWN
 from .units import Kind
 

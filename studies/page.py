@@ -22,8 +22,8 @@ from ..model.errors import InputError
 from .cautions import caution_text
 from .columns import COLUMNS
 from .output import sentences, validity
+from .raw import kind_of
 from .result import Result
-from .setup import kind_of
 from .study import SHOWN, Axis, si_text
 from .style import CYCLE, INK, QUIET, RULE, SOIL, TARGET
 from .wants import want_named

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..model.errors import InputError
-from .setup import Raw, Setup, changed, kind_of, table_value
+from .raw import Raw, changed, kind_of, table_value
+from .setup import Setup
 from .study import SHOWN, Axis, Study, si_text
 from .units import Kind
 

@@ -18,7 +18,9 @@ from typing import Any
 from ..model.bands import Band, band_named
 from ..model.errors import InputError
 from . import units
-from .setup import Part, Raw, Setup, changed, kind_of, read_part
+from .parts import Part, read_part
+from .raw import Raw, changed, kind_of
+from .setup import Setup
 from .units import Kind, Number, values
 from .wants import WANTS, want_named
 

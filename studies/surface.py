@@ -17,7 +17,8 @@ from ..model.arrays import Complex, Real
 from ..model.bands import Band
 from ..model.response import REFERENCE
 from .dips import window
-from .setup import Raw, Setup
+from .raw import Raw
+from .setup import Setup
 from .sliders import Controls, Setting, Slider
 
 POINTS = 121  # frequencies a band

@@ -13,7 +13,8 @@ from ..model.arrays import Real
 from ..model.feed import swr
 from ..model.response import REFERENCE
 from .curves import Answer, Curves, Exact, answers, shape_of, wire_part
-from .setup import Raw, Setup
+from .raw import Raw
+from .setup import Setup
 from .sliders import Controls, Setting, Slider
 from .store import Store
 from .surface import POINTS, STENCIL, STENCIL_LENGTH, Picked, Surface, feed_node, grid

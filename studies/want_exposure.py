@@ -12,7 +12,8 @@ from ..model.exposure import HEIGHTS, Sheet, stay_away
 from ..model.exposure_limits import GROUPS, STANDARDS, Level, levels
 from ..model.near_field import NearField
 from .operating import operating_frequency, watts_into_wire
-from .setup import Part, Setup
+from .parts import Part
+from .setup import Setup
 from .units import Length
 from .wants import Frames, Rows, Want
 

@@ -19,7 +19,8 @@ from .fit_search import Measured, Parameter
 from .fit_words import notes
 from .local_model import TEXT_UNITS, quantity_kind, value_at
 from .measurement import PLANES, Sweep, read_sweep
-from .setup import Part, Setup
+from .parts import Part
+from .setup import Setup
 from .study import SHOWN, Study
 from .units import Number
 from .wants import Frames, Want

@@ -13,8 +13,9 @@ from ..model.errors import InputError
 from ..model.pattern import Pattern
 from ..model.power_balance import PowerChain, power_balance, power_chain
 from .dips import band_row, window
+from .parts import Part
 from .pattern_words import sentences
-from .setup import Part, Setup
+from .setup import Setup
 from .units import Angle
 from .wants import Frames, Want
 

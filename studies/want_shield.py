@@ -18,8 +18,10 @@ from ..model.far_field import gain
 from ..model.feed import FeedSystem
 from ..model.stress import choke_heat
 from .dips import band_row, window
+from .feed_parts import ChokeSpec
 from .operating import operating_frequency, watts_into_wire
-from .setup import ChokeSpec, CounterpoiseSpec, Part, Setup
+from .parts import Part
+from .setup import CounterpoiseSpec, Setup
 from .units import Length, Resistance
 from .wants import Frames, Want
 

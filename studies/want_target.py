@@ -19,7 +19,8 @@ from ..model.power_balance import power_balance, power_chain
 from ..model.target import LAYERS, Region, hop_reach
 from . import units
 from .figure_words import labels_words
-from .setup import Part, Setup
+from .parts import Part
+from .setup import Setup
 from .units import Angle, Length
 from .want_pattern import LEAST, frequency, radio_db
 from .wants import Frames, Want

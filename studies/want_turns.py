@@ -17,7 +17,8 @@ from ..model.reel import Reel
 from ..model.response import respond
 from ..model.solver import Solver
 from .dips import GRID, minima, swr_at_radio, the_dip, window
-from .setup import Part, Setup
+from .parts import Part
+from .setup import Setup
 from .study import Axis, Study, si_text
 from .turn_choice import COLUMN, finish, sentences
 from .units import Number, length

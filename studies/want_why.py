@@ -12,7 +12,8 @@ from pydantic import field_validator, model_validator
 from ..model.errors import InputError
 from ..model.solver import Solver
 from .measurement import PLANES, read_sweep
-from .setup import Part, Setup
+from .parts import Part
+from .setup import Setup
 from .study import Study
 from .units import Frequency, Number
 from .wants import Frames, Want

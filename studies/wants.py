@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ..model.errors import InputError
-from .setup import Part, Setup
+from .parts import Part
+from .setup import Setup
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -2,7 +2,6 @@
 
 import pytest
 from scipy import constants
-
 from tautwire.model.constants import C0, EPS0, ETA0, MU0
 
 

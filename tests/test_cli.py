@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-
 from tautwire.studies.columns import COLUMNS
 
 STUDY = """

@@ -4,7 +4,6 @@ import math
 
 import numpy as np
 import pytest
-
 from tautwire.model.bands import Band
 from tautwire.model.feed import FeedSystem
 from tautwire.model.response import respond
@@ -32,7 +31,7 @@ def test_a_resonant_circuit_is_reproduced_exactly(response):
 
 
 def test_dip_and_width_of_a_parallel_circuit(response):
-    """SWR s of R/(1 + jx) on R: x = (s - 1)/sqrt(s); width = x F0/Q for a high Q. Derived from |G| = x/sqrt(4 + x^2)."""
+    """SWR s of R/(1 + jx) on R: x = (s - 1)/sqrt(s); width = x F0/Q. From |G| = x/sqrt(4 + x^2)."""
     row = band_row(BAND, response, FEED, threshold=3.0)
     assert row["dip_mhz"] == pytest.approx(F0 / 1e6, abs=1e-5)
     assert row["dip_swr"] == pytest.approx(1, abs=1e-6)

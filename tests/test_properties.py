@@ -12,7 +12,8 @@ import tomli_w
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from tautwire.model.errors import InputError, SolveError
-from tautwire.studies.setup import Setup, changed, table_value
+from tautwire.studies.raw import changed, table_value
+from tautwire.studies.setup import Setup
 from tautwire.studies.study import read_study, si_text
 from tautwire.studies.units import angle, length
 

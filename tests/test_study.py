@@ -3,9 +3,9 @@
 import copy
 
 import pytest
-
 from tautwire.model.errors import InputError
-from tautwire.studies.setup import Setup, changed, kind_of, table_value
+from tautwire.studies.raw import changed, kind_of, table_value
+from tautwire.studies.setup import Setup
 from tautwire.studies.study import read_study
 
 RAW = {
