@@ -91,7 +91,8 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     rows, bands = [], []
     for rank, e in enumerate(found.explanations, 1):
         rows.append({
-            "rank": rank, "cause": e.cause.name, "change": e.cause.words(e.change) if e.change else "no such change moves them this way",
+            "rank": rank, "cause": e.cause.name,
+            "change": e.cause.words(e.change) if e.change else "no such change moves them this way",
             "usual_changes": e.change, "misfit": e.chi2, "explains": e.explains, "at_end": e.at_end,
             "undo": e.cause.undo(e.change) if e.change else "",
         })  # fmt: skip
