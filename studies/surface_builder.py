@@ -217,9 +217,7 @@ def tidy(value: float) -> float:
     return float(f"{value:.9g}")
 
 
-def _distinct(
-    combinations: list[Picked], part: Callable[[Picked], Any]
-) -> tuple[dict[Picked, int], list[Picked]]:
+def _distinct(combinations: list[Picked], part: Callable[[Picked], Any]) -> tuple[dict[Picked, int], list[Picked]]:
     """Which combinations give the same part: combination -> number, and the first combination of each number."""
     seen: dict[str, int] = {}
     number: dict[Picked, int] = {}

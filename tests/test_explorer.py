@@ -322,9 +322,7 @@ def test_solve_without_a_page(made: Controls, store: Store) -> None:
         ([("antenna.slope", "-40 deg", "20 deg")], [], "layout"),
     ],
 )
-def test_bad_controls_are_refused(
-    ranges: list[tuple[str, str, str]], words: list[tuple[str, str]], field: str
-) -> None:
+def test_bad_controls_are_refused(ranges: list[tuple[str, str, str]], words: list[tuple[str, str]], field: str) -> None:
     with pytest.raises(InputError) as caught:
         controls(read_study(RAW), ranges, words)
     assert str(caught.value.field).startswith(field)
