@@ -51,10 +51,10 @@ def corners(text: Text, shrink: float = 0.0) -> Real:
     if not turn:
         b = text.get_window_extent(renderer)
         return _box(b.x0, b.y0, b.x1, b.y1, shrink)
-    pivot = text.get_transform().transform(text.get_unitless_position())
     text.set_rotation(0)
     b = text.get_window_extent(renderer)
     text.set_rotation(turn)
+    pivot = text.get_transform().transform(text.get_unitless_position())  # settled by the measuring
     c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
     return (_box(b.x0, b.y0, b.x1, b.y1, shrink) - pivot) @ np.array([[c, s], [-s, c]]) + pivot
 
