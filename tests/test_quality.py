@@ -87,7 +87,9 @@ def test_power_error_sees_a_matrix_that_swallows_power(monkeypatch):
 def test_returns_that_hang_side_by_side_are_marked_where_the_engine_is_wrong():
     """Two limbs 15 degrees apart at the joint: the engine gives both the same charge there. At 24.9 MHz, where the coax
     is near its resonance, 8 % of the power goes missing; a counterpoise that leaves sideways costs 1 %."""
-    hanging = {**RAW, "antenna": {**RAW["antenna"], "length": "20.1 m"}, "coax": {"type": "RG-58", "length": "5 m"}}
+    coax = {"type": "RG-58", "length": "5 m"}
+    steep = [{"length": "1.2 m", "end_height": "5 cm"}]
+    hanging = {**RAW, "antenna": {**RAW["antenna"], "length": "20.1 m"}, "coax": coax, "counterpoise": steep}
     sideways = {**hanging, "counterpoise": [{"length": "2 m", "height": "1.2 m"}]}
     errors = [power_error(read_study(raw).cases()[0].setup().build().solver(), 24.94e6) for raw in (hanging, sideways)]
     assert abs(errors[0]) > 0.05 > 0.02 > abs(errors[1])
