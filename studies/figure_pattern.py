@@ -131,10 +131,12 @@ def _dial(ax: Any, top: float, look: Look) -> None:
 def _ring_words(ax: Any, top: float, angle: float, look: Look, down: float = 0.0) -> None:
     """The rings' dBi along a spoke; down: so many points below it."""
     for ring in np.arange(FLOOR + 2 * RING, top + 0.1, RING):
+        last = ring + RING > top  # its unit stands outside, clear of the ring before
         ax.annotate(
-            f"{ring:g} dBi" if ring + RING > top else f"{ring:g}", (angle, ring - FLOOR), (0, -down),
+            f"{ring:g} dBi" if last else f"{ring:g}", (angle, ring - FLOOR),
+            (-0.5 * look.small if last and down else 0, -down),
             textcoords="offset points", size=look.small * 0.92, color=QUIET, zorder=4, annotation_clip=False,
-            ha="center", va="top" if down else "center",
+            ha="left" if last and down else "center", va="top" if down else "center",
             bbox=None if down else {"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.8},
         )  # fmt: skip
 
