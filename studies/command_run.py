@@ -36,8 +36,15 @@ def run_shown(
 @click.option("--workers", type=click.IntRange(min=0), help="Worker processes [all cores].")
 @click.option("--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds for a case.")
 @click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at ADDRESS.")
+@click.option("--animate", "animated", is_flag=True, help="Also write dip.gif, the first band's dip on its walk.")
 def COMMAND(
-    file: Path, fit: Path | None, out: Path | None, workers: int | None, timeout: float, scheduler: str | None
+    file: Path,
+    fit: Path | None,
+    out: Path | None,
+    workers: int | None,
+    timeout: float,
+    scheduler: str | None,
+    animated: bool,
 ) -> None:
     """Compute the study in FILE and write tables, plots and a summary."""
     study = read_study(with_fit(load_tables(file), fit), file.stem)
@@ -46,6 +53,10 @@ def COMMAND(
     chosen = (["--from", str(fit)] if fit else []) + (["--out", str(out)] if out else [])
     command = shlex.join(["tautwire", "run", str(file), *chosen])
     written = write(result, folder, command, store=Store())
+    if animated:
+        from .animation import animate  # with the drawing library, which a run from the store spares
+
+        written.append(animate(result, folder / "dip.gif"))
     for line in [*sentences(result), *validity(result)]:
         click.echo(line)
     solved = len(study.cases()) - len(result.failed)

@@ -66,6 +66,12 @@ def test_second_run_reads_everything_and_gives_the_same_table(done):
     assert (folder / "results" / "two-slopes" / "dips.csv").read_bytes() == table
 
 
+def test_animation_on_request(done):
+    folder, _ = done
+    assert tautwire("run", "study.toml", "--animate", cwd=folder).returncode == 0
+    assert (folder / "results" / "two-slopes" / "dip.gif").read_bytes()[:4] == b"GIF8"
+
+
 def test_piped_output_has_no_colours(done):
     assert "\x1b" not in done[1].stdout + done[1].stderr
 
