@@ -2,10 +2,10 @@
 
 The engine sets a source's field at one point of its segment. Where neighbours differ in length, the voltage that really
 acts along the segment differs from the one asked for, by up to 5 % at the short segments of the feed. The currents are
-right; only the voltage of each column is off by a factor s_j. Two laws give the factors without a model
-of the cause: reciprocity (Y_ij/s_j must equal Y_ji/s_i) fixes their ratios, and radiated = delivered power fixes their
-level. The same factors serve the matrix over a perfect ground, so that the difference of the two, the image, stays
-exact where it is small.
+right; only the voltage of each column is off by a factor s_j. Two laws give the factors without a model of the cause:
+reciprocity (Y_ij/s_j must equal Y_ji/s_i) fixes their ratios, and radiated = delivered power fixes their level. The
+same factors serve the matrix over a perfect ground, so that the difference of the two, the image, stays exact where it
+is small.
 """
 
 import numpy as np
@@ -13,7 +13,7 @@ from scipy.spatial.distance import cdist
 
 from .arrays import Complex, Real
 from .constants import C0, MU0
-from .remainder import Segments
+from .remainder import Segments, shape, shape_slope
 
 GAUSS = 3  # points a segment; the kernel sin(kR)/R is smooth even at R = 0, so more points change 1e-8
 
@@ -54,12 +54,11 @@ def radiation_resistance(segments: Segments, f_hz: float, perfect_ground: bool =
     """
     k = 2 * np.pi * f_hz / C0
     x, w = np.polynomial.legendre.leggauss(GAUSS)
-    length = np.linalg.norm(segments.vector, axis=1)
-    shape = np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2])
-    slope = np.stack([x - 0.5, -2 * x, x + 0.5])
+    length = segments.length
     n = len(length)
-    current = np.einsum("sg,nsm->ngm", shape, segments.current).reshape(-1, n)
-    divergence = (np.einsum("sg,nsm->ngm", slope, segments.current) * (2 / length)[:, None, None]).reshape(-1, n)
+    current = np.einsum("sg,nsm->ngm", shape(x), segments.current).reshape(-1, n)
+    slope = np.einsum("sg,nsm->ngm", shape_slope(x), segments.current)
+    divergence = (slope * (2 / length)[:, None, None]).reshape(-1, n)
     position = (segments.centre[:, None] + segments.vector[:, None] * x[None, :, None] / 2).reshape(-1, 3)
     weight = np.outer(length / 2, w).ravel()
     tangent = np.repeat(segments.vector / length[:, None], GAUSS, axis=0)

@@ -12,7 +12,7 @@ from importlib import metadata
 import numpy as np
 import PyNEC
 
-from .arrays import Complex, Real
+from .arrays import Complex
 from .errors import SolveError
 
 Leg = tuple[tuple[float, float, float], tuple[float, float, float], int, float]
@@ -51,16 +51,6 @@ def canonical(legs: Sequence[Leg], keep_height: bool) -> tuple[Leg, ...]:
         return round(x * cos + y * sin, 9), round(y * cos - x * sin, 9), round(p[2] - z_shift, 9)
 
     return tuple((move(start), move(end), n, round(radius, 9)) for start, end, n, radius in legs)
-
-
-def ends(legs: Sequence[Leg]) -> tuple[Real, Real]:
-    """Start and end of every segment, each (N, 3) m, in the engine's order."""
-    starts, stops = [], []
-    for start, end, n, _ in legs:
-        nodes = np.linspace(start, end, n + 1)
-        starts.append(nodes[:-1])
-        stops.append(nodes[1:])
-    return np.concatenate(starts), np.concatenate(stops)
 
 
 # The engine formats a line of text for every current it returns, some 4 us each and most of a solve's cost; what is not

@@ -1,5 +1,8 @@
 """The two ways a model can refuse: bad input, and a solve that cannot be trusted."""
 
+import difflib
+from collections.abc import Iterable
+
 
 class InputError(ValueError):
     """A value outside what is allowed.
@@ -13,6 +16,12 @@ class InputError(ValueError):
 
     def __reduce__(self) -> tuple[type, tuple[str, object, str]]:
         return type(self), (self.field, self.value, self.allowed)
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """ "; did you mean '...'?" with the nearest of the known words, or nothing if none is near."""
+    near = difflib.get_close_matches(word, list(known), n=1)
+    return f"; did you mean '{near[0]}'?" if near else ""
 
 
 class SolveError(RuntimeError):

@@ -20,7 +20,7 @@ from .arrays import Complex, Real
 from .constants import C0, ETA0
 from .errors import InputError
 from .ground import Ground
-from .remainder import Segments
+from .remainder import Segments, shape
 from .solver import Solution
 
 POINTS = 3  # Gauss points a segment; segments are far below a wavelength
@@ -38,8 +38,7 @@ def moments(seg: Segments, current: Complex, points: int = POINTS) -> tuple[Real
     current (N,): A at segment centres. Returns places (N points, 3), m, and moments (N points, 3), A m.
     """
     x, w = np.polynomial.legendre.leggauss(points)
-    shape = np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2])
-    amps = (seg.current @ current) @ shape * (w / 2)
+    amps = (seg.current @ current) @ shape(x) * (w / 2)
     place = seg.centre[:, None] + seg.vector[:, None] * (x / 2)[:, None]
     return place.reshape(-1, 3), (amps[..., None] * seg.vector[:, None]).reshape(-1, 3)
 

@@ -1,6 +1,5 @@
 """Ferrite cores: complex permeability against frequency, toroid geometry, winding impedance, flux density."""
 
-import difflib
 import math
 from dataclasses import dataclass
 
@@ -9,7 +8,7 @@ from numpy.typing import ArrayLike
 
 from .arrays import Complex, Real
 from .constants import MU0
-from .errors import InputError
+from .errors import InputError, did_you_mean
 from .frequencies import as_frequencies
 
 MEMORY = "typical catalogue curve, from memory; replace with your maker's table"
@@ -176,6 +175,5 @@ def ferrite_named(name: str) -> Ferrite:
     for candidate in (key, f"mix {key}"):
         if candidate in FERRITES:
             return FERRITES[candidate]
-    near = difflib.get_close_matches(key, FERRITES, n=1)
-    hint = f"; did you mean '{near[0]}'?" if near else ""
-    raise InputError("core.material", repr(name), f"one of {', '.join(FERRITES)}, or a table{hint}")
+    told = f"one of {', '.join(FERRITES)}, or a table{did_you_mean(key, FERRITES)}"
+    raise InputError("core.material", repr(name), told)

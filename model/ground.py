@@ -1,6 +1,5 @@
 """What lies under the antenna: named soils, any soil constants, free space, a perfect conductor."""
 
-import difflib
 import math
 from dataclasses import dataclass
 
@@ -9,7 +8,7 @@ from numpy.typing import ArrayLike
 
 from .arrays import Complex
 from .constants import EPS0
-from .errors import InputError
+from .errors import InputError, did_you_mean
 
 P527 = "ITU-R P.527-3 (1992), figure 1, low-frequency values, from memory"
 HANDBOOK = "common handbook soil classes, from memory"
@@ -77,6 +76,4 @@ def ground_named(name: str) -> Ground:
     key = " ".join(name.lower().replace("_", " ").replace("-", " ").split())
     if key in GROUNDS:
         return GROUNDS[key]
-    near = difflib.get_close_matches(key, GROUNDS, n=1)
-    hint = f"; did you mean '{near[0]}'?" if near else ""
-    raise InputError("soil", repr(name), f"one of {', '.join(GROUNDS)}{hint}")
+    raise InputError("soil", repr(name), f"one of {', '.join(GROUNDS)}{did_you_mean(key, GROUNDS)}")

@@ -6,13 +6,12 @@ or 0.2 degrees in slope; the far end then follows from length, slope and startin
 given nor implied is 1 m. To add a layout, write one function and add it to LAYOUTS.
 """
 
-import difflib
 import inspect
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from .errors import InputError
+from .errors import InputError, did_you_mean
 from .leg_equations import FEED_HEIGHT, HEIGHT_TOLERANCE, degrees, given, needed, solve
 
 Point = tuple[float, float, float]
@@ -177,8 +176,7 @@ def build_layout(kind: str, **params: float | None) -> Layout:
 
 def _choices(word: str, names: object) -> str:
     known = list(names)  # type: ignore[call-overload]
-    near = difflib.get_close_matches(word, known, n=1)
-    return f"one of {', '.join(known)}" + (f"; did you mean '{near[0]}'?" if near else "")
+    return f"one of {', '.join(known)}{did_you_mean(word, known)}"
 
 
 def _layout(kind: str, feed_height: float, legs: list[tuple[float, float, float]]) -> Layout:

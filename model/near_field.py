@@ -21,7 +21,7 @@ from .arrays import Complex, Real
 from .constants import C0, ETA0
 from .errors import InputError
 from .ground import Ground
-from .remainder import Segments
+from .remainder import Segments, shape, shape_slope
 from .soil_table import BEND, R_MAX, R_MIN, SoilTable, soil_table
 from .solver import Solution
 
@@ -149,16 +149,11 @@ def _line(gap: Real, vector: Real, amps: Complex, k: float, count: int) -> Compl
         r = np.linalg.norm(d, axis=1)
         g = np.exp(-1j * k * r) / r * (w / (8 * np.pi))
         s = (1 + 1j * k * r) * g / r**2
-        current = amps @ _shape(x)
-        slope = amps @ np.array([x - 0.5, -2 * x, x + 0.5]) * 2  # dI/ds times the segment's length
+        current = amps @ shape(x)
+        slope = amps @ shape_slope(x) * 2  # dI/ds times the segment's length
         total[:, :3] += (-1j * ETA0 * k * current * g)[:, None] * vector + (1j * ETA0 / k * slope * s)[:, None] * d
         total[:, 3:] += (current * s)[:, None] * np.cross(vector, d)
     return total
-
-
-def _shape(x: float) -> Real:
-    """Weights of a segment's start, centre and end current at x, -1 to 1 along it."""
-    return np.array([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2])
 
 
 class _Remainder:
@@ -191,8 +186,8 @@ class _Remainder:
             i, j = np.nonzero(mask)
             for x, w in zip(*np.polynomial.legendre.leggauss(count), strict=True):
                 source = seg.centre[j] + seg.vector[j] * (x / 2)
-                shape = _shape(x) if count > 1 else np.array([1, 4, 1]) / 6
-                moment = seg.vector[j] * (amps[j] @ shape * (w / 2))[:, None]
+                shares = shape(x) if count > 1 else np.array([1, 4, 1]) / 6
+                moment = seg.vector[j] * (amps[j] @ shares * (w / 2))[:, None]
                 out[i, j] += self.element(points[i], source, moment)
         return np.asarray(out.sum(axis=1))
 

@@ -9,6 +9,7 @@ the unknowns; it is zero at a free end, and where segments meet it obeys Kirchho
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
@@ -38,6 +39,18 @@ class Segments:
     def length(self) -> Real:
         """(N,) m."""
         return np.linalg.norm(self.vector, axis=1)
+
+
+def shape(x: ArrayLike) -> Real:
+    """(3, ...): shares of start, centre and end current in the current at x, -1 (start) to 1 (end) of a segment."""
+    x = np.asarray(x, dtype=float)
+    return np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2])
+
+
+def shape_slope(x: ArrayLike) -> Real:
+    """d shape/dx, (3, ...); dI/ds is 2/length of it."""
+    x = np.asarray(x, dtype=float)
+    return np.stack([x - 0.5, -2 * x, x + 0.5])
 
 
 def segments(starts: Real, ends: Real, tol: float = 1e-6) -> Segments:
@@ -111,8 +124,7 @@ def _moments(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, x: R
     to_rho, to_phi, to_z = to[..., 0] * ux + to[..., 1] * uy, to[..., 1] * ux - to[..., 0] * uy, to[..., 2]
     field = cv * (vz * (by_z * to_z) + vr * (by_z * to_rho - by_rho * to_z))
     field += ch * (a * (by_rho * to_rho) + b * (by_phi * to_phi))
-    shape = np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2], axis=-1) * (w / -2)[..., None]
-    return np.einsum("...p,...ps->...s", field, shape)
+    return np.einsum("...p,s...p->...s", field * (w / -2), shape(x))
 
 
 def _closest(seg: Segments, i: np.ndarray, j: np.ndarray) -> tuple[Real, Real]:

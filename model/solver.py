@@ -16,7 +16,7 @@ import numpy as np
 
 from .arrays import Complex, Real
 from .calibration import asymmetry, voltage_scale
-from .engine import admittance, canonical, ends, engine_name
+from .engine import admittance, canonical, engine_name
 from .errors import SolveError
 from .ground import Ground
 from .mesh import Mesh, MeshRules, mesh
@@ -81,7 +81,6 @@ class _SpanParts:
         self._legs = engine_legs(self.mesh, structure)
         self._radius = RadiusTerm(self.mesh, self.segments, structure)
         self._remember = remember
-        self.asymmetry = 0.0
 
     def _engine(self, nodes: Real, perfect: bool) -> Complex:
         """The engine's Y at the nodes (K,), (K, N, N), siemens."""
@@ -91,32 +90,35 @@ class _SpanParts:
 
     @cached_property
     def _free_nodes(self) -> tuple[Complex, Real]:
-        """Zfree (K, N, N), ohm, at the span's nodes, and the voltage scale (N,)."""
+        """Calibrated Y (K, N, N) in free space at the span's nodes, siemens, and the voltage scale (N,)."""
         nodes = self.span.nodes
         y, legs = self._engine(nodes, perfect=False), canonical(self._legs, keep_height=False)
         key = _key("volts", legs, nodes.tolist())
-        wires = segments(*ends(legs))
-        scale = self._remember(key, lambda: {"scale": voltage_scale(y, wires, nodes)})["scale"]
-        return self._impedance(y, scale), scale
+        scale = self._remember(key, lambda: {"scale": voltage_scale(y, self.segments, nodes)})["scale"]
+        return y / scale, scale
 
-    def _impedance(self, y: Complex, scale: Real) -> Complex:
-        y = y / scale
-        self.asymmetry = max(self.asymmetry, asymmetry(y))
-        z: Complex = np.linalg.inv(y)
-        return (z + z.transpose(0, 2, 1)) / 2
+    @cached_property
+    def _image_nodes(self) -> tuple[Complex, Real]:
+        """Calibrated Y (K, N, N) over a perfect ground, siemens, and the nodes (K,), Hz."""
+        # over a perfect ground a low wire's resistance is a small difference of free and image: spare no node there
+        nodes = self.span.nodes if self.ground.is_perfect else self.span.image_nodes
+        return self._engine(nodes, perfect=True) / self._free_nodes[1], nodes
+
+    @cached_property
+    def asymmetry(self) -> float:
+        """What calibration leaves of the asymmetry of Y, in free space and, with a ground, over a perfect one."""
+        free = asymmetry(self._free_nodes[0])
+        return free if self.ground.is_free_space else max(free, asymmetry(self._image_nodes[0]))
 
     @cached_property
     def free(self) -> Smooth:
-        return Smooth.through(self.span.nodes, self._free_nodes[0], self._apart)
+        return Smooth.through(self.span.nodes, _symmetric_inverse(self._free_nodes[0]), self._apart)
 
     @cached_property
     def image(self) -> Smooth:
-        # over a perfect ground a low wire's resistance is a small difference of free and image: spare no node there
-        nodes = self.span.nodes if self.ground.is_perfect else self.span.image_nodes
-        scale = self._free_nodes[1]
+        y, nodes = self._image_nodes
         free = np.array([self.free.at(float(f)) for f in nodes])
-        image = self._impedance(self._engine(nodes, perfect=True), scale) - free
-        return Smooth.through(nodes, image, self._image_apart)
+        return Smooth.through(nodes, _symmetric_inverse(y) - free, self._image_apart)
 
     @cached_property
     def rest(self) -> Smooth:
@@ -133,7 +135,7 @@ class _SpanParts:
     def load(self, f_hz: float) -> Complex:
         """Series impedance of each segment (N,), ohm."""
         per_metre = np.array([c.wire.impedance_per_metre(f_hz) for c in self.structure.conductors])
-        z = per_metre[self.mesh.conductor] * np.linalg.norm(self.mesh.end - self.mesh.start, axis=1)
+        z = per_metre[self.mesh.conductor] * self.mesh.length
         for index, load in self.mesh.load_segments(self.structure):
             z[index] += load.impedance(f_hz)
         return z
@@ -175,6 +177,27 @@ class _SpanParts:
         return z, slope
 
 
+def _symmetric_inverse(y: Complex) -> Complex:
+    z: Complex = np.linalg.inv(y)
+    return (z + z.transpose(0, 2, 1)) / 2
+
+
+def _solved(z: Complex, volts: Complex, f_hz: float) -> Complex:
+    """Z I = V solved for I; (..., N, N) and (N,). Raises SolveError if Z is singular."""
+    try:
+        current: Complex = np.linalg.solve(z, volts[:, None])[..., 0]
+    except np.linalg.LinAlgError as error:
+        raise SolveError(f"the wires' matrix is singular at {f_hz / 1e6:.6g} MHz") from error
+    return current
+
+
+def _passive(y: complex, f_hz: float) -> complex:
+    """y, unless it is not a number or gives power: then SolveError."""
+    if not np.isfinite(y) or y.real <= 0:
+        raise SolveError(f"feed resistance is not positive at {f_hz / 1e6:.6g} MHz")
+    return y
+
+
 class Solver:
     """One structure over one ground, at any frequency from 1.6 to 60 MHz.
 
@@ -202,14 +225,9 @@ class Solver:
         """Currents for 1 V at the feed. Raises SolveError if the matrix cannot be solved."""
         parts = self.parts(f_hz)
         load = parts.load(f_hz)
-        feed = parts.mesh.feed
-        try:
-            current = np.linalg.solve(parts.matrix(f_hz) + np.diag(load), feed.astype(complex))
-        except np.linalg.LinAlgError as error:
-            raise SolveError(f"the wires' matrix is singular at {f_hz / 1e6:.6g} MHz") from error
+        current = _solved(parts.matrix(f_hz) + np.diag(load), parts.mesh.feed.astype(complex), f_hz)
         solution = Solution(f_hz, parts.mesh, parts.segments, current, load, self.ground)
-        if not np.isfinite(current).all() or solution.admittance.real <= 0:
-            raise SolveError(f"feed resistance is not positive at {f_hz / 1e6:.6g} MHz")
+        _passive(solution.admittance, f_hz)
         return solution
 
     def impedance(self, f_hz: float) -> complex:
@@ -224,13 +242,8 @@ class Solver:
         parts = self.parts(f_hz)
         z, slope = parts.with_slope(f_hz)
         feed = parts.mesh.feed.astype(complex)
-        try:
-            current, adjoint = np.linalg.solve(np.stack([z, z.T]), feed[:, None])[..., 0]
-        except np.linalg.LinAlgError as error:
-            raise SolveError(f"the wires' matrix is singular at {f_hz / 1e6:.6g} MHz") from error
-        y = complex(feed @ current)
-        if not np.isfinite(y) or y.real <= 0:
-            raise SolveError(f"feed resistance is not positive at {f_hz / 1e6:.6g} MHz")
+        current, adjoint = _solved(np.stack([z, z.T]), feed, f_hz)
+        y = _passive(complex(feed @ current), f_hz)
         return 1 / y, complex(adjoint @ slope @ current) / y**2
 
     def response(self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE) -> Response:

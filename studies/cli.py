@@ -1,13 +1,12 @@
 """The command line: `tautwire COMMAND`. Commands live in command_<name>.py and are loaded when asked for."""
 
-import difflib
 import importlib
 import os
 import sys
 
 import click
 
-from ..model.errors import InputError, SolveError
+from ..model.errors import InputError, SolveError, did_you_mean
 
 COMMANDS = {
     "predict": "what one set-up will do on each band, without a file",
@@ -42,9 +41,8 @@ class Lazy(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in COMMANDS:
-            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
-            hint = f"; did you mean '{near[0]}'?" if near else ""
-            raise InputError("command", repr(args[0]), f"one of {', '.join(COMMANDS)}{hint}")
+            told = f"one of {', '.join(COMMANDS)}{did_you_mean(args[0], COMMANDS)}"
+            raise InputError("command", repr(args[0]), told)
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

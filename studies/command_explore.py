@@ -3,9 +3,8 @@
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
+from .command_line import FILE, WORKERS, progress_bar
 from .explorer import explore, write_explorer
 from .live import LiveServer
 from .sliders import Controls, controls
@@ -20,9 +19,7 @@ def _study(file: Path) -> Study:
 
 
 def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("settings,"),
-               TimeElapsedColumn(), TextColumn("gone,"), TimeRemainingColumn(), TextColumn("left"))  # fmt: skip
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    with progress_bar("settings,") as bar:
         task = bar.add_task("solving settings", total=None)
 
         def tell(what: str, done: int, total: int) -> None:
@@ -40,7 +37,7 @@ def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
 
 
 @click.command("explore")
-@click.argument("file", type=click.Path(path_type=Path))
+@FILE
 @click.option("--out", type=click.Path(path_type=Path), help="The page [results/<study>/explorer.html].")
 @click.option("--slider", "ranges", type=(str, str, str), multiple=True, metavar="KEY LOWEST HIGHEST",
               help='One more slider, such as --slider antenna.slope "20 deg" "40 deg".')  # fmt: skip
@@ -48,7 +45,7 @@ def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
               help='One more value to choose, such as --choice coax.type RG-174.')  # fmt: skip
 @click.option("--live", is_flag=True, help="Serve the page on this machine; the solver answers beyond the range.")
 @click.option("--port", type=click.IntRange(0, 65535), default=8649, show_default=True, help="Port for --live.")
-@click.option("--workers", type=click.IntRange(min=0), help="Worker processes [all cores].")
+@WORKERS
 def COMMAND(
     file: Path,
     out: Path | None,

@@ -1,12 +1,12 @@
 """tautwire fit FILE SWEEP...: fit the set-up to measured sweeps."""
 
-import shlex
 from pathlib import Path
 from typing import Any
 
 import click
 
 from ..model.errors import InputError
+from .command_line import FILE, OUT, said
 from .command_run import run_shown
 from .fitted import FROM, with_fit, write_fit
 from .local_model import quantity_kind, shown, written
@@ -23,7 +23,7 @@ TIMEOUT = 1800.0
 
 
 @click.command("fit")
-@click.argument("file", type=click.Path(path_type=Path))
+@FILE
 @click.argument("sweeps", nargs=-1, type=click.Path(path_type=Path), metavar="SWEEP...")
 @click.option("--plane", type=click.Choice(PLANES), help="Where the sweeps were taken [radio, or FILE's plane].")
 @click.option(
@@ -33,7 +33,7 @@ TIMEOUT = 1800.0
     help="Make the sweeps up instead, from values drawn at random, to see what such a fit would find.",
 )
 @FROM
-@click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
+@OUT
 @click.option("--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds at most.")
 def COMMAND(
     file: Path,
@@ -66,10 +66,7 @@ def COMMAND(
     measured_of(spec)  # say what is wrong with the files before anything is computed
     parameters_of(Setup.read(study.raw), spec)
     result = run_shown(study, 1, None, timeout)
-    chosen = (["--plane", plane] if plane else []) + (["--from", str(fit)] if fit else [])
-    command = shlex.join(
-        ["tautwire", "fit", str(file), *map(str, sweeps), *chosen] + (["--out", str(out)] if out else [])
-    )
+    command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
     written_files = write(result, folder, command)
     if "fit" in result.frames:
         path = folder / "fit.toml"

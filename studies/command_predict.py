@@ -8,6 +8,7 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
+from .command_line import aligned
 from .fitted import FROM, with_fit
 from .output import sentences, validity
 from .raw import changed
@@ -121,8 +122,7 @@ def table(rows: list[dict[Any, Any]]) -> str:
     for row in rows:
         cells = ["-" if math.isnan(row[k]) else f"{row[k]:.{d}f}" for k, d in zip(keys, digits, strict=True)]
         lines.append((row["band"], *cells))
-    widths = [max(len(line[i]) for line in lines) for i in range(len(head))]
-    return "\n".join("  ".join(c.rjust(w) for c, w in zip(line, widths, strict=True)) for line in lines)
+    return aligned(lines, ">")
 
 
 for _name, (_path, _help, _default) in OPTIONS.items():

@@ -1,12 +1,10 @@
 """tautwire run FILE: compute a study."""
 
-import shlex
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
+from .command_line import CASE_TIMEOUT, FILE, OUT, WORKERS, progress_bar, said
 from .fitted import FROM, with_fit
 from .output import sentences, validity, write
 from .result import Result
@@ -19,9 +17,7 @@ def run_shown(
     study: Study, workers: int | None = None, scheduler: str | None = None, timeout: float = TIMEOUT
 ) -> Result:
     """Run a study with a progress bar on standard error."""
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("cases"),
-               TimeElapsedColumn(), TextColumn("gone,"), TimeRemainingColumn(), TextColumn("left"))  # fmt: skip
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    with progress_bar("cases") as bar:
         task = bar.add_task(study.name, total=None)
         return run(
             study, Store(), workers, timeout, scheduler,
@@ -30,11 +26,11 @@ def run_shown(
 
 
 @click.command("run")
-@click.argument("file", type=click.Path(path_type=Path))
+@FILE
 @FROM
-@click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
-@click.option("--workers", type=click.IntRange(min=0), help="Worker processes [all cores].")
-@click.option("--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds for a case.")
+@OUT
+@WORKERS
+@CASE_TIMEOUT
 @click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at ADDRESS.")
 @click.option("--animate", "animated", is_flag=True, help="Also write dip.gif, the first band's dip on its walk.")
 def COMMAND(
@@ -50,9 +46,7 @@ def COMMAND(
     study = read_study(with_fit(load_tables(file), fit), file.stem)
     result = run_shown(study, workers, scheduler, timeout)
     folder = out or Path("results") / study.name
-    chosen = (["--from", str(fit)] if fit else []) + (["--out", str(out)] if out else [])
-    command = shlex.join(["tautwire", "run", str(file), *chosen])
-    written = write(result, folder, command, store=Store())
+    written = write(result, folder, said("run", file, from_=fit, out=out), store=Store())
     if animated:
         from .animation import animate  # with the drawing library, which a run from the store spares
 

@@ -1,17 +1,17 @@
 """tautwire turns FILE: the turn table, the fewest stops, and a card to print."""
 
 import math
-import shlex
 from pathlib import Path
 
 import click
 import pandas as pd
 
+from .command_line import CASE_TIMEOUT, FILE, OUT, WORKERS, aligned, said
 from .command_run import run_shown
 from .fitted import FROM, with_fit
 from .output import validity, write
 from .result import Result
-from .runner import TIMEOUT
+from .store import Store
 from .study import load_tables, read_study
 from .turn_choice import COLUMN, other_columns, parts, sentences
 from .want_turns import with_turn_axis
@@ -31,11 +31,7 @@ def table_text(rows: pd.DataFrame) -> str:
             "-" if math.isnan(shift) else f"{shift:+.0f}",
             "tuner" if math.isnan(stop) else f"{stop:g}",
         ))  # fmt: skip
-    widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
-    return "\n".join(
-        "  ".join(c.ljust(w) if i == 0 else c.rjust(w) for i, (c, w) in enumerate(zip(line, widths, strict=True)))
-        for line in lines
-    )
+    return aligned(lines, "<>")
 
 
 def card_text(result: Result) -> str:
@@ -50,11 +46,11 @@ def card_text(result: Result) -> str:
 
 
 @click.command("turns")
-@click.argument("file", type=click.Path(path_type=Path))
+@FILE
 @FROM
-@click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
-@click.option("--workers", type=click.IntRange(min=0), help="Worker processes [all cores].")
-@click.option("--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds for a case.")
+@OUT
+@WORKERS
+@CASE_TIMEOUT
 def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None, timeout: float) -> None:
     """Which turns off the reel serve the segments wanted in FILE's [turns] table, from its [reel] table.
 
@@ -63,8 +59,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
     study = with_turn_axis(read_study(with_fit(load_tables(file), fit), file.stem))
     result = run_shown(study, workers, None, timeout)
     folder = out or Path("results") / study.name
-    chosen = (["--from", str(fit)] if fit else []) + (["--out", str(out)] if out else [])
-    written = write(result, folder, shlex.join(["tautwire", "turns", str(file), *chosen]))
+    written = write(result, folder, said("turns", file, from_=fit, out=out), store=Store())
     written += write_cards(result, folder)
     click.echo(card_text(result))
     for line in validity(result):

@@ -1,12 +1,12 @@
 """tautwire why FILE: which change of the set-up explains that the dips moved, and what to do."""
 
-import shlex
 from pathlib import Path
 from typing import Any
 
 import click
 
 from ..model.errors import InputError
+from .command_line import FILE, OUT, aligned, said
 from .command_run import run_shown
 from .fitted import FROM, with_fit
 from .measurement import PLANES
@@ -24,11 +24,7 @@ def ranking_text(result: Result) -> str:
     for _, row in result.frames["why"].iterrows():
         verdict = "explains all" if row["explains"] else "does not" + (", more would" if row["at_end"] else "")
         lines.append((row["cause"], row["change"], f"{row['usual_changes']:+.1f}", f"{row['misfit']:.1f}", verdict))
-    widths = [max(len(line[i]) for line in lines) for i in range(5)]
-    sides = (str.ljust, str.ljust, str.rjust, str.rjust, str.ljust)
-    return "\n".join(
-        "  ".join(side(cell, w) for side, cell, w in zip(sides, line, widths, strict=True)).rstrip() for line in lines
-    )
+    return aligned(lines, "<<>><")
 
 
 def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) -> list[dict[str, Any]]:
@@ -42,7 +38,7 @@ def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) 
 
 
 @click.command("why")
-@click.argument("file", type=click.Path(path_type=Path))
+@FILE
 @click.option("--was", multiple=True, help='Where a dip was, "14.06 MHz"; repeat for more bands.')
 @click.option("--now", multiple=True, help="Where it is now, in the same order.")
 @click.option("--band", multiple=True, help="Its band, if that is not plain.")
@@ -50,7 +46,7 @@ def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) 
 @click.option("--after", multiple=True, type=click.Path(), help="A sweep from now.")
 @click.option("--plane", type=click.Choice(PLANES), help="Where the SWR was read [radio].")
 @FROM
-@click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
+@OUT
 def COMMAND(
     file: Path,
     was: tuple[str, ...],
@@ -74,9 +70,8 @@ def COMMAND(
     shifts_of(study.options["why"], study.spec.region)  # say what is wrong with it before anything is computed
     result = run_shown(study, 1, None, TIMEOUT)
     folder = out or Path("results") / study.name
-    written = write(
-        result, folder, shlex.join(["tautwire", "why", str(file), *_options(was, now, band, before, after)])
-    )
+    told = _options(was, now, band, before, after)
+    written = write(result, folder, said("why", file, *told, plane=plane, from_=fit, out=out))
     if "why" in result.frames:
         click.echo(ranking_text(result))
     for line in [*sentences(result), *validity(result)]:

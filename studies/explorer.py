@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 
 from ..model.arrays import Real
-from ..model.errors import InputError
 from . import units
 from .cautions import caution_text
 from .figure_words import title_of
+from .files import put_text
 from .page import as_json, render
 from .setup import Setup
 from .sliders import Controls, Slider
@@ -121,8 +121,4 @@ def explore(
 
 def write_explorer(page: str, path: Path) -> None:
     """Write the page. Raises InputError if the file cannot be written."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(page, encoding="utf-8")
-    except OSError as error:
-        raise InputError("out", path, f"a file that can be written ({error.strerror})") from None
+    put_text(path, page)

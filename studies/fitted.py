@@ -9,6 +9,7 @@ import click
 import tomli_w
 
 from ..model.errors import InputError
+from .files import put_text
 from .raw import Raw
 from .setup import Setup
 from .study import load_tables
@@ -26,11 +27,7 @@ def write_fit(raw: Mapping[str, Any], result: Mapping[str, Any], path: Path) -> 
         "# A set-up fitted to measurement by tautwire. Use it:  tautwire run STUDY --from THIS_FILE\n\n"
         + tomli_w.dumps({**tables, RESULT: dict(result)})
     )
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError("out", path, f"a file that can be written ({error.strerror})") from None
+    put_text(path, text)
 
 
 def with_fit(raw: Mapping[str, Any], path: Path | None) -> Raw:

@@ -1,12 +1,11 @@
 """Tables of a study file as pydantic models, and their first fault as one clear line."""
 
-import difflib
 from collections.abc import Mapping
 from typing import Any, get_args
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from ..model.errors import InputError
+from ..model.errors import InputError, did_you_mean
 
 
 class Part(BaseModel):
@@ -34,9 +33,8 @@ def _first_fault(part: type[BaseModel], error: ValidationError, prefix: str) -> 
         return InputError(field, cause.value, cause.allowed)
     if fault["type"] == "extra_forbidden":
         known = sorted(fields_at(part, fault["loc"][:-1]))
-        near = difflib.get_close_matches(str(fault["loc"][-1]), known, n=1)
-        hint = f"; did you mean '{near[0]}'?" if near else ""
-        return InputError(field, repr(fault["input"]), f"unknown key, allowed here: {', '.join(known)}{hint}")
+        told = f"unknown key, allowed here: {', '.join(known)}{did_you_mean(str(fault['loc'][-1]), known)}"
+        return InputError(field, repr(fault["input"]), told)
     if fault["type"] == "missing":
         return InputError(field, "nothing", "this key is needed")
     return InputError(field, repr(fault["input"]), fault["msg"].lower())

@@ -38,7 +38,8 @@ def case_key(case: Case, study: Study) -> str:
     spec = study.spec
     options = {name: part.model_dump_json() for name, part in study.options.items()}
     bands = [(b.name, b.lower, b.upper) for b in study.bands]
-    return digest("case", VERSION, engine_name(), case.raw, spec.want, bands, spec.swr_threshold, options)
+    asked = (spec.want, bands, spec.region, spec.swr_threshold, options)
+    return digest("case", VERSION, engine_name(), case.raw, *asked)
 
 
 def solve_case(case: Case, study: Study, store: Store) -> Frames:

@@ -42,11 +42,6 @@ class Slider:
         return not self.path.startswith(FEED_ONLY)
 
     @property
-    def moves_feed(self) -> bool:
-        """Whether transformer or line depend on it, apart from the line's length, which is exact."""
-        return not self.moves_wire
-
-    @property
     def step(self) -> float:
         """A round step, at least 100 over the range."""
         rough = (self.high - self.low) / 100

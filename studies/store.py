@@ -42,10 +42,10 @@ def default_folder() -> Path:
 
 @lru_cache(maxsize=1)
 def code_digest() -> str:
-    """Hash of tautwire's own source: results of other code are not taken for its own."""
+    """Hash of tautwire's own files, templates and style too: results of other code are not taken for its own."""
     text = hashlib.sha256()
     for package in (Path(__file__).parent, Path(constants.__file__).parent):
-        for file in sorted(package.glob("*.py")):
+        for file in sorted(f for f in package.iterdir() if f.is_file()):
             text.update(file.read_bytes())
     return text.hexdigest()[:16]
 

@@ -5,13 +5,12 @@ To add one: write its module, want_<name>.py, with a `Want` called WANT, and lis
 
 from __future__ import annotations
 
-import difflib
 import importlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from ..model.errors import InputError
+from ..model.errors import InputError, did_you_mean
 from .parts import Part
 from .setup import Setup
 
@@ -62,9 +61,7 @@ WANTS = ("dips", "exposure", "fit", "pattern", "shield", "stress", "target", "tu
 def want_named(name: str) -> Want:
     """The want of that name. Raises InputError with the nearest name."""
     if name not in WANTS:
-        near = difflib.get_close_matches(name, WANTS, n=1)
-        hint = f"; did you mean '{near[0]}'?" if near else ""
-        raise InputError("study.want", repr(name), f"one of {', '.join(WANTS)}{hint}")
+        raise InputError("study.want", repr(name), f"one of {', '.join(WANTS)}{did_you_mean(name, WANTS)}")
     want = importlib.import_module(f".want_{name}", __package__).WANT
     assert isinstance(want, Want)
     return want
