@@ -123,3 +123,11 @@ def test_the_same_case_by_another_road_has_the_same_key(study):
 def test_an_absent_cluster_is_told_in_one_line(study, store):
     with pytest.raises(InputError, match="the address of a running Dask scheduler"):
         run(study, store, scheduler="not an address")
+
+
+def test_a_regions_segments_are_not_taken_for_anothers():
+    """A band may be the same in two regions while its segments are not, so the key tells regions apart."""
+    raw = {"antenna": {"layout": "sloper", "length": "20 m", "slope": "30 deg"}, "coax": {"length": "5 m"}}
+    here, there = (read_study({**raw, "study": {"name": "s", "bands": ["20 m"], "region": r}}) for r in (1, "US"))
+    assert here.bands[0].lower == there.bands[0].lower and here.bands[0].upper == there.bands[0].upper
+    assert runner.case_key(here.cases()[0], here) != runner.case_key(there.cases()[0], there)
