@@ -14,11 +14,18 @@ from small_study import CASES, write_study
 from tautwire.studies.store import FOLDER_VARIABLE, Store
 
 WRITE_TABLES = """
+import os
+import signal
 import sys
 from pathlib import Path
 from tautwire.studies.runner import run
 from tautwire.studies.study import load_study
-result = run(load_study(Path(sys.argv[1])), workers=int(sys.argv[3]))
+
+def progress(done, total):
+    if done == int(sys.argv[4]):
+        os.kill(os.getpid(), signal.SIGKILL)  # the parent alone, as the kernel or a user would
+
+result = run(load_study(Path(sys.argv[1])), workers=int(sys.argv[3]), progress=progress)
 out = Path(sys.argv[2])
 out.mkdir(parents=True)
 for name, frame in result.frames.items():
@@ -27,9 +34,9 @@ print("cached", result.cached, "failed", len(result.failed))
 """
 
 
-def start(study: Path, store: Path, out: Path, workers: int) -> subprocess.Popen:
+def start(study: Path, store: Path, out: Path, workers: int, kill_at: int = -1) -> subprocess.Popen:
     env = {**os.environ, FOLDER_VARIABLE: str(store)}
-    command = [sys.executable, "-c", WRITE_TABLES, str(study), str(out), str(workers)]
+    command = [sys.executable, "-c", WRITE_TABLES, str(study), str(out), str(workers), str(kill_at)]
     return subprocess.Popen(command, env=env, stdout=subprocess.PIPE, text=True, start_new_session=True)
 
 
@@ -59,12 +66,8 @@ def uninterrupted(tmp_path_factory):
 @pytest.mark.parametrize("workers", [0, 2])
 def test_kill_and_go_on(tmp_path, uninterrupted, workers):
     study, store = write_study(tmp_path), tmp_path / "store"
-    run = start(study, store, tmp_path / "never", workers)
-    until = time.monotonic() + 60
-    while finished(store) < 2 and time.monotonic() < until:
-        time.sleep(0.02)
-    os.kill(run.pid, signal.SIGKILL)  # the parent alone, as the kernel or a user would
-    run.wait()
+    run = start(study, store, tmp_path / "never", workers, kill_at=2)
+    assert run.wait(timeout=120) == -signal.SIGKILL
     time.sleep(0.5 if workers else 0)
     with contextlib.suppress(ProcessLookupError):  # no worker outlived it
         os.killpg(run.pid, signal.SIGKILL)
@@ -75,12 +78,8 @@ def test_kill_and_go_on(tmp_path, uninterrupted, workers):
 
 
 def test_workers_end_with_a_killed_parent(tmp_path):
-    run = start(write_study(tmp_path), tmp_path / "store", tmp_path / "never", 2)
-    until = time.monotonic() + 60
-    while finished(tmp_path / "store") < 1 and time.monotonic() < until:
-        time.sleep(0.02)
-    os.kill(run.pid, signal.SIGKILL)
-    run.wait()
+    run = start(write_study(tmp_path), tmp_path / "store", tmp_path / "never", 2, kill_at=1)
+    assert run.wait(timeout=120) == -signal.SIGKILL
     until = time.monotonic() + 20
     while time.monotonic() < until:
         try:

@@ -64,6 +64,9 @@ def test_a_kill_while_writing_leaves_a_good_store(tmp_path):
     for seed in range(3):
         one = hammer(tmp_path, seed, 60)
         assert one.stdout.readline() == "begun\n"
+        until = time.monotonic() + 30
+        while Store(tmp_path).contents().get("wires", 0) < 3 and time.monotonic() < until:
+            time.sleep(0.02)
         time.sleep(0.3)
         os.kill(one.pid, signal.SIGKILL)
         one.communicate()
