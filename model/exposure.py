@@ -86,32 +86,33 @@ def stay_away(
     def value(points: Real) -> Real:
         return _values(near, limits, duty, points)
 
-    seg = near.segments
-    for far in REACHES if reach is None else (reach,):
+    seg, reaches = near.segments, REACHES if reach is None else (reach,)
+    for far in reaches:
         step = resolution or min(max(far / 10, 0.1), 0.5)
-        x, y, planes = _plan(seg, value, heights, far, step)
-        along, up, section = _section(seg, value, feed, bearing, far, step)
-        on_planes, on_section = _plan_points(x, y, heights), _section_points(along, up, feed, bearing)
-        rims = _rim(seg, on_planes, planes, far, step), _rim(seg, on_section, section, far, step)
-        complete = max(rims) < RIM
-        if complete:
+        level, upright = _plan(seg, heights, far, step), _section(seg, feed, bearing, far, step)
+        rims = [grid.sampled(value, grid.rim(far, step)) for grid in (level, upright)]
+        complete = max(float(np.nanmax(rim, initial=0.0)) for rim in rims) < RIM
+        if complete or far == reaches[-1]:  # only now the places within the rim
             break
-    places = _crossings(on_planes, planes, value)
-    cut = _crossings(on_section, section, value)
+    planes, section = (
+        np.where(np.isnan(rim), grid.sampled(value, (grid.away <= far) & np.isnan(rim)), rim)
+        for grid, rim in zip((level, upright), rims, strict=True)
+    )
+    places, cut = _crossings(level.points, planes, value), _crossings(upright.points, section, value)
     with np.errstate(all="ignore"):
         highest = np.fmax.reduce(planes, axis=0)
-    plan, sheet = Sheet(x, y, highest), Sheet(along, up, section)
+    plan, sheet = Sheet(level.across, level.up, highest), Sheet(upright.across, upright.up, section)
     if len(places) == 0 and len(cut) == 0:
         return StayAway(0.0, 0.0, 0.0, 0.0, None, plan, sheet, complete)
-    any_part = max(float(distance(p, seg).min(1).max()) if len(p) else 0.0 for p in (places, cut))
+    any_part = max(float(_nearest(seg, p).max()) if len(p) else 0.0 for p in (places, cut))
     if len(places) == 0:
         return StayAway(0.0, 0.0, 0.0, any_part, None, plan, sheet, complete)
-    level = distance(places * [1, 1, 0], _flat(seg)).min(axis=1)
+    clear = _nearest(_flat(seg), places * [1, 1, 0])
     to_feed, to_end = (np.hypot(*(places - p)[:, :2].T) for p in (feed, end))
     at_feed = to_feed <= to_end
-    worst = int(level.argmax())
+    worst = int(clear.argmax())
     return StayAway(
-        float(level[worst]),
+        float(clear[worst]),
         float(to_feed[at_feed].max(initial=0.0)),
         float(to_end[~at_feed].max(initial=0.0)),
         any_part,
@@ -141,72 +142,76 @@ def _flat(seg: Segments) -> Segments:
 
 def _nearest(seg: Segments, points: Real) -> Real:
     """(M,) distance to the nearest conductor, m."""
-    parts = np.array_split(points, max(1, len(points) * len(seg.centre) // 500_000))
-    return np.concatenate([distance(p, seg).min(axis=1) for p in parts if len(p)] or [np.zeros(0)])
+    runs = _runs(seg)
+    parts = np.array_split(points, max(1, len(points) * len(runs.centre) // 500_000))
+    return np.concatenate([distance(p, runs).min(axis=1) for p in parts if len(p)] or [np.zeros(0)])
 
 
-def _plan_points(x: Real, y: Real, heights: tuple[float, ...]) -> Real:
-    """Grid points (Z, Y, X, 3)."""
-    z, yy, xx = np.meshgrid(np.array(heights), y, x, indexing="ij")
-    return np.stack([xx, yy, z], axis=-1)
+def _runs(seg: Segments) -> Segments:
+    """The same conductors with as few segments as they have straight runs; for distances, so without currents."""
+    start, end, way = seg.centre - seg.vector / 2, seg.centre + seg.vector / 2, seg.vector / seg.length[:, None]
+    goes_on = (np.abs(start[1:] - end[:-1]).max(1) < 1e-6) & (np.abs(way[1:] - way[:-1]).max(1) < 1e-6)
+    first, last = np.append(True, ~goes_on), np.append(~goes_on, True)
+    return Segments((start[first] + end[last]) / 2, end[last] - start[first], np.zeros((int(first.sum()), 3, 0)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Grid:
+    """points (..., B, A, 3) at across (A,) and up (B,), and how far each is away from the nearest conductor, m."""
+
+    across: Real
+    up: Real
+    points: Real
+    away: Real
+
+    def rim(self, reach: float, step: float) -> np.ndarray:
+        """Which points lie within reach and near its rim."""
+        return (self.away <= reach) & (self.away > reach - 1.5 * step)
+
+    def sampled(self, value: Callable[[Real], Real], which: np.ndarray) -> Real:
+        """Values at those points, nan elsewhere."""
+        out = np.full(self.away.shape, np.nan)
+        out[which] = value(self.points[which])
+        return out
+
+
+def _grid(seg: Segments, across: Real, up: Real, points: Real, reach: float) -> _Grid:
+    """Raises InputError if too many points lie within reach of a conductor."""
+    away = _nearest(seg, points.reshape(-1, 3)).reshape(points.shape[:-1])
+    if (count := int((away <= reach).sum())) > MOST_POINTS:
+        told = f"at most {MOST_POINTS} points near the wires; make it coarser or exposure.extent smaller"
+        raise InputError("exposure.resolution", f"{count} points", told)
+    return _Grid(across, up, points, away)
 
 
 def _axis(low: float, high: float, step: float) -> Real:
     return np.arange(math.floor(low / step), math.ceil(high / step) + 1) * step
 
 
-def _sampled(seg: Segments, value: Callable[[Real], Real], grid: Real, reach: float) -> Real:
-    """Values at the points of a grid (..., 3) within reach of a conductor, nan elsewhere."""
-    points = grid.reshape(-1, 3)
-    out = np.full(len(points), np.nan)
-    inside = _nearest(seg, points) <= reach
-    if inside.sum() > MOST_POINTS:
-        told = f"at most {MOST_POINTS} points near the wires; make it coarser or exposure.extent smaller"
-        raise InputError("exposure.resolution", f"{int(inside.sum())} points", told)
-    out[inside] = value(points[inside])
-    return out.reshape(grid.shape[:-1])
-
-
-def _plan(
-    seg: Segments, value: Callable[[Real], Real], heights: tuple[float, ...], reach: float, step: float
-) -> tuple[Real, Real, Real]:
-    """x (X,), y (Y,) and values (Z, Y, X) near what comes within reach of the heights."""
+def _plan(seg: Segments, heights: tuple[float, ...], reach: float, step: float) -> _Grid:
+    """Level grids, points (Z, Y, X, 3), of what comes within reach of the conductors."""
     ends = np.concatenate([seg.centre - seg.vector / 2, seg.centre + seg.vector / 2])
     low, high = ends[:, :2].min(axis=0) - reach, ends[:, :2].max(axis=0) + reach
     x, y = _axis(low[0], high[0], step), _axis(low[1], high[1], step)
-    found = _sampled(seg, value, _plan_points(x, y, heights), reach)
-    known = np.isfinite(found) | np.isinf(found)
-    rows, columns = np.flatnonzero(known.any((0, 2))), np.flatnonzero(known.any((0, 1)))
+    z, yy, xx = np.meshgrid(np.array(heights), y, x, indexing="ij")
+    whole = _grid(seg, x, y, np.stack([xx, yy, z], axis=-1), reach)
+    inside = whole.away <= reach
+    rows, columns = np.flatnonzero(inside.any((0, 2))), np.flatnonzero(inside.any((0, 1)))
     if len(rows) == 0:
-        return x[:1], y[:1], found[:, :1, :1]
+        rows = columns = np.zeros(1, dtype=int)
     r, c = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
-    return x[c], y[r], found[:, r, c]
+    return _Grid(x[c], y[r], whole.points[:, r, c], whole.away[:, r, c])
 
 
-def _section_points(along: Real, up: Real, feed: Real, bearing: float) -> Real:
-    """Grid points (B, A, 3)."""
-    z, s = np.meshgrid(up, along, indexing="ij")
-    return np.stack([feed[0] + s * math.sin(bearing), feed[1] + s * math.cos(bearing), z], axis=-1)
-
-
-def _section(
-    seg: Segments, value: Callable[[Real], Real], feed: Real, bearing: float, reach: float, step: float
-) -> tuple[Real, Real, Real]:
-    """Metres along (A,), height (B,) and values (B, A) in the upright plane through the feed."""
+def _section(seg: Segments, feed: Real, bearing: float, reach: float, step: float) -> _Grid:
+    """The upright grid through the feed, points (B, A, 3); across is metres along the bearing."""
     ends = np.concatenate([seg.centre - seg.vector / 2, seg.centre + seg.vector / 2])
     s = (ends - feed)[:, :2] @ [math.sin(bearing), math.cos(bearing)]
     along = _axis(s.min() - reach, s.max() + reach, step)
     up = np.maximum(_axis(0, ends[:, 2].max() + reach, step), 2 * LOWEST_POINT)
-    return along, up, _sampled(seg, value, _section_points(along, up, feed, bearing), reach)
-
-
-def _rim(seg: Segments, points: Real, values: Real, reach: float, step: float) -> float:
-    """Greatest value near the rim of what was sampled; 0 if nothing was."""
-    known = ~np.isnan(values)
-    if not known.any():
-        return 0.0
-    rim = _nearest(seg, points[known]) > reach - 1.5 * step
-    return float(values[known][rim].max(initial=0.0))
+    z, at = np.meshgrid(up, along, indexing="ij")
+    points = np.stack([feed[0] + at * math.sin(bearing), feed[1] + at * math.cos(bearing), z], axis=-1)
+    return _grid(seg, along, up, points, reach)
 
 
 def _crossings(points: Real, values: Real, value: Callable[[Real], Real]) -> Real:

@@ -166,16 +166,16 @@ class _Remainder:
         by_log_r, by_x = np.zeros_like(c), np.zeros_like(c)  # (pieces, angle, 4, R)
         by_log_r[..., :-1] = chebder(c, axis=3) * (2 / span)
         by_x[:, :-1] = chebder(c, axis=1)
-        self.log_r, self.x = replace(table, coefficients=by_log_r), replace(table, coefficients=by_x)
+        self._all = replace(table, coefficients=np.concatenate([c, by_log_r, by_x], axis=2))
 
     def kernels(self, rho: Real, zeta: Real) -> tuple[Complex, Complex, Complex]:
         """The kernels Vz, Vr, A, B (4, M) and their slopes along k rho and k zeta."""
         x, z = self.table.k * rho, self.table.k * zeta
         r, angle = np.hypot(x, z), np.arctan2(z, x)
-        v = self.table.kernels(rho, zeta)
-        v_r = self.log_r.kernels(rho, zeta) / r - (1j + 1 / r) * v
+        v, by_log_r, by_x = np.split(self._all.kernels(rho, zeta), 3)
+        v_r = by_log_r / r - (1j + 1 / r) * v
         stretch = np.expm1(BEND) * 2 / np.pi
-        v_angle = self.x.kernels(rho, zeta) * (2 / BEND * stretch / (1 + angle * stretch))
+        v_angle = by_x * (2 / BEND * stretch / (1 + angle * stretch))
         return v, (x * v_r - z / r * v_angle) / r, (z * v_r + x / r * v_angle) / r
 
     def fields(self, points: Real, seg: Segments, amps: Complex) -> Complex:

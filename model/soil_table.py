@@ -30,9 +30,9 @@ class SoilTable:
     """Interpolation table. k: wave number in air, 1/m. n2: the soil's complex relative permittivity.
 
     edges (P + 1,): limits of the pieces in k R. coefficients (P, angle, 4, R): Chebyshev, of R exp(jR) times Vz, Vr, A,
-    B. The error is some 1e-4 of the largest kernel at that point for moist and dry soils up to k R = 12. Where the soil
-    absorbs almost nothing (fresh water, no conductivity) or beyond k R = 12 it may reach 5e-2, which moves a feed
-    impedance by about 1e-5.
+    B; near_field.py adds their slopes, 12 in all. The error is some 1e-4 of the largest kernel at that point for moist
+    and dry soils up to k R = 12. Where the soil absorbs almost nothing (fresh water, no conductivity) or beyond
+    k R = 12 it may reach 5e-2, which moves a feed impedance by about 1e-5.
     """
 
     k: float
@@ -52,16 +52,17 @@ class SoilTable:
         in_angle = chebvander(2 / BEND * np.log1p(angle * (2 / np.pi) * np.expm1(BEND)) - 1, N_ANGLE - 1).T
         log_r, log_edge = np.log(r), np.log(self.edges)
         piece = np.searchsorted(self.edges[1:-1], r)
-        out = np.empty((8, len(r)))
+        many = self.coefficients.shape[2]
+        out = np.empty((2 * many, len(r)))
         for p, c in enumerate(self.coefficients):
             inside = np.flatnonzero(piece == p)
             low, high = log_edge[p : p + 2]
-            parts = np.concatenate([c.real, c.imag], axis=1).reshape(N_ANGLE * 8, N_R)
+            parts = np.concatenate([c.real, c.imag], axis=1).reshape(-1, N_R)
             for at in np.split(inside, range(CHUNK, len(inside), CHUNK)):
                 in_r = chebvander((2 * log_r[at] - low - high) / (high - low), N_R - 1).T
-                by_angle = (parts @ in_r).reshape(N_ANGLE, 8, -1)
+                by_angle = (parts @ in_r).reshape(N_ANGLE, 2 * many, -1)
                 out[:, at] = sum(a * y for a, y in zip(in_angle[:, at], by_angle, strict=True))
-        scaled: Complex = out[:4] + 1j * out[4:]
+        scaled: Complex = out[:many] + 1j * out[many:]
         return scaled * (np.exp(-1j * r) / r)
 
     def _check(self, r: Real) -> None:

@@ -63,10 +63,16 @@ def the_dip(found: list[tuple[float, float]], band: Band) -> tuple[float, float]
 def roots(at: Callable[[Any], Real], f: Real) -> list[float]:
     """Places where a smooth function is zero inside the grid f (M,): those of its cubic spline."""
     y = at(f)
-    if not (np.signbit(y[1:]) != np.signbit(y[:-1])).any():
+    crossed = np.flatnonzero(np.signbit(y[1:]) != np.signbit(y[:-1]))
+    if not len(crossed):
         return []
-    found = scipy.interpolate.CubicSpline(f, y).roots(extrapolate=False)
-    return [float(x) for x in found[np.isfinite(found)]]
+    spline = scipy.interpolate.CubicSpline(f, y)
+    out = []
+    for i in crossed:
+        piece = scipy.interpolate.PPoly(spline.c[:, i : i + 1], f[i : i + 2])
+        found = piece.roots(extrapolate=False)
+        out.append(float(found[0] if len(found) else f[i + int(abs(y[i + 1]) < abs(y[i]))]))  # a zero at the very end
+    return out
 
 
 def width(at: Callable[[Any], Real], f: Real, dip: float, level: float) -> float:

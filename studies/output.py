@@ -124,7 +124,7 @@ def _drawn(result: Result, command: str, formats: tuple[str, ...]) -> Callable[[
     """What draws every plot and the report: file name -> its bytes."""
 
     def draw() -> dict[str, np.ndarray]:
-        from .page import report  # which needs this module's words
+        from .page import report, svg_text  # which need this module's words
 
         plots = {k: figure for name in result.study.spec.want for k, figure in want_named(name).plots(result).items()}
         files = {}
@@ -133,7 +133,8 @@ def _drawn(result: Result, command: str, formats: tuple[str, ...]) -> Callable[[
                 buffer = io.BytesIO()
                 figure.savefig(buffer, format=kind)
                 files[f"{stem}.{kind}"] = buffer.getvalue()
-        files["report.html"] = report(result, command, plots).encode()
+        shown = {stem: files[f"{stem}.svg"].decode() if "svg" in formats else svg_text(plots[stem]) for stem in plots}
+        files["report.html"] = report(result, command, shown).encode()
         return {name: np.frombuffer(data, dtype=np.uint8) for name, data in files.items()}
 
     return draw

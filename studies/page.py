@@ -88,11 +88,15 @@ def render(template: str, **context: Any) -> str:
     return room.get_template(f"{template}.html.j2").render(**own, **context)
 
 
-def inline_svg(figure: "Figure", stem: str, words: str) -> Markup:
-    """A figure as an svg element whose ids no other figure on the page shares."""
+def svg_text(figure: "Figure") -> str:
+    """A figure as the text of an SVG file."""
     buffer = io.BytesIO()
     figure.savefig(buffer, format="svg")
-    text = buffer.getvalue().decode("utf-8")
+    return buffer.getvalue().decode("utf-8")
+
+
+def inline_svg(text: str, stem: str, words: str) -> Markup:
+    """An SVG file's text as an svg element whose ids no other figure on the page shares."""
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
     text = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{stem}-", text)
@@ -187,10 +191,11 @@ def _shown_tables(result: Result) -> str:
     return tomli_w.dumps({k: v for k, v in tables_.items() if v})
 
 
-def report(result: Result, command: str, figures: Mapping[str, "Figure"] | None = None) -> str:
-    """The report of a result as one HTML text. figures: stem -> figure (default: those of the study's wants)."""
+def report(result: Result, command: str, figures: Mapping[str, str] | None = None) -> str:
+    """The report of a result as one HTML text. figures: stem -> SVG text (default: those of the study's wants)."""
     if figures is None:
-        figures = {k: f for name in result.study.spec.want for k, f in want_named(name).plots(result).items()}
+        plots = [want_named(name).plots(result) for name in result.study.spec.want]
+        figures = {stem: svg_text(figure) for each in plots for stem, figure in each.items()}
     spec = result.study.spec
     return render(
         "report",
@@ -211,7 +216,7 @@ def report(result: Result, command: str, figures: Mapping[str, "Figure"] | None 
 
 
 def write_report(
-    result: Result, folder: Path, command: str | None = None, figures: Mapping[str, "Figure"] | None = None
+    result: Result, folder: Path, command: str | None = None, figures: Mapping[str, str] | None = None
 ) -> Path:
     """Write report.html into a folder that exists; its path. Raises InputError if it cannot."""
     path = folder / "report.html"

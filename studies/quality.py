@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..model.ground import FREE_SPACE
-
 if TYPE_CHECKING:
     from ..model.solver import Solver
     from .study import Study
@@ -38,16 +36,15 @@ def marks(figures: dict[str, float]) -> list[str]:
 def power_error(solver: Solver, f_hz: float) -> float:
     """What the wires, without loss and away from the soil, radiate over what enters them, less 1.
 
-    The average-gain test: it finds what the engine does badly (steps of radius, joints, coarse segments) at a tenth of
-    the cost of a balance with the soil (model/power_balance.py), which agrees with it to a percent.
+    The average-gain test: it finds what the engine does badly (steps of radius, joints, coarse segments) at a
+    hundredth of the cost of a balance with the soil (model/power_balance.py), which agrees with it to a percent.
     """
-    from ..model.far_field import radiated  # which brings the solver; a study read from the store needs neither
-    from ..model.solver import Solution
+    from ..model.calibration import radiation_resistance  # with scipy, which a study read from the store does not need
 
     parts = solver.parts(f_hz)
     current = np.linalg.solve(parts.wires(f_hz), parts.mesh.feed.astype(complex))
-    solution = Solution(f_hz, parts.mesh, parts.segments, current, np.zeros(len(current), complex), FREE_SPACE)
-    return radiated(solution) / solution.admittance.real - 1
+    radiated = (current.conj() @ radiation_resistance(parts.segments, f_hz) @ current).real
+    return float(radiated / (parts.mesh.feed @ current).real) - 1
 
 
 def quality_rows(solver: Solver, study: Study) -> list[dict[str, Any]]:

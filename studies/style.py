@@ -156,7 +156,10 @@ class Sheet(Figure):
             super().draw(renderer)
 
     def savefig(self, fname: Any, **options: Any) -> None:
-        """As Figure.savefig, without dates and program names unless `metadata` asks for them."""
+        """As Figure.savefig, without dates and program names unless `metadata` asks for them.
+
+        The axes are placed once: what is saved later, in any format, has the places of the first.
+        """
         kind = options.get("format") or Path(str(fname)).suffix.lstrip(".").lower() or "png"
         plain: dict[str, dict[str, None]] = {
             "svg": {"Date": None, "Creator": None},
@@ -165,6 +168,9 @@ class Sheet(Figure):
         }
         options.setdefault("metadata", plain.get(kind))
         with matplotlib.rc_context(self.look.rc):
+            if self.get_layout_engine() is not None:
+                self.draw_without_rendering()
+                self.set_layout_engine(None)
             super().savefig(fname, **options)
 
     def pixels(self) -> np.ndarray:

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import scipy
 
 from ..model.ferrite import Core
 from ..model.stress import (
@@ -28,15 +29,17 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from ..model.solver import Solution, Solver
+    from ..model.structure import Structure
     from .result import Result
     from .study import Study
 
 CURIE_RISE = 110.0  # K above 20 C: the Curie point of common HF ferrites starts at some 130 C, from memory
+PLACES = 201  # on each conductor
 CORE_MHZ = np.round(np.geomspace(1.8, 30.0, 49), 4)
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
-    """Tables "stress" (a row a band), "stress_along" (a row a segment) and "core" (the core against frequency)."""
+    """Tables "stress" (a row a band), "stress_along" (a row a place) and "core" (the core against frequency)."""
     feed, built = setup.feed_system(), setup.build()
     frames: Frames = {"stress": [], "stress_along": [], "core": _core_rows(setup)}
     for each in study.bands:
@@ -46,7 +49,7 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
         row: dict[str, Any] = {"band": each.name, "f_mhz": f / 1e6}
         row |= {"power_w": setup.radio.power, "duty": setup.radio.duty} | asdict(s) | warnings(s)
         frames["stress"].append(row)
-        frames["stress_along"] += _along(each.name, built.structure, solution, s)
+        frames["stress_along"] += along_rows(each.name, built.structure, solution, s)
     return frames
 
 
@@ -61,19 +64,19 @@ def warnings(s: Stress) -> dict[str, str]:
     }
 
 
-def _along(name: str, structure: Any, solution: Solution, s: Stress) -> Rows:
-    scale = math.sqrt(s.wire_w / solution.admittance.real)
-    volts, mesh = np.abs(potential(solution)) * scale, solution.mesh
-    return [
-        {
-            "band": name,
-            "conductor": structure.name(int(mesh.conductor[i])),
-            "along_m": float(mesh.along[i]),
-            "amps": float(abs(solution.current[i]) * scale),
-            "volts": float(volts[i]),
-        }
-        for i in np.flatnonzero(mesh.feed == 0)  # the source itself lies in the others
-    ]
+def along_rows(name: str, structure: Structure, solution: Solution, s: Stress) -> Rows:
+    """Between the segments' middles by complex interpolation: |I| near a node is no straight line."""
+    scale, mesh = math.sqrt(s.wire_w / solution.admittance.real), solution.mesh
+    volts, rows = potential(solution), []
+    for i, conductor in enumerate(structure.conductors):
+        mine = np.flatnonzero((mesh.conductor == i) & (mesh.feed == 0))  # the source itself lies in the others
+        x = mesh.along[mine]
+        at = np.linspace(x[0], conductor.length, PLACES)
+        amps = scipy.interpolate.CubicSpline([*x, conductor.length], [*solution.current[mine], 0])(at)
+        pairs = zip(at, np.abs(amps) * scale, np.abs(np.interp(at, x, volts[mine])) * scale, strict=True)
+        about = {"band": name, "conductor": structure.name(i)}
+        rows += [about | {"along_m": float(p), "amps": float(a), "volts": float(v)} for p, a, v in pairs]
+    return rows
 
 
 def _core_rows(setup: Setup) -> Rows:
@@ -160,14 +163,16 @@ def _why(table: pd.DataFrame) -> list[str]:
 
 
 def plots(result: Result) -> dict[str, Figure]:
-    """Of the first case: where the power goes, volts and amps along the wires, and the core against frequency."""
+    """Of the first case: volts and amps along the wire, heat, the core; currents on all conductors."""
+    from .figure_current import current_figure
     from .figure_stress import stress_figure
 
     frames = {name: result.frames.get(name) for name in ("stress", "stress_along", "core")}
     table, along = frames["stress"], frames["stress_along"]
     if table is None or along is None or table.empty:
         return {}
-    labels = result.study.cases()[0].labels
+    first = result.study.cases()[0]
+    labels = first.labels
     parts = {}
     for name, frame in frames.items():
         if frame is None:
@@ -177,8 +182,13 @@ def plots(result: Result) -> dict[str, Figure]:
         parts[name] = frame
     row = parts["stress"].iloc[0]
     caption = f"{row['power_w']:g} W, duty {row['duty']:g}. " + ", ".join(f"{k} {v}" for k, v in labels.items())
-    title = "Volts, amps and heat"
-    return {"stress": stress_figure(parts["stress"], along_of(parts), parts.get("core"), title=title, caption=caption)}
+    structure, title = first.setup().build().structure, "Current along the wire and its return conductors"
+    return {
+        "stress": stress_figure(
+            parts["stress"], along_of(parts), parts.get("core"), title="Volts, amps and heat", caption=caption
+        ),
+        "currents": current_figure(parts["stress_along"], structure, title=title, caption=caption),
+    }
 
 
 def along_of(parts: dict[str, pd.DataFrame]) -> pd.DataFrame:

@@ -9,15 +9,18 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from made_up_study import RAW, SLOPES, made_up_result, made_up_study
 from matplotlib.colors import to_rgb
 from PIL import Image, ImageFilter
 from tautwire.model.errors import InputError
+from tautwire.model.feed import FeedSystem
 from tautwire.model.ground import FREE_SPACE
 from tautwire.model.solver import Solver
+from tautwire.model.stress import stress
 from tautwire.studies.animation import animate, drawn
-from tautwire.studies.figure_current import along, current_figure
+from tautwire.studies.figure_current import current_figure
 from tautwire.studies.figure_dip import below
 from tautwire.studies.figure_labels import apart, outside, overlaps, spread
 from tautwire.studies.figure_layout import layout_figure, layout_grid
@@ -27,6 +30,7 @@ from tautwire.studies.figure_space import projection
 from tautwire.studies.result import Result
 from tautwire.studies.setup import Built, Setup
 from tautwire.studies.style import LOOKS, Look, Sheet, style
+from tautwire.studies.want_stress import along_rows
 
 IMAGES = Path(__file__).with_name("images")
 SMALL = replace(LOOKS["print"], dpi=60)
@@ -194,12 +198,16 @@ def test_currents_of_wire_and_returns_balance_at_the_feed() -> None:
         for i in range(3)
     ]
     assert abs(sum(starts)) < 1e-9 * abs(starts[0])
-    x, amps = along(solution, 0)
-    assert x[[0, -1]] == pytest.approx([0, 20.1], abs=1e-9)
-    assert amps[-1] < 1e-9 < amps.max()
-    sheet = current_figure([solution], made.structure, power_w=10)
-    top = max(line.get_ydata().max() for line in sheet.axes[0].lines if len(line.get_ydata()) > 50)  # type: ignore[union-attr]
-    assert top == pytest.approx(amps.max() * np.sqrt(10 / solution.admittance.real))
+    level = stress(solution, made.structure, FeedSystem(), 10, 1.0)
+    frame = pd.DataFrame(along_rows("20 m", made.structure, solution, level))
+    wire = frame[frame["conductor"] == "wire"]
+    assert wire["along_m"].iloc[-1] == pytest.approx(20.1) and wire["amps"].iloc[-1] < 1e-9
+    scale = np.sqrt(level.wire_w / solution.admittance.real)
+    own = np.abs(solution.current)[solution.mesh.conductor == 0].max() * scale
+    assert own * (1 - 1e-6) <= wire["amps"].max() <= own * 1.01  # between two middles it may be a little more
+    sheet = current_figure(frame, made.structure)
+    shown = [line.get_ydata() for line in sheet.axes[0].lines if len(line.get_ydata()) > 50]  # type: ignore[arg-type]
+    assert len(shown) == 3 and max(y.max() for y in shown) == wire["amps"].max()  # type: ignore[union-attr]
     assert overlaps(sheet) == [] == outside(sheet)
 
 

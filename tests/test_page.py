@@ -12,7 +12,7 @@ import pytest
 from browser import DESKTOP, PHONE, browser, complaints, offline, resize
 from made_up_study import made_up_result, made_up_study
 from tautwire.model.errors import InputError
-from tautwire.studies.page import as_json, inline_svg, report, write_report
+from tautwire.studies.page import as_json, inline_svg, report, svg_text, write_report
 from tautwire.studies.result import Result
 
 SWEEP = {
@@ -31,7 +31,8 @@ def page(result: Result, tmp_path_factory: pytest.TempPathFactory) -> Path:
     figure = matplotlib.figure.Figure()
     figure.subplots().plot([1, 2], [3, 4])
     folder = tmp_path_factory.mktemp("report")
-    return write_report(result, folder, "tautwire run lakeside.toml", {"a_plot": figure, "again": figure})
+    plots = {"a_plot": svg_text(figure), "again": svg_text(figure)}
+    return write_report(result, folder, "tautwire run lakeside.toml", plots)
 
 
 @pytest.fixture(scope="module")
@@ -195,7 +196,7 @@ def test_texts_cannot_break_the_page(result: Result) -> None:
 def test_ids_of_figures_do_not_meet() -> None:
     figure = matplotlib.figure.Figure()
     figure.subplots().plot([1, 2], [3, 4])
-    text = inline_svg(figure, "one", "a plot of one")
+    text = inline_svg(svg_text(figure), "one", "a plot of one")
     assert 'aria-label="a plot of one"' in text
     assert all(i.startswith("one-") for i in re.findall(r'\bid="([^"]*)"', text))
     assert all(i.startswith("one-") for i in re.findall(r"url\(#([^)]*)\)", text))

@@ -38,10 +38,10 @@ def test_power_balance_of_a_dipole(check, ground, height, remember):
 @pytest.mark.validation
 @pytest.mark.parametrize("ground", [FREE_SPACE, PERFECT, AVERAGE, POOREST], ids=lambda g: g.name)
 def test_power_balance_of_a_portable_wire(check, ground, remember):
-    """A step of radius and a joint of three limbs. Above 15.9 MHz the two that hang side by side cost some percent:
-    the engine gives limbs of a joint equal charge. studies/quality.py marks 5 % and more."""
+    """A step of radius and a joint of three limbs, which costs some percent above 15.9 MHz: the engine gives limbs of
+    a joint equal charge. studies/quality.py marks 5 % and more."""
     wires = portable()
-    for f, allowed in ((7e6, 0.01), (14e6, 0.01), (21e6, 0.05), (28e6, 0.05)):
+    for f, allowed in ((7e6, 0.01), (14e6, 0.01), (21e6, 0.025), (28e6, 0.025)):
         balance = power_balance(Solver(wires, ground, remember=remember).solve(f), wires)
         what = f"portable wire with coax, {ground.name}, {f / 1e6:g} MHz"
         check(what, ENERGY, 1.0, 1 + balance.error, abs=allowed, family="Power balance")
@@ -64,13 +64,13 @@ def test_reciprocity(check, ground, remember):
 def test_step_of_radius_against_another_method(check, f, coax, counterpoise, remember):
     """Thin wire, thick shield, against Galerkin's method, which has no trouble with steps (mixed_potential.py).
 
-    With two limbs the reflection coefficient agrees to 0.02. With three, two of which hang 15 degrees apart, it is off
-    by 0.12 at 24 MHz near the coax's own resonance (studies/quality.py marks that); elsewhere by 0.03.
+    With two limbs the reflection coefficient agrees to 0.01. With three it is off by up to 0.025, at 24 MHz near the
+    coax's own resonance: the engine gives limbs of a joint equal charge.
     """
     wires = portable(coax=coax, counterpoise=counterpoise, bare=True)
     solver = Solver(wires, FREE_SPACE, remember=remember)
     expected = extrapolated(wires, f, solver.parts(f).span.upper)
-    limbs, allowed = ("three", 0.15 if f > 22e6 else 0.03) if counterpoise else ("two", 0.02)
+    limbs, allowed = ("three", 0.03) if counterpoise else ("two", 0.01)
     what = f"thin wire, thick coax, {limbs} limbs, {f / 1e6:g} MHz, reflection at 2450 ohm"
     found = reflection(solver.impedance(f))
     check(what, "Harrington's method, ch. 4", reflection(expected), found, abs=allowed, family="Step of radius")
