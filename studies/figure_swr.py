@@ -64,13 +64,13 @@ def swr_figure(
                 ax.plot(curve["f_mhz"], y, **colours.mark(value).line, zorder=3)
         sheet.supylabel(f"SWR at the radio (up to {limit:g})", size=look.type)
         visible = flat[: len(shown)]
-        sheet.canvas.draw()  # type: ignore[attr-defined]  # panel sizes are known from here on
+        sheet.place()  # panel sizes are known from here on
         named = all(
             _places(sheet, ax, _of(names[n], b), axis, colours.ramped) is not None
             for ax, (b, n, _) in zip(visible, shown, strict=True)
         )
         colours.key(sheet, visible, key_handles(), named=not named)
-        sheet.canvas.draw()  # type: ignore[attr-defined]
+        sheet.place()
         for ax, (band, name, _) in zip(visible, shown, strict=True):
             shelf = Shelf(ax, limit, look.type, ax.get_window_extent().height / sheet.dpi, NAMED if named else BARE)
             shelf.lanes(band, region)

@@ -1,10 +1,17 @@
 """A result on disk: tidy CSV tables, plots, and a one-page summary that answers first."""
 
+from __future__ import annotations
+
 import io
+import multiprocessing
+import os
 import shlex
+import signal
 from collections.abc import Callable, Iterable
+from concurrent.futures import ProcessPoolExecutor
 from importlib import metadata
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -14,6 +21,9 @@ from .cautions import caution_text
 from .result import Result
 from .store import Store, digest
 from .wants import want_named
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 def sentences(result: Result) -> list[str]:
@@ -116,6 +126,35 @@ def write(
     return written
 
 
+def _saved(plots: dict[str, Figure], formats: tuple[str, ...]) -> dict[str, bytes]:
+    """Every figure in every format: file name -> its bytes. Saving costs more than building, so all cores save."""
+    todo = [(stem, kind) for stem in plots for kind in formats]
+    workers = min(os.cpu_count() or 1, len(plots))
+    if workers < 2 or "fork" not in multiprocessing.get_all_start_methods():
+        return {f"{stem}.{kind}": _bytes(plots[stem], kind) for stem, kind in todo}
+    _FORKED.update(plots)
+    context, quiet = multiprocessing.get_context("fork"), (signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent
+    try:
+        with ProcessPoolExecutor(workers, context, initializer=signal.signal, initargs=quiet) as pool:
+            done = pool.map(_forked_bytes, *zip(*todo, strict=True), chunksize=len(formats))  # a figure stays whole
+            return {f"{stem}.{kind}": data for (stem, kind), data in zip(todo, done, strict=True)}
+    finally:
+        _FORKED.clear()
+
+
+_FORKED: dict[str, Figure] = {}  # where forked processes find the figures, which then need no pickling
+
+
+def _forked_bytes(stem: str, kind: str) -> bytes:
+    return _bytes(_FORKED[stem], kind)
+
+
+def _bytes(figure: Figure, kind: str) -> bytes:
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format=kind)
+    return buffer.getvalue()
+
+
 def _csv(frame: pd.DataFrame) -> str:
     return str(frame.to_csv(index=False, float_format="%.9g", lineterminator="\n"))
 
@@ -127,12 +166,7 @@ def _drawn(result: Result, command: str, formats: tuple[str, ...]) -> Callable[[
         from .page import report, svg_text  # which need this module's words
 
         plots = {k: figure for name in result.study.spec.want for k, figure in want_named(name).plots(result).items()}
-        files = {}
-        for stem, figure in plots.items():
-            for kind in formats:
-                buffer = io.BytesIO()
-                figure.savefig(buffer, format=kind)
-                files[f"{stem}.{kind}"] = buffer.getvalue()
+        files = _saved(plots, formats)
         shown = {stem: files[f"{stem}.svg"].decode() if "svg" in formats else svg_text(plots[stem]) for stem in plots}
         files["report.html"] = report(result, command, shown).encode()
         return {name: np.frombuffer(data, dtype=np.uint8) for name, data in files.items()}

@@ -151,6 +151,12 @@ class Sheet(Figure):
         if engine is not None:
             engine.set(rect=(0, 0, 1, self.top))
 
+    def place(self) -> None:
+        """Give the axes their places, as drawing would."""
+        if (engine := self.get_layout_engine()) is not None:
+            with matplotlib.rc_context(self.look.rc):
+                engine.execute(self)
+
     def draw(self, renderer: Any) -> None:
         with matplotlib.rc_context(self.look.rc):
             super().draw(renderer)
@@ -168,9 +174,8 @@ class Sheet(Figure):
         }
         options.setdefault("metadata", plain.get(kind))
         with matplotlib.rc_context(self.look.rc):
-            if self.get_layout_engine() is not None:
-                self.draw_without_rendering()
-                self.set_layout_engine(None)
+            self.place()
+            self.set_layout_engine(None)
             super().savefig(fname, **options)
 
     def pixels(self) -> np.ndarray:
