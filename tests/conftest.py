@@ -9,9 +9,12 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from hypothesis import settings
 from tautwire.studies.store import FOLDER_VARIABLE, Store
 from validation_table import FOLDER, Row, Table, text
 
+settings.register_profile("steady", derandomize=True, deadline=None)  # the same examples on every machine, busy or not
+settings.load_profile("steady")
 TABLE = Table()
 Check = Callable[..., None]
 
