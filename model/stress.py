@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 
 from .arrays import Complex, Real
 from .constants import C0, ETA0
@@ -18,6 +19,7 @@ from .ferrite import Core
 from .solver import Solution
 from .structure import Structure
 
+PLACES = 201  # along a conductor
 POINTS = 6  # Gauss points for what retardation changes
 
 # Warning bands: (from this value on, words). Judgements of ours and common practice, no source: nothing changes
@@ -149,6 +151,24 @@ def core_rise(feed: FeedSystem, watts: float) -> tuple[float, float, float]:
     mass = FERRITE_DENSITY * math.pi / 4 * (s.outer**2 - s.inner**2) * height
     middle = math.sqrt(AIR[0] * AIR[1]) * area
     return watts / (AIR[1] * area), watts / (AIR[0] * area), mass * FERRITE_HEAT / middle / 60
+
+
+def current_along(solution: Solution, structure: Structure, conductor: int) -> tuple[Real, Complex]:
+    """Current for 1 V at the feed (A) at PLACES places (m) along a conductor, up to its open end.
+
+    A complex spline through the segments' middles: near a node the size alone is no straight line. The segments that
+    hold the source lie in the other conductors and are left out.
+    """
+    mine = own_segments(solution, conductor)
+    length = structure.conductors[conductor].length
+    spline = scipy.interpolate.CubicSpline([*solution.mesh.along[mine], length], [*solution.current[mine], 0.0])
+    at = np.linspace(solution.mesh.along[mine[0]], length, PLACES)
+    return at, spline(at)
+
+
+def own_segments(solution: Solution, conductor: int) -> np.ndarray:
+    """Indices of a conductor's segments but for those that hold the source."""
+    return np.flatnonzero((solution.mesh.conductor == conductor) & (solution.mesh.feed == 0))
 
 
 def charge(solution: Solution) -> Complex:

@@ -16,7 +16,7 @@ from ..model.arrays import Real
 from ..model.errors import InputError
 from ..model.far_field import gain
 from ..model.feed import FeedSystem
-from ..model.stress import choke_heat
+from ..model.stress import choke_heat, current_along, own_segments
 from .dips import band_row, window
 from .feed_parts import ChokeSpec
 from .operating import operating_frequency, watts_into_wire
@@ -129,16 +129,18 @@ def _row(
         "gain_azimuth_deg": float(np.degrees(AZIMUTH[0, top[1]])),
     }
     along = [
-        {"band": band.name, "variant": name, "along_m": float(solution.mesh.along[i]), "amps": float(amps[i])}
-        for i in mine
+        {"band": band.name, "variant": name, "along_m": float(at), "amps": float(abs(current) * scale)}
+        for i, conductor in enumerate(structure.conductors)
+        if conductor.role == "coax"
+        for at, current in zip(*current_along(solution, structure, i), strict=True)
     ]
     return row, gains, along
 
 
 def shield_segments(solution: Solution, structure: Any) -> np.ndarray:
-    """Indices of the coax shield's segments, from the transformer on."""
-    coax = [i for i, c in enumerate(structure.conductors) if c.role == "coax"]
-    return np.flatnonzero(np.isin(solution.mesh.conductor, coax))
+    """Indices of the coax shield's segments, from the transformer on, but for those that hold the source."""
+    own = [own_segments(solution, i) for i, c in enumerate(structure.conductors) if c.role == "coax"]
+    return np.concatenate([*own, np.zeros(0, dtype=int)])
 
 
 def pattern_change(one: Real, two: Real) -> float:

@@ -7,7 +7,6 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import scipy
 
 from ..model.ferrite import Core
 from ..model.stress import (
@@ -17,6 +16,8 @@ from ..model.stress import (
     VOLTS_BANDS,
     Stress,
     band,
+    current_along,
+    own_segments,
     potential,
     stress,
 )
@@ -34,7 +35,6 @@ if TYPE_CHECKING:
     from .study import Study
 
 CURIE_RISE = 110.0  # K above 20 C: the Curie point of common HF ferrites starts at some 130 C, from memory
-PLACES = 201  # on each conductor
 CORE_MHZ = np.round(np.geomspace(1.8, 30.0, 49), 4)
 
 
@@ -65,15 +65,14 @@ def warnings(s: Stress) -> dict[str, str]:
 
 
 def along_rows(name: str, structure: Structure, solution: Solution, s: Stress) -> Rows:
-    """Between the segments' middles by complex interpolation: |I| near a node is no straight line."""
-    scale, mesh = math.sqrt(s.wire_w / solution.admittance.real), solution.mesh
-    volts, rows = potential(solution), []
-    for i, conductor in enumerate(structure.conductors):
-        mine = np.flatnonzero((mesh.conductor == i) & (mesh.feed == 0))  # the source itself lies in the others
-        x = mesh.along[mine]
-        at = np.linspace(x[0], conductor.length, PLACES)
-        amps = scipy.interpolate.CubicSpline([*x, conductor.length], [*solution.current[mine], 0])(at)
-        pairs = zip(at, np.abs(amps) * scale, np.abs(np.interp(at, x, volts[mine])) * scale, strict=True)
+    """Amps and volts at places along every conductor."""
+    scale = math.sqrt(s.wire_w / solution.admittance.real)
+    potentials, rows = potential(solution), []
+    for i in range(len(structure.conductors)):
+        at, amps = current_along(solution, structure, i)
+        mine = own_segments(solution, i)
+        volts = np.interp(at, solution.mesh.along[mine], potentials[mine])
+        pairs = zip(at, np.abs(amps) * scale, np.abs(volts) * scale, strict=True)
         about = {"band": name, "conductor": structure.name(i)}
         rows += [about | {"along_m": float(p), "amps": float(a), "volts": float(v)} for p, a, v in pairs]
     return rows
