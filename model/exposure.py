@@ -22,6 +22,7 @@ from .remainder import Segments
 
 HEIGHTS = (0.1, 0.5, 1.0, 1.5, 2.0)  # m
 REACHES = (1.0, 1.6, 2.6, 4.2, 6.8, 11.0, 18.0, 30.0)  # m from any conductor, tried in turn
+COARSEST = 0.5  # m; a coarser grid would miss places over the limit
 RIM = 0.5  # greatest quotient at the rim of a grid that is large enough
 STEPS = 4  # halvings of a grid cell
 MOST_POINTS = 60_000
@@ -74,21 +75,21 @@ def stay_away(
 
     feed, end (3,): the wire's two ends, m. bearing: of the section through the feed, rad. heights: m above soil.
     reach: how far from conductors to look, m (default: as far as needed). resolution: of the grid, m (default: a tenth
-    of that). Raises InputError for heights or a grid outside the ranges.
+    of that; never more than a quarter of it). Raises InputError for heights or a grid outside the ranges.
     """
     if not heights or not all(LOWEST_POINT <= h <= 50 for h in heights):
         raise InputError("exposure.heights", list(heights), f"one height or more from {LOWEST_POINT} to 50 m")
     if reach is not None and not 0.2 <= reach <= 100:
         raise InputError("exposure.extent", f"{reach} m", "from 0.2 to 100 m")
-    if resolution is not None and not 0.02 <= resolution <= 5:
-        raise InputError("exposure.resolution", f"{resolution} m", "from 0.02 to 5 m")
+    if resolution is not None and not 0.02 <= resolution <= COARSEST:
+        raise InputError("exposure.resolution", f"{resolution} m", f"from 0.02 to {COARSEST} m")
 
     def value(points: Real) -> Real:
         return _values(near, limits, duty, points)
 
     seg, reaches = near.segments, REACHES if reach is None else (reach,)
     for far in reaches:
-        step = resolution or min(max(far / 10, 0.1), 0.5)
+        step = min(resolution or max(far / 10, 0.1), COARSEST, far / 4)
         level, upright = _plan(seg, heights, far, step), _section(seg, feed, bearing, far, step)
         rims = [grid.sampled(value, grid.rim(far, step)) for grid in (level, upright)]
         complete = max(float(np.nanmax(rim, initial=0.0)) for rim in rims) < RIM

@@ -55,7 +55,11 @@ class MeshRules:
                 raise InputError(f"mesh.{name}", getattr(self, name), f"from {low} to {high}")
 
     def finer(self, factor: float) -> "MeshRules":
-        """The same rules with segments shorter by that factor everywhere but at the feed: a convergence check."""
+        """The same rules with segments shorter by that factor: a convergence check.
+
+        Not those at the feed, whose length is part of the model, until others become as short: 0.1 m is a 24th of a
+        wavelength at 125 MHz, so at 50 MHz up to a factor of 2.5.
+        """
         return replace(
             self,
             segments_per_wavelength=self.segments_per_wavelength * factor,
@@ -137,14 +141,43 @@ def mesh(structure: Structure, f_hz: float, rules: MeshRules = MeshRules()) -> M
             told = f"{wave / 8 / rules.radii:.3g} m at most at {f_hz / 1e6:.6g} MHz"
             raise InputError(f"{structure.name(i)}, radius", f"{c.wire.radius:.3g} m", told)
     _count(sum(c.length / h for c, h in zip(structure.conductors, target, strict=True)), rules)
+    shortest = min(math.dist(*c.legs[0]) for c in structure.conductors if c.role != "nearby")
+    loads = [[x.at for x in structure.loads if x.conductor == i] for i in range(len(structure.conductors))]
+    roomy = tuple(_room_for(c, at, rules) for c, at in zip(structure.conductors, loads, strict=True))
+    structure = replace(structure, conductors=roomy)
     at_feed = [(c, h) for c, h in zip(structure.conductors, target, strict=True) if c.role != "nearby"]
-    feed = min(_joints(c, h, rules, min(rules.feed_segment, math.dist(*c.legs[0]) / 2))[0] for c, h in at_feed)
+    feed = min(_joints(c, h, rules, min(rules.feed_segment, shortest / 2))[0] for c, h in at_feed)
     parts = [
         _cut(c, h, rules, None if c.role == "nearby" else feed)
         for c, h in zip(structure.conductors, target, strict=True)
     ]
     _count(sum(len(leg) for legs in parts for leg in legs), rules)
     return _assemble(structure, parts)
+
+
+def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:
+    """The same route with a leg as long as a feed segment around each load (m along it), to be cut as one segment.
+
+    So a load sits where it was put, and not in the middle of a segment of half a metre. It moves by up to half such a
+    leg where what is left to the feed, a corner or the next load is shorter than such a leg. In the feed's own segment,
+    or on a leg too short for all this, it stays in the segment it is in.
+    """
+    size = max(rules.feed_segment, rules.radii * c.wire.radius)
+    points, done = [c.points[0]], 0.0
+    for k, (p, q) in enumerate(c.legs):
+        span = math.dist(p, q)
+        stops = [size if k == 0 and c.role != "nearby" else 0.0]
+        for at in sorted(x - done for x in loads if stops[0] <= x - done <= span):
+            before = _none_or_whole(at - size / 2 - stops[-1], size)
+            after = _none_or_whole(span - stops[-1] - before - size, size)
+            low = span - after - size if after <= size else stops[-1] + before
+            if low > stops[-1] - 1e-9:
+                stops += [low, low + size]
+        stops = [x for x, y in itertools.pairwise([*stops[1:], span]) if x > 1e-6 and y - x > 1e-6]
+        points += [_between(p, q, x / span) for x in stops]
+        points.append(q)
+        done += span
+    return replace(c, points=tuple(points))
 
 
 def _count(total: float, rules: MeshRules) -> None:
@@ -187,7 +220,8 @@ def _cut(c: Conductor, target: float, rules: MeshRules, feed: float | None) -> l
         span = math.dist(p, q)
         cap = _natural(span, target, rules)
         if k == 0 and feed is not None:
-            rest = _graded(span - feed, min(feed * rules.growth, cap), size[1], cap, rules.growth)
+            left = span - feed
+            rest = _graded(left, min(feed * rules.growth, cap), size[1], cap, rules.growth) if left > 1e-9 else []
             parts.append([feed, *rest])
         else:
             parts.append(_graded(span, size[k], size[k + 1], cap, rules.growth))
@@ -249,6 +283,16 @@ def _engine_wires(nodes: Real, sizes: list[float], radius: float) -> list[Engine
     """Runs of equal segments of one leg; nodes (n + 1, 3)."""
     edges = [0] + [k for k in range(1, len(sizes)) if abs(sizes[k] / sizes[k - 1] - 1) > 1e-9] + [len(sizes)]
     return [(_point(nodes[a]), _point(nodes[b]), b - a, radius) for a, b in itertools.pairwise(edges)]
+
+
+def _none_or_whole(left: float, size: float) -> float:
+    """left, unless it is shorter than size: then 0 or size, whichever is nearer."""
+    return left if left >= size else 0.0 if left < size / 2 else size
+
+
+def _between(p: Point, q: Point, part: float) -> Point:
+    """A point on the way from p to q; as high as both where they are level."""
+    return _point(np.array(p) + part * (np.array(q) - np.array(p)))
 
 
 def _point(row: Real) -> Point:

@@ -17,7 +17,7 @@ from .arrays import Complex, Real
 
 REFERENCE = 2450.0  # ohm; the level at which the fit is made, 49 times 50 ohm
 GRID = 201  # points on which two fits are compared
-START, MOST = 4, 12  # samples to begin with, samples at the most
+START, MOST = 4, 80  # samples to begin with, samples at the most: a wire of 20 waves takes some 20
 NOISE = 1e-9  # relative size below which a singular value is taken for rounding
 STEP = 1e-5  # of the range: for slopes by difference
 

@@ -8,6 +8,7 @@ a span (spans.py) and, through `remember`, may be stored and shared between solv
 """
 
 import hashlib
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
@@ -23,10 +24,11 @@ from .mesh import Mesh, MeshRules, mesh
 from .radius import RadiusTerm, engine_legs
 from .remainder import Segments, remainder_matrix, segments
 from .response import REFERENCE, Response, respond
-from .soil_table import SoilTable, soil_table
+from .soil_table import R_MAX, SoilTable, soil_table
 from .spans import Smooth, Span, span_of
 from .structure import Structure
 
+UNSETTLED = 0.01  # error of a response's reflection coefficient that is no answer
 Arrays = dict[str, np.ndarray]
 Remember = Callable[[str, Callable[[], Arrays]], Arrays]
 """remember(key, compute): the arrays stored under key, else those of compute()."""
@@ -128,8 +130,10 @@ class _SpanParts:
         return Smooth.through(nodes, rest, self._image_apart)
 
     def _rest_at(self, f_hz: float) -> Complex:
-        key = _key("soil", f_hz, complex(self.ground.n2(f_hz)))
-        table = self._remember(key, lambda: soil_table(f_hz, self.ground).to_arrays())
+        needed = float(self._image_apart.max() + self.segments.length.max())
+        reach = R_MAX * 2.0 ** max(0, math.ceil(math.log2(needed / R_MAX)))  # in steps, so that few tables serve all
+        key = _key("soil", f_hz, complex(self.ground.n2(f_hz)), reach)
+        table = self._remember(key, lambda: soil_table(f_hz, self.ground, r_max=reach).to_arrays())
         return remainder_matrix(SoilTable.from_arrays(table), self.segments)
 
     def load(self, f_hz: float) -> Complex:
@@ -247,8 +251,12 @@ class Solver:
         return 1 / y, complex(adjoint @ slope @ current) / y**2
 
     def response(self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE) -> Response:
-        """Continuous feed impedance over a band inside one span, Hz."""
-        return respond(self.port, lower, upper, tolerance, reference)
+        """Continuous feed impedance over a band inside one span, Hz. Raises SolveError if it does not settle."""
+        response = respond(self.port, lower, upper, tolerance, reference)
+        if not response.error < UNSETTLED:
+            told = f"from {lower / 1e6:.6g} to {upper / 1e6:.6g} MHz"
+            raise SolveError(f"the response {told} is not known to better than {response.error:.2g} of reflection")
+        return response
 
     def kept(self, kind: str, f_hz: float, compute: Callable[[], float]) -> float:
         """compute(), a figure of the wires in free space at f_hz, from the store if it is there."""

@@ -38,8 +38,8 @@ class WireType:
             raise InputError("wire.diameter", f"{self.diameter} m", "from 0.01 mm to 100 mm")
         if not 0 <= self.jacket <= 0.05:
             raise InputError("wire.jacket", f"{self.jacket} m", "a thickness from 0 to 50 mm")
-        if not 1 <= self.jacket_er <= 20:
-            raise InputError("wire.jacket_er", self.jacket_er, "relative permittivity from 1 to 20")
+        if not 1 <= self.jacket_er <= 100:
+            raise InputError("wire.jacket_er", self.jacket_er, "relative permittivity from 1 to 100")
         if not self.conductivity > 0:
             raise InputError("wire.conductivity", self.conductivity, "above 0 S/m")
 

@@ -1,7 +1,8 @@
 """A case as a NEC-2 card deck, so that others can repeat the run with an engine of their choice.
 
 Cards as in the NEC-2 Manual part III (1981), from memory. Every field sits in the manual's columns (name 1-2, then
-integers, then reals ten wide) with a blank before it, so that readers by columns and readers by blanks both take it.
+integers, then reals ten wide) with a blank before it, so that readers by columns and readers by blanks both take it; a
+deck of 100 wires and more leaves no blank before the tags from 100 on.
 """
 
 from __future__ import annotations

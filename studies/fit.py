@@ -21,7 +21,7 @@ from .fit_search import Local, Measured, Parameter, Problem
 from .local_model import WireModel, with_values
 from .setup import Setup
 
-MODEL_ERROR = 0.001  # of gamma, smooth over a sweep: as far as another mesh moves it (coax a finger above soil, 21 MHz)
+MODEL_ERROR = 0.002  # of gamma, smooth over a sweep: as far as a mesh four times as fine moves it at the radio
 LEAST_ERROR = 0.003  # of gamma, each of its parts: a calibrated hand-held analyser (common practice, no source)
 
 

@@ -10,7 +10,6 @@ from pydantic import BaseModel
 from ..model.arrays import Complex, Real
 from ..model.errors import InputError
 from ..model.feed import reflection
-from ..model.response import respond
 from ..model.solver import Remember, Solver, compute_always
 from ..model.spans import SPANS
 from . import units
@@ -136,7 +135,7 @@ def wire_impedance(solver: Solver, f_hz: Real) -> Complex:
         if len(f) <= FEW:
             z[piece] = [solver.impedance(float(x)) for x in f]
         else:
-            z[piece] = respond(solver.port, float(f[0]), float(f[-1]), 3e-4, most=16).impedance(f)
+            z[piece] = solver.response(float(f[0]), float(f[-1]), 3e-4).impedance(f)
     return z
 
 

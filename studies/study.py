@@ -190,6 +190,9 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
     if not spec.bands:
         raise InputError("study.bands", "[]", "at least one band")
     bands = tuple(band_named(name, region=spec.region) for name in spec.bands)
+    for band in bands:
+        if bands.count(band) > 1:
+            raise InputError("study.bands", repr(band.name), "each band once")
     options = Options(raw, spec.want)
     setup_raw = {k: v for k, v in raw.items() if k not in (*OWN_TABLES, *WANTS)}
     variants = _variants(raw.get("variant") or [])

@@ -14,7 +14,6 @@ from ..model.bands import Segment, band_named, segment_named
 from ..model.errors import InputError
 from ..model.feed import FeedSystem, swr
 from ..model.reel import Reel
-from ..model.response import respond
 from ..model.solver import Solver
 from .dips import GRID, minima, swr_at_radio, the_dip, window
 from .parts import Part
@@ -30,7 +29,6 @@ if TYPE_CHECKING:
     from .result import Result
 
 MOST_TURNS = 400
-SAMPLES = 20  # solves a band at the most
 POINTS = 41  # frequencies at which a segment's SWR is read
 
 
@@ -142,7 +140,7 @@ def _segment_row(
     segment: Segment, solver: Solver, feed: FeedSystem, reel: Reel, wound: float, stray: str
 ) -> dict[str, Any]:
     f = segment.frequencies(POINTS)
-    z = respond(solver.port, segment.lower, segment.upper, 3e-4, most=SAMPLES).impedance(f)
+    z = solver.response(segment.lower, segment.upper, 3e-4).impedance(f)
     z = reel.with_stray(z, f, wound, stray)
     at_radio = feed.impedances(z, f).radio
     seen = swr(at_radio, feed.reference)
@@ -167,7 +165,7 @@ def _dip_row(
     name: str, study: Study, solver: Solver, feed: FeedSystem, reel: Reel, wound: float, stray: str
 ) -> dict[str, Any]:
     band = band_named(name, study.spec.region)
-    response = respond(solver.port, *window(band), most=SAMPLES)
+    response = solver.response(*window(band))
     if stray == "none":
         at = swr_at_radio(response, feed)
     else:

@@ -19,7 +19,6 @@ from ..model.arrays import Real
 from ..model.bands import band_of, bands
 from ..model.errors import InputError, SolveError
 from ..model.feed import swr
-from ..model.response import respond
 from ..model.solver import Remember, compute_always
 from ..model.spans import span_of
 from .causes import Cause, causes
@@ -123,7 +122,7 @@ def _dips(setup: Setup, centres: Sequence[float], near: Sequence[float] | Real, 
     for i, (centre, target) in enumerate(zip(centres, near, strict=True)):
         span = span_of(centre)
         low, high = max(centre * (1 - WINDOW), span.lower), min(centre * (1 + WINDOW), span.upper)
-        response = respond(solver.port, low, high, most=16)
+        response = solver.response(low, high)
 
         def at(f: float | Real, response=response) -> Real:  # type: ignore[no-untyped-def]
             planes = feed.impedances(response.impedance(f), f)
