@@ -36,7 +36,7 @@ OPTIONS: dict[str, tuple[str, str, str | None]] = {
     "coax-length": ("coax.length", "Length of the coax; 0 for none.", "5 m"),
     "coax-height": ("coax.height", "Height at which it lies.", "2 cm"),
     "choke-at": ("coax.choke.at", "Distance of a choke from the transformer.", None),
-    "ratio": ("transformer.turns_ratio", "Turns ratio; 7 is a 49:1.", "7"),
+    "ratio": ("transformer.turns_ratio", "Turns ratio; 7 for a 49:1 impedance ratio.", "7"),
     "power": ("radio.power", 'Transmitter power, "10 W".', None),
 }  # fmt: skip
 

@@ -2,6 +2,9 @@
 
 import math
 from dataclasses import replace
+from typing import Any
+
+from pydantic import field_validator
 
 from ..model.coax import CoaxType, coax_named
 from ..model.errors import InputError
@@ -12,6 +15,7 @@ from . import units
 from .parts import Part
 from .units import Angle, Capacitance, Inductance, Length, Number, Resistance
 
+MOST_TURNS_RATIO = 15.0  # 225:1; above it an impedance ratio was surely meant
 TYPICAL_CHOKE = 3000.0  # ohm, a ferrite-ring choke at HF: common practice, no source
 
 
@@ -99,6 +103,16 @@ class TransformerSpec(Part):
     compensation_capacitance: Capacitance | None = None
     winding_resistance: Resistance | None = None
     stray_capacitance: Capacitance | None = None
+
+    @field_validator("turns_ratio", mode="before")
+    @classmethod
+    def _turns_ratio(cls, given: Any) -> Any:
+        ratio = None if isinstance(given, str) and ":" in given else given
+        ratio = ratio if ratio is None else units.number(ratio, "turns_ratio")
+        if given is not None and (ratio is None or ratio > MOST_TURNS_RATIO):
+            told = f"a turns ratio: 7 for a 49:1 impedance ratio; up to {MOST_TURNS_RATIO:g}"
+            raise InputError("turns_ratio", repr(given), told)
+        return ratio
 
     def transformer(self) -> Transformer:
         given = self.model_dump(

@@ -87,6 +87,8 @@ BAD = [
     (lambda r: r.update(variant=[{"name": "a"}, {"name": "a"}]), ["variant.2.name"]),
     (lambda r: r.update(sites={}), ["sites", "did you mean 'site'"]),
     (lambda r: r.pop("antenna"), ["antenna", "needed"]),
+    (lambda r: r.update(transformer={"turns_ratio": "49:1"}), ["transformer.turns_ratio", "7 for a 49:1"]),
+    (lambda r: r.update(transformer={"turns_ratio": 49}), ["transformer.turns_ratio", "7 for a 49:1"]),
     (lambda r: r.update(nearby=[{"start": ["0 m", "0 m", "1 m"], "end": ["0 m", "9 m", "9 m"]}]), ["nearby", "apart"]),
 ]
 
