@@ -8,6 +8,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Arc, Rectangle
 
 from ..model.ground import Ground
+from ..model.layout import Layout
+from ..model.sag import PIECES
 from .figure_clear import Clear, Place, around, fit
 from .setup import Built
 from .style import INK, QUIET, ROLE_INKS, ROLE_MARKS, SOIL, Look
@@ -16,8 +18,14 @@ from .units import format_angle, format_length
 Flat = list[tuple[float, float]]
 
 
+def corners_of(layout: Layout) -> list[int]:
+    """Indices of the points where the wire is held: its ends and corners, without those that only draw its sag."""
+    count = len(layout.points) - 1
+    return list(range(0, count + 1, PIECES if count % PIECES == 0 else 1))
+
+
 def unfolded(built: Built) -> Flat:
-    """The wire's corners as (distance along its route over the ground, height), m; bends are straightened out."""
+    """The wire's points as (distance along its route over the ground, height), m; bends are straightened out."""
     points, along = built.layout.points, [0.0]
     for p, q in zip(points, points[1:], strict=False):
         along.append(along[-1] + math.hypot(q[0] - p[0], q[1] - p[1]))
@@ -78,11 +86,13 @@ def side_view(ax: Axes, built: Built, look: Look, lengths: str = "metric", words
     clear.line(wire)
     ax.plot(*wire[0], marker="s", ms=0.75 * look.type, color=INK, mec="white", zorder=5)
     ax.plot(*wire[-1], marker="o", ms=0.4 * look.type, color=ROLE_MARKS["wire"].colour, mec="white", zorder=5)
-    plumbs = [] if built.ground.is_free_space else _plumbs(ax, wire, look, clear)
-    for p, q in zip(wire, wire[1:], strict=False):
+    held = corners_of(built.layout)
+    corners = [wire[k] for k in held]
+    plumbs = [] if built.ground.is_free_space else _plumbs(ax, corners, look, clear)
+    for p, q in zip(corners, corners[1:], strict=False):
         _slope(ax, p, q, look, clear, point)
-    for p, q, length in zip(wire, wire[1:], built.layout.legs, strict=False):
-        _leg(p, q, length, look, clear, lengths)
+    for j, k in zip(held, held[1:], strict=False):
+        _leg(wire[j], wire[k], sum(built.layout.legs[j:k]), look, clear, lengths)
     for name, h, places in plumbs:
         clear.write(f"{name} {format_length(h, lengths)}", places, size=t, color=INK)
     if words == "full":

@@ -9,6 +9,7 @@ from matplotlib.patches import Polygon
 from ..model.arrays import Real
 from .figure_clear import Clear, Place, around, fit
 from .figure_plan import round_length
+from .figure_side import corners_of
 from .setup import Built
 from .style import INK, QUIET, ROLE_MARKS, SOIL, Look
 from .units import format_length
@@ -61,19 +62,21 @@ def space_view(ax: Axes, built: Built, look: Look, lengths: str = "metric") -> N
         x, y = edge[0]
         places = [Place(x, y, dx * t, -dy * t, "left", "top") for dy in (0.5, 1.0) for dx in (0, 1.5, 3)]
         clear.write(told, [*places, Place(corner[0], corner[1], 0, 0, "right", "bottom")], size=t, color=QUIET)
-    for c in built.structure.conductors:
+    held = corners_of(built.layout)
+    for i, c in enumerate(built.structure.conductors):
         mark, seen = ROLE_MARKS[c.role], projection(c.points, b)
         if not floating:
             shadow = projection([(p[0], p[1], 0.0) for p in c.points], b)
             ax.plot(*shadow.T, color=QUIET, lw=look.line * 0.6, alpha=0.6, zorder=1)
-            for p, q in zip(shadow, seen, strict=True):
+            for k in held if i == 0 else range(len(seen)):
+                p, q = shadow[k], seen[k]
                 ax.plot([p[0], q[0]], [p[1], q[1]], color=QUIET, lw=look.line * 0.4, ls=(0, (2, 2)), zorder=1)
                 clear.line([p, q])
         ax.plot(*seen.T, **mark.line, lw=look.line * (1.4 if c.role == "wire" else 1), zorder=3)
         clear.line(seen)
     wire = projection(built.layout.points, b)
     ax.plot(*wire[0], marker="s", ms=0.7 * look.type, color=INK, mec="white", zorder=5)
-    for k in range(1, len(wire)):
+    for k in held[1:]:
         height = built.layout.points[k][2]
         clear.write(format_length(height, lengths), around(wire[k][0], wire[k][1], 0.6 * t), size=t, color=INK)
 

@@ -190,6 +190,17 @@ def test_projection_keeps_plumb_lines_plumb_and_scale() -> None:
     assert steps[1] - steps[0] == pytest.approx(steps[2] - steps[1])
 
 
+def test_a_wire_that_sags_is_named_at_its_corners_only() -> None:
+    raw = {k: v for k, v in RAW.items() if k != "study"}
+    sagging = Setup.read({**raw, "antenna": {**LAYOUTS["inverted V"], "sag": "6 in"}}).build()
+    assert len(sagging.layout.points) > 3
+    told = [[t.get_text() for t in ax.texts] for ax in layout_figure(sagging).axes]
+    assert [sum(t.startswith(w) for t in told[0]) for w in ("feed", "apex", "corner", "end")] == [1, 1, 0, 1]
+    assert told[0].count("20.10 m") == 2  # a length a leg, as given
+    straight = layout_figure(built("inverted V"))
+    assert [len(ax.texts) for ax in straight.axes] == [len(t) for t in told]
+
+
 def test_currents_of_wire_and_returns_balance_at_the_feed() -> None:
     made = built("sloper")
     solution = Solver(made.structure, FREE_SPACE, made.rules).solve(14.1e6)
