@@ -76,7 +76,7 @@ class Colours:
     def values(self) -> tuple[Any, ...]:
         if self.axis is None:
             return ("",)
-        return self.axis.numbers or self.axis.texts
+        return self.axis.labels
 
     @property
     def ramped(self) -> bool:

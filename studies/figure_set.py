@@ -28,7 +28,7 @@ def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]
     if study.variants:
         firsts: dict[Any, Case] = {}
         for case in cases:
-            firsts.setdefault(case.labels["variant"], case)
+            firsts.setdefault(case.labels[study.axes[0].column], case)
         return {"layout": layout_grid([(word(k), c.setup().build()) for k, c in firsts.items()], **head)}
     first, last = cases[0].setup().build(), cases[-1].setup().build()
     if first.structure == last.structure:

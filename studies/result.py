@@ -31,6 +31,13 @@ class Result:
     def axis_columns(self) -> list[str]:
         return [axis.column for axis in self.study.axes]
 
+    def of(self, table: str, case: Case) -> pd.DataFrame:
+        """A case's rows of a table; none if there is no such table."""
+        frame = self.frames.get(table, pd.DataFrame())
+        for column, value in case.labels.items():
+            frame = frame[frame[column] == value] if column in frame else frame
+        return frame
+
     def marked(self) -> pd.DataFrame:
         """Rows of the quality frame that are outside validity."""
         quality = self.frames.get("quality", pd.DataFrame())

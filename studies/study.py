@@ -18,7 +18,8 @@ from typing import Any
 from ..model.bands import Band, band_named
 from ..model.errors import InputError
 from . import units
-from .parts import Part, read_part
+from .columns import COLUMNS
+from .parts import Part, read_part, table_at
 from .raw import Raw, changed, kind_of
 from .setup import Setup
 from .units import Kind, Number, values
@@ -50,6 +51,11 @@ class Axis:
     label: str
     texts: tuple[Any, ...]
     numbers: tuple[float, ...] | None
+
+    @property
+    def labels(self) -> tuple[Any, ...]:
+        """Its values as they stand in tables: numbers, or words."""
+        return self.numbers or tuple(map(in_words, self.texts))
 
     def words(self, value: Any) -> str:
         """A value of this axis in words: "slope 15°", "sea water"."""
@@ -121,10 +127,17 @@ class Study:
                     raw = {**raw, **self.variants[axis.texts[i]]}
                 else:
                     raw = changed(raw, axis.path, axis.texts[i])
-                labels[axis.column] = axis.texts[i] if axis.numbers is None else axis.numbers[i]
+                labels[axis.column] = axis.labels[i]
             out.append(Case(len(out), labels, raw))
         return out
 
+
+def in_words(text: Any) -> str:
+    """A value of a set-up in words, also where it is a table: "er 9, sigma 2 mS/m"."""
+    return ", ".join(f"{k} {v}" for k, v in text.items()) if isinstance(text, Mapping) else str(text)
+
+
+SAME = ("turns_out", "power_w")  # columns that mean in a table what they mean as an axis
 
 # how a quantity is shown in tables: kind -> (column suffix, unit shown, SI to shown)
 SHOWN: dict[Kind, tuple[str, str, float]] = {
@@ -169,7 +182,7 @@ def _axis(path: str, spec: Any, taken: set[str]) -> Axis:
     si = values(spec, kind, f"sweep.{path}")
     written = spec if isinstance(spec, list) else [si_text(v, kind) for v in si]
     column = name + suffix
-    if column in taken:
+    if column in taken or column in COLUMNS and column not in SAME:
         column = re.sub(r"\W+", "_", path) + suffix
     label = name.replace("_", " ") + (f" ({unit})" if unit else "")
     return Axis(path, column, label, tuple(written), tuple(round(v * factor, 9) for v in si))
@@ -180,7 +193,9 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
 
     Raises InputError for the first fault found.
     """
-    head = dict(raw.get("study") or {})
+    if not isinstance(raw, Mapping):
+        raise InputError("study", repr(raw), "a mapping with the tables of a study file")
+    head = table_at(raw, "study")
     head.setdefault("name", default_name)
     spec: StudySpec = read_part(StudySpec, head, "study.")
     if not re.fullmatch(r"[\w][\w .-]{0,60}", spec.name):
@@ -198,7 +213,8 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
     variants = _variants(raw.get("variant") or [])
     axes: list[Axis] = []
     if variants:
-        axes.append(Axis("variant", "variant", "variant", tuple(variants), None))
+        column = "setup_variant" if "shield" in spec.want else "variant"  # tables about the shield have variants too
+        axes.append(Axis("variant", column, "variant", tuple(variants), None))
     sweep = raw.get("sweep") or {}
     if not isinstance(sweep, Mapping):
         raise InputError("sweep", repr(sweep), "a table of axes")
@@ -234,6 +250,8 @@ def _variants(items: Any) -> dict[str, Raw]:
     if not isinstance(items, list):
         raise InputError("variant", repr(items), "[[variant]] tables")
     for number, item in enumerate(items, 1):
+        if not isinstance(item, Mapping):
+            raise InputError(f"variant.{number}", repr(item), "a [[variant]] table with a name")
         tables = dict(item)
         name = tables.pop("name", None)
         if not isinstance(name, str) or not name or name in out:

@@ -19,6 +19,7 @@ from ..model.feed import FeedSystem
 from ..model.stress import choke_heat, current_along, own_segments
 from .dips import band_row, window
 from .feed_parts import ChokeSpec
+from .figure_words import labels_words
 from .operating import operating_frequency, watts_into_wire
 from .parts import Part
 from .setup import CounterpoiseSpec, Setup
@@ -151,12 +152,12 @@ def pattern_change(one: Real, two: Real) -> float:
 
 def sentences(result: Result) -> list[str]:
     """For the first case, a sentence or two a band."""
-    table = result.frames.get("shield")
-    if table is None or table.empty:
+    table = result.of("shield", result.study.cases()[0])
+    if table.empty:
         return []
     out = []
     for band in result.study.bands:
-        rows = table[table["band"] == band.name].drop_duplicates("variant")
+        rows = table[table["band"] == band.name]
         if rows.empty:
             continue
         built = rows[rows["variant"] == AS_BUILT].iloc[0]
@@ -197,13 +198,11 @@ def plots(result: Result) -> dict[str, Figure]:
     """Of the first case."""
     from .figure_shield import shield_figure
 
-    table, along = result.frames.get("shield"), result.frames.get("shield_along")
-    if table is None or along is None or table.empty:
+    first = result.study.cases()[0]
+    table, along = result.of("shield", first), result.of("shield_along", first)
+    if table.empty or along.empty:
         return {}
-    labels = result.study.cases()[0].labels
-    for column, value in labels.items():
-        table, along = table[table[column] == value], along[along[column] == value]
-    caption = ", ".join(f"{k} {v}" for k, v in labels.items())
+    caption = labels_words(result.study, first.labels)
     title = "Current on the coax shield, and what a choke does to the dip"
     return {"shield": shield_figure(table, along, result.study.bands, title=title, caption=caption)}
 

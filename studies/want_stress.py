@@ -21,6 +21,7 @@ from ..model.stress import (
     potential,
     stress,
 )
+from .figure_words import labels_words
 from .operating import operating_frequency
 from .setup import Setup
 from .wants import Frames, Rows, Want
@@ -166,21 +167,12 @@ def plots(result: Result) -> dict[str, Figure]:
     from .figure_current import current_figure
     from .figure_stress import stress_figure
 
-    frames = {name: result.frames.get(name) for name in ("stress", "stress_along", "core")}
-    table, along = frames["stress"], frames["stress_along"]
-    if table is None or along is None or table.empty:
-        return {}
     first = result.study.cases()[0]
-    labels = first.labels
-    parts = {}
-    for name, frame in frames.items():
-        if frame is None:
-            continue
-        for column, value in labels.items():
-            frame = frame[frame[column] == value] if column in frame else frame
-        parts[name] = frame
+    parts = {name: result.of(name, first) for name in ("stress", "stress_along", "core")}
+    if parts["stress"].empty:
+        return {}
     row = parts["stress"].iloc[0]
-    caption = f"{row['power_w']:g} W, duty {row['duty']:g}. " + ", ".join(f"{k} {v}" for k, v in labels.items())
+    caption = f"{row['power_w']:g} W, duty {row['duty']:g}; {labels_words(result.study, first.labels)}".rstrip("; ")
     structure, title = first.setup().build().structure, "Current along the wire and its return conductors"
     return {
         "stress": stress_figure(
