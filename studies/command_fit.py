@@ -13,6 +13,7 @@ from .local_model import quantity_kind, shown, written
 from .made_up_sweeps import made_up
 from .measurement import PLANES
 from .output import validity, write
+from .parts import table_at
 from .raw import Raw, changed, table_value
 from .result import Result
 from .setup import Setup
@@ -49,10 +50,10 @@ def COMMAND(
     Writes fit.toml, the fitted set-up: use it with --from in other commands.
     """
     raw = with_fit(load_tables(file), fit)
-    options: dict[str, Any] = dict(raw.get("fit") or {})
+    options: dict[str, Any] = table_at(raw, "fit")
     if plane:
         options["plane"] = plane
-    folder = out or Path("results") / str((raw.get("study") or {}).get("name", file.stem))
+    folder = out or Path("results") / str(table_at(raw, "study").get("name", file.stem))
     truth: dict[str, float] = {}
     if rehearse is not None:
         if sweeps:
@@ -60,7 +61,7 @@ def COMMAND(
         sweeps, truth = made_up(read_study({**raw, "fit": {**options, "sweeps": []}}, file.stem), rehearse, folder)
     if sweeps:
         options["sweeps"] = [str(s) for s in sweeps]
-    head = {**(raw.get("study") or {}), "want": ["fit"]}
+    head = {**table_at(raw, "study"), "want": ["fit"]}
     study = read_study({**raw, "study": head, "fit": options, "sweep": {}, "variant": []}, file.stem)
     spec: FitSpec = study.options["fit"]
     measured_of(spec)  # say what is wrong with the files before anything is computed

@@ -11,6 +11,7 @@ from .command_run import run_shown
 from .fitted import FROM, with_fit
 from .measurement import PLANES
 from .output import validity, write
+from .parts import table_at
 from .result import Result
 from .study import load_tables, read_study
 from .want_why import sentences, shifts_of
@@ -60,12 +61,12 @@ def COMMAND(
 ) -> None:
     """Why did the dip move? Ranks what may have changed in FILE's set-up since it was as described there."""
     raw = with_fit(load_tables(file), fit)
-    options: dict[str, Any] = dict(raw.get("why") or {})
+    options: dict[str, Any] = table_at(raw, "why")
     if was or now or before or after:
         options |= {"moves": moves_of(was, now, band), "before": list(before), "after": list(after)}
     if plane:
         options["plane"] = plane
-    head = {**(raw.get("study") or {}), "want": ["why"]}
+    head = {**table_at(raw, "study"), "want": ["why"]}
     study = read_study({**raw, "study": head, "why": options, "sweep": {}, "variant": []}, file.stem)
     shifts_of(study.options["why"], study.spec.region)  # say what is wrong with it before anything is computed
     result = run_shown(study, 1, None, TIMEOUT)

@@ -22,6 +22,16 @@ def read_part(part: type[Any], raw: Mapping[str, Any], prefix: str = "") -> Any:
         raise _first_fault(part, error, prefix) from None
 
 
+def table_at(raw: Mapping[str, Any], name: str) -> dict[str, Any]:
+    """A copy of the table `name` of raw, empty if it has none. Raises InputError if something else stands there."""
+    table = raw.get(name)
+    if table is None:
+        return {}
+    if not isinstance(table, Mapping):
+        raise InputError(name, repr(table), f"a table [{name}]")
+    return dict(table)
+
+
 def _first_fault(part: type[BaseModel], error: ValidationError, prefix: str) -> InputError:
     # an unknown key explains more than the missing one it was meant to be
     faults = sorted(error.errors(), key=lambda e: e["type"] != "extra_forbidden")

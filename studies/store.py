@@ -75,13 +75,25 @@ class Store:
             return diskcache.Cache(str(self.folder), size_limit=self.limit)
         except OSError as error:
             raise InputError(FOLDER_VARIABLE, self.folder, f"a folder that can be written ({error.strerror})") from None
+        except sqlite3.Error as error:
+            raise self._broken(error) from None
+
+    def _broken(self, error: sqlite3.Error) -> InputError:
+        told = f"a folder of stored results ({error}): remove it or choose another"
+        return InputError(FOLDER_VARIABLE, self.folder, told)
+
+    def _get(self, place: str) -> Any:
+        try:
+            return self._disk.get(place)
+        except sqlite3.Error as error:
+            raise self._broken(error) from None
 
     def __call__(self, key: str, compute: Callable[[], Arrays]) -> Arrays:
         """The arrays stored under key, else those of compute(), which are then stored."""
         if key in self._recent:
             return self._recent[key]
         place = _place(key)
-        arrays = _read_arrays(self._disk.get(place))
+        arrays = _read_arrays(self._get(place))
         if arrays is None:
             arrays = compute()
             buffer = io.BytesIO()
@@ -94,7 +106,7 @@ class Store:
     def get_json(self, key: str) -> Any:
         """The value stored under key, or None."""
         try:
-            return json.loads(self._disk.get(_place(key)) or "null")
+            return json.loads(self._get(_place(key)) or "null")
         except ValueError:  # a file that lost its content with the machine's power
             return None
 

@@ -16,7 +16,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.stats import chi2 as chi_squared
 
 from ..model.arrays import Real
-from ..model.bands import band_of, bands
+from ..model.bands import band_named, band_of, bands
 from ..model.errors import InputError, SolveError
 from ..model.feed import swr
 from ..model.solver import Remember, compute_always
@@ -30,6 +30,7 @@ DIP_ERROR = 1e-3  # of the frequency: reading a dip, and the model
 GAMMA_ERROR = 0.03  # of |reflection| at the dip
 WINDOW = 0.13  # searched either side of where the dip was, as a fraction
 MATCH = 0.09  # a dip moves less than this from one sweep to the next
+OUTSIDE = 0.1  # a dip may lie this far outside the band it is told for, as a fraction
 UNLIKELY = 0.02  # chance of so great a misfit below which a cause is said not to explain
 
 
@@ -45,9 +46,8 @@ class Shift:
 
     def __post_init__(self) -> None:
         for name in ("was", "now"):
-            f, low = getattr(self, f"{name}_hz"), getattr(self, f"{name}_swr")
-            if not 1.8e6 <= f <= 54e6:
-                raise InputError(f"why.{name}", f"{f / 1e6:g} MHz", "a dip from 1.8 to 54 MHz")
+            low = getattr(self, f"{name}_swr")
+            _check_dip(name, getattr(self, f"{name}_hz"))
             if low < 1:
                 raise InputError(f"why.{name}_swr", low, "1 or more")
         if abs(math.log(self.now_hz / self.was_hz)) > MATCH:
@@ -56,6 +56,11 @@ class Shift:
     @property
     def has_swr(self) -> bool:
         return not math.isnan(self.was_swr + self.now_swr)
+
+
+def _check_dip(name: str, f_hz: float) -> None:
+    if not 1.8e6 <= f_hz <= 54e6:
+        raise InputError(f"why.{name}", f"{f_hz / 1e6:g} MHz", "a dip from 1.8 to 54 MHz")
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,8 +97,18 @@ class Why:
 
 def shift_of(was_hz: float, now_hz: float, band: str = "", was_swr: float = math.nan, now_swr: float = math.nan,
              region: object = 1) -> Shift:  # fmt: skip
-    """A Shift with its band's name: the band given, else the one nearest to where the dip was."""
-    if not band:
+    """A Shift with its band's name: the band given, else the one nearest to where the dip was.
+
+    Raises InputError for a band that is unknown or that the dip was more than 10 % outside of.
+    """
+    _check_dip("was", was_hz)
+    if band:
+        named = band_named(band, region)
+        if not named.lower * (1 - OUTSIDE) <= was_hz <= named.upper * (1 + OUTSIDE):
+            told = f"a band within {OUTSIDE:.0%} of where the dip was, {was_hz / 1e6:.6g} MHz"
+            raise InputError("why.band", repr(band), told)
+        band = named.name
+    else:
         here = band_of(was_hz, region) or min(
             bands(region), key=lambda b: abs(math.log(was_hz / math.sqrt(b.lower * b.upper)))
         )

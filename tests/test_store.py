@@ -11,6 +11,7 @@ import pytest
 from click.testing import CliRunner
 from small_study import SOILS, write_study
 from tautwire.model import solver
+from tautwire.model.errors import InputError
 from tautwire.studies.command_cache import COMMAND as CACHE
 from tautwire.studies.runner import run
 from tautwire.studies.store import FOLDER_VARIABLE, Store
@@ -52,6 +53,19 @@ def test_arrays_and_json_come_back(tmp_path):
     Store(tmp_path).put_json("case-1", {"dips": [{"dip_mhz": 14.1}]})
     assert Store(tmp_path).get_json("case-1") == {"dips": [{"dip_mhz": 14.1}]}
     assert Store(tmp_path).get_json("case-2") is None
+
+
+@pytest.mark.parametrize("folder", [False, True])
+def test_what_is_no_store_is_told_in_one_line(tmp_path, monkeypatch, folder):
+    place = tmp_path / "store"
+    if folder:
+        place.mkdir()
+    (place / "cache.db" if folder else place).write_text("not a store, but a text of some length\n" * 9)
+    monkeypatch.setenv(FOLDER_VARIABLE, str(place))
+    told = CliRunner().invoke(CACHE, []).exception
+    assert isinstance(told, InputError) and told.field == FOLDER_VARIABLE and "another" in str(told), told
+    with pytest.raises(InputError, match=FOLDER_VARIABLE):
+        Store()("wires-1", lambda: {"y": np.zeros(1)})
 
 
 def test_two_processes_share_a_store(tmp_path):

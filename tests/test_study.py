@@ -85,6 +85,9 @@ BAD = [
     (lambda r: r.update(sweep={"antenna.slope": {"from": "15 deg", "to": "60 deg", "step": "-5 deg"}}), ["step"]),
     (lambda r: r.update(sweep={"site.soil": "average soil"}), ["sweep.site.soil", "a list"]),
     (lambda r: r.update(variant=[{"name": "a"}, {"name": "a"}]), ["variant.2.name"]),
+    (lambda r: r.update(variant=["a"]), ["variant.1", "'a'", "[[variant]]"]),
+    (lambda r: r.update(variant=[5]), ["variant.1", "5"]),
+    (lambda r: r.update(study=5), ["study = 5", "a table"]),
     (lambda r: r.update(sites={}), ["sites", "did you mean 'site'"]),
     (lambda r: r.pop("antenna"), ["antenna", "needed"]),
     (lambda r: r.update(transformer={"turns_ratio": "49:1"}), ["transformer.turns_ratio", "7 for a 49:1"]),
@@ -101,6 +104,12 @@ def test_bad_input_is_one_line_naming_field_value_and_allowed(spoil, words):
         read_study(raw)
     text = str(caught.value)
     assert "\n" not in text and all(w.lower() in text.lower() for w in words), text
+
+
+@pytest.mark.parametrize("raw", [None, [], "lakeside"])
+def test_what_is_no_mapping_is_refused(raw):
+    with pytest.raises(InputError, match="study = .*tables"):
+        read_study(raw)
 
 
 def test_too_many_cases_are_refused():
