@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -154,29 +154,26 @@ def sentences(result: Result) -> list[str]:
     return out
 
 
-def plots(result: Result) -> dict[str, Figure]:
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Maps of the first case, a figure a band."""
     from .figure_exposure import exposure_figure
+    from .figure_words import labels_words
 
-    plan, section = (result.frames.get(f"exposure_{name}") for name in ("plan", "section"))
-    if plan is None or section is None or plan.empty:
-        return {}
     case = result.study.cases()[0]
-    labels: dict[str, Any] = case.labels
+    rows, plan, section = (result.of(name, case) for name in ("exposure", "exposure_plan", "exposure_section"))
+    if plan.empty or section.empty:
+        return {}
+    where = labels_words(result.study, case.labels)
     spec: ExposureSpec = result.study.options["exposure"]
     out: dict[str, Figure] = {}
     for band in result.study.bands:
         one, two = (t[t["band"] == band.name] for t in (plan, section))
-        for column, value in labels.items():
-            one, two = one[one[column] == value], two[two[column] == value]
-        row = result.frames["exposure"]
-        row = row[row["band"] == band.name].iloc[0]
-        where = ", ".join(f"{k} {v}" for k, v in labels.items())
+        row = rows[rows["band"] == band.name].iloc[0]
         title = f"{band.name}: stay {shown(row['stay_away_m']):.1f} m clear with {row['power_w']:g} W"
-        caption = f"Against {against(spec)}; duty {row['duty']:g}. {where}".strip()
+        caption = f"Against {against(spec)}; duty {row['duty']:g}; {where}".rstrip("; ")
         stem = f"exposure-{band.name.replace(' ', '')}"
-        out[stem] = exposure_figure(one, two, case.setup().build(), title=title, caption=caption)
+        out[stem] = exposure_figure(one, two, case.setup().build(), title=title, caption=caption, size=size)
     return out
 
 
-WANT = Want("exposure", compute, ExposureSpec, sentences=sentences, plots=plots)
+WANT = Want("exposure", compute, ExposureSpec, sentences=sentences, plots=plots, sized=True)

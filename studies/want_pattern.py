@@ -150,10 +150,10 @@ def _sphere(pattern: Pattern) -> list[dict[str, Any]]:
     ]
 
 
-def plots(result: Result) -> dict[str, Figure]:
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     from .figure_pattern import pattern_figures
 
-    return {**pattern_figures(result)}
+    return {**pattern_figures(result, size)}
 
 
-WANT = Want("pattern", compute, PatternSpec, sentences=sentences, plots=plots)
+WANT = Want("pattern", compute, PatternSpec, sentences=sentences, plots=plots, sized=True)

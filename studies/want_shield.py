@@ -194,7 +194,7 @@ def _dip(row: pd.Series) -> str:
     return f"the dip moves {row['dip_shift_khz']:+.0f} kHz to SWR {row['dip_swr']:.2f}"
 
 
-def plots(result: Result) -> dict[str, Figure]:
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Of the first case."""
     from .figure_shield import shield_figure
 
@@ -204,7 +204,7 @@ def plots(result: Result) -> dict[str, Figure]:
         return {}
     caption = labels_words(result.study, first.labels)
     title = "Current on the coax shield, and what a choke does to the dip"
-    return {"shield": shield_figure(table, along, result.study.bands, title=title, caption=caption)}
+    return {"shield": shield_figure(table, along, result.study.bands, title=title, caption=caption, size=size)}
 
 
-WANT = Want("shield", compute, ShieldSpec, sentences=sentences, plots=plots)
+WANT = Want("shield", compute, ShieldSpec, sentences=sentences, plots=plots, sized=True)

@@ -162,7 +162,7 @@ def _why(table: pd.DataFrame) -> list[str]:
     ]
 
 
-def plots(result: Result) -> dict[str, Figure]:
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Of the first case: volts and amps along the wire, heat, the core; currents on all conductors."""
     from .figure_current import current_figure
     from .figure_stress import stress_figure
@@ -176,9 +176,14 @@ def plots(result: Result) -> dict[str, Figure]:
     structure, title = first.setup().build().structure, "Current along the wire and its return conductors"
     return {
         "stress": stress_figure(
-            parts["stress"], along_of(parts), parts.get("core"), title="Volts, amps and heat", caption=caption
+            parts["stress"],
+            along_of(parts),
+            parts.get("core"),
+            title="Volts, amps and heat",
+            caption=caption,
+            size=size,
         ),
-        "currents": current_figure(parts["stress_along"], structure, title=title, caption=caption),
+        "currents": current_figure(parts["stress_along"], structure, title=title, caption=caption, size=size),
     }
 
 
@@ -188,4 +193,4 @@ def along_of(parts: dict[str, pd.DataFrame]) -> pd.DataFrame:
     return along[along["conductor"] == "wire"]
 
 
-WANT = Want("stress", compute, sentences=sentences, plots=plots)
+WANT = Want("stress", compute, sentences=sentences, plots=plots, sized=True)

@@ -214,10 +214,10 @@ def sentences(result: Result) -> list[str]:
     return out
 
 
-def plots(result: Result) -> dict[str, Figure]:
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     from .figure_target import target_figures
 
-    return {**target_figures(result)}
+    return {**target_figures(result, size)}
 
 
-WANT = Want("target", compute, TargetSpec, finish, sentences, plots)
+WANT = Want("target", compute, TargetSpec, finish, sentences, plots, sized=True)

@@ -43,7 +43,8 @@ class Want:
 
     name: as in [study] want, and the name of its options table. compute(setup, solver, study): table name -> rows
     for one case, run in a worker. options: the Part that checks its options table. finish(result): adds tables made
-    from all cases to result.frames. sentences(result): the answer in words. plots(result): file stem -> figure.
+    from all cases to result.frames. sentences(result): the answer in words. plots(result): file stem -> figure; sized:
+    whether it also takes `size`, a name of style.LOOKS.
     """
 
     name: str
@@ -51,7 +52,8 @@ class Want:
     options: type[Part] = Part
     finish: Callable[[Result], None] = _no_more
     sentences: Callable[[Result], list[str]] = _no_words
-    plots: Callable[[Result], dict[str, Figure]] = _no_plots
+    plots: Callable[..., dict[str, Figure]] = _no_plots
+    sized: bool = False
 
 
 WANTS = ("dips", "exposure", "fit", "pattern", "shield", "stress", "target", "turns", "why")
