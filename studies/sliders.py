@@ -121,14 +121,14 @@ def controls(
         more.setdefault(path, []).append(text)
     for path, texts in more.items():
         had = choices[path].texts if path in choices else (_now(study, path),)
-        texts = [t for t in dict.fromkeys((*had, *texts)) if t is not None]
+        texts = [t for t in _distinct(*had, *texts) if t is not None]
         choices[path] = _choice(study, path, path.rpartition(".")[2], tuple(texts))
     if "antenna.length" not in sliders and sum(s.moves_wire for s in sliders.values()) < 2:
         added = _length_slider(study)
         sliders = {**({added.path: added} if added else {}), **sliders}
     if "site.soil" not in choices and "site" not in str(list(sliders)) and not _varies(study, "site"):
         own = _now(study, "site.soil") or "average soil"
-        choices["site.soil"] = _choice(study, "site.soil", "soil", tuple(dict.fromkeys((_plain(own), *OTHER_SOILS))))
+        choices["site.soil"] = _choice(study, "site.soil", "soil", _distinct(_plain(own), *OTHER_SOILS))
     if not sliders:
         raise InputError("slider", "none", "a swept number in the study file, or --slider PATH LOWEST HIGHEST")
     if len(sliders) > MOST_SLIDERS:
@@ -163,6 +163,11 @@ def _varies(study: Study, table: str) -> bool:
 
 def _plain(value: Any) -> Any:
     return " ".join(value.lower().split()) if isinstance(value, str) else value
+
+
+def _distinct(*values: Any) -> tuple[Any, ...]:
+    """Each value once, in order; tables among them cannot be hashed."""
+    return tuple(v for i, v in enumerate(values) if v not in values[:i])
 
 
 def _name(text: Any) -> str:

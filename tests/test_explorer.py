@@ -335,6 +335,15 @@ def test_a_study_that_sweeps_nothing_gets_length_and_soil() -> None:
     assert [c.path for c in made.choices] == ["site.soil"] and made.choices[0].names[0] == "average soil"
 
 
+def test_soil_and_coax_of_ones_own_are_choices_too() -> None:
+    soil = {"er": 9, "sigma": "2 mS/m"}
+    own = {"velocity_factor": 0.66, "loss": {"14 MHz": 5.2}}
+    raw = {**RAW, "site": {"soil": soil}, "coax": {"type": own, "length": "5 m"}, "sweep": {}}
+    found = {c.path: c for c in controls(read_study(raw), words=[("coax.type", "RG-174")]).choices}
+    assert found["site.soil"].texts[0] == soil and len(found["site.soil"].texts) == 4
+    assert found["coax.type"].texts == (own, "RG-174")
+
+
 @pytest.mark.skipif(os.name != "posix", reason="sends SIGINT")
 def test_the_command_serves_and_stops_cleanly(store: Store, tmp_path: Path, built: object) -> None:
     import tomli_w
