@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from pydantic import field_validator
+
 from ..model.errors import InputError
 from ..model.feed import FeedSystem
 from ..model.ground import Ground, ground_named
@@ -117,6 +119,27 @@ class RadioSpec(Part):
     power: Power = 10.0
     duty: Number = 0.5
     impedance: Resistance = 50.0
+
+    @field_validator("power")
+    @classmethod
+    def _power(cls, value: float) -> float:
+        if not 0 < value <= 10e3:
+            raise InputError("power", f"{value:g} W", "above 0, up to 10 kW")
+        return value
+
+    @field_validator("duty")
+    @classmethod
+    def _duty(cls, value: float) -> float:
+        if not 0 < value <= 1:
+            raise InputError("duty", f"{value:g}", "above 0, up to 1")
+        return value
+
+    @field_validator("impedance")
+    @classmethod
+    def _impedance(cls, value: float) -> float:
+        if not 1 <= value <= 1000:
+            raise InputError("impedance", f"{value:g} ohm", "from 1 to 1000 ohm")
+        return value
 
 
 class MeshSpec(Part):

@@ -50,6 +50,17 @@ def test_variants_replace_whole_tables():
     assert over.labels == {"variant": "over a branch"}
 
 
+def test_soils_of_ones_own_have_names():
+    study = with_sweep({"site.soil": [{"er": 80, "sigma": "5 S/m"}, "sea water"]})
+    assert [c.labels["soil"] for c in study.cases()] == ["er 80, sigma 5 S/m", "sea water"]
+    assert study.cases()[0].setup().build().ground.er == 80
+
+
+def test_a_band_twice_is_refused():
+    with pytest.raises(InputError, match="study.bands = '20 m': each band once"):
+        read_study({**RAW, "study": {"name": "shore", "bands": ["20 m", "20m"]}})
+
+
 def test_changed_leaves_the_original_alone():
     raw = copy.deepcopy(RAW)
     assert table_value(changed(raw, "coax.length", "7 m"), "coax.length") == "7 m"
@@ -88,6 +99,10 @@ BAD = [
     (lambda r: r.update(variant=["a"]), ["variant.1", "'a'", "[[variant]]"]),
     (lambda r: r.update(variant=[5]), ["variant.1", "5"]),
     (lambda r: r.update(study=5), ["study = 5", "a table"]),
+    (lambda r: r.update(radio={"duty": 5}), ["radio.duty = 5", "up to 1"]),
+    (lambda r: r.update(radio={"power": "10 MW"}), ["radio.power", "10 kW"]),
+    (lambda r: r.update(radio={"power": "0 W"}), ["radio.power", "above 0"]),
+    (lambda r: r.update(radio={"impedance": "-50 ohm"}), ["radio.impedance", "-50 ohm"]),
     (lambda r: r.update(sites={}), ["sites", "did you mean 'site'"]),
     (lambda r: r.pop("antenna"), ["antenna", "needed"]),
     (lambda r: r.update(transformer={"turns_ratio": "49:1"}), ["transformer.turns_ratio", "7 for a 49:1"]),
