@@ -104,6 +104,7 @@ def write(
     """
     command = command or f"tautwire run {shlex.quote(result.study.name)}"
     tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items()}
+    written = _put(folder, {name: text.encode() for name, text in tables.items()})  # whatever becomes of the drawings
     drawn = _drawn(result, command, formats)
     if store is None:
         drawings = drawn()
@@ -112,18 +113,19 @@ def write(
         facts = [study.spec.model_dump(), study.raw, study.variants, repr(study.options), repr(result.failed)]
         drawings = store(digest("plots", tables, facts, command, formats, metadata.version("matplotlib")), drawn)
     stems = list(dict.fromkeys(Path(name).stem for name in drawings if not name.endswith(".html")))
-    written = []
+    files = {name: data.tobytes() for name, data in drawings.items()}
+    return [*written, *_put(folder, {"summary.md": summary(result, command, stems).encode(), **files})]
+
+
+def _put(folder: Path, files: dict[str, bytes]) -> list[Path]:
+    """Write files into a folder, made if need be; their paths. Raises InputError if it cannot."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, text in {**tables, "summary.md": summary(result, command, stems)}.items():
-            (folder / name).write_bytes(text.encode())
-            written.append(folder / name)
-        for name, data in drawings.items():
-            (folder / name).write_bytes(data.tobytes())
-            written.append(folder / name)
+        for name, data in files.items():
+            (folder / name).write_bytes(data)
     except OSError as error:
         raise InputError("out", folder, f"a folder that can be written ({error.strerror})") from None
-    return written
+    return [folder / name for name in files]
 
 
 def _saved(plots: dict[str, Figure], formats: tuple[str, ...]) -> dict[str, bytes]:

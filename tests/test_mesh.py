@@ -113,6 +113,18 @@ def test_loads_lie_inside_their_segment(drawn, f_hz):
         assert abs(m.along[index] - load.at) <= m.length[index] / 2 + 1e-9
 
 
+@pytest.mark.parametrize("at", [0.0, 0.05, 0.12, 0.19, 0.26, 0.7, 1.21, 2.7, 3.14, 4.93, 5.0])
+def test_a_load_sits_where_it_was_put(at):
+    """In the middle of a segment as short as the feed's, or half such a segment off by the feed, a corner or an end."""
+    s = structure(sloper(length=20.1, slope=0.4, feed_height=1.2), WIRE, [CoaxShield(5, chokes=(Choke(at, 3e3),))])
+    for f_hz in (4.6e6, 15.9e6, 31e6):
+        m = mesh(s, f_hz)
+        index, _ = m.load_segments(s)[0]
+        assert m.length[index] <= 0.1 + 1e-9 and abs(m.along[index] - at) <= 0.05 + 1e-9
+        assert abs(m.along[index] - at) < 1e-9 or not 0.3 < at < 1.1 and not 1.4 < at < 4.8
+        assert m.quality(f_hz)["max_neighbour_ratio"] <= 2.01
+
+
 def test_lengths_are_continuous_within_a_count():
     """A wire lengthened in steps of 5 mm: between steps of equal count no segment moves by more than 5 mm."""
     meshes = [mesh(structure(sloper(length=x, slope=0.4), WIRE, [Counterpoise(2)]), 14.35e6)

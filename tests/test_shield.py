@@ -4,9 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from tautwire.model.errors import InputError
+from tautwire.studies import want_shield
 from tautwire.studies.cautions import CAUTIONS, DEFERENCE, caution_text, cautions_for
 from tautwire.studies.columns import COLUMNS
-from tautwire.studies.output import summary
+from tautwire.studies.output import summary, write
 from tautwire.studies.runner import run
 from tautwire.studies.store import Store
 from tautwire.studies.study import read_study
@@ -41,6 +42,19 @@ def test_a_choke_at_the_transformer_keeps_current_off_the_shield(result):
     built = along[along["variant"] == AS_BUILT]
     assert built["amps"].iloc[-1] < 0.5 * built["amps"].max()  # it ends there
     assert built["amps"].iloc[0] == pytest.approx(table.loc[AS_BUILT, "shield_feed_a"])
+
+
+def test_tables_keep_their_columns_beside_variants_and_axes(tmp_path):
+    """The shield's table has variants too, and tables of places have heights: axes go by longer names."""
+    raw = RAW | {"study": {**RAW["study"], "want": ["shield"]}, "shield": {"positions": ["0 m"]}}
+    study = read_study({**raw, "variant": [{"name": "dry", "site": {"soil": "very dry ground"}}, {"name": "wet"}]})
+    both = run(study, Store(tmp_path / "store"), workers=0)
+    table = both.frames["shield"]
+    assert set(table["setup_variant"]) == {"dry", "wet"} and AS_BUILT in set(table["variant"])
+    dry = table[(table["setup_variant"] == "dry") & (table["variant"] == AS_BUILT)].iloc[0]
+    assert f"{dry['shield_feed_a']:.2f} A flows onto the shield" in want_shield.sentences(both)[0]
+    assert "shield.png" in {p.name for p in write(both, tmp_path / "out", formats=("png",))}
+    assert read_study(RAW | {"sweep": {"antenna.bearing": ["0 deg", "9 deg"]}}).axes[0].column == "antenna_bearing_deg"
 
 
 def test_variants_without_counterpoise_or_coax():

@@ -10,10 +10,14 @@ from tautwire.model.calibration import voltage_scale
 from tautwire.model.engine import admittance
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.ground import FREE_SPACE, PERFECT, ground_named
+from tautwire.model.layout import sloper
 from tautwire.model.mesh import MeshRules, mesh
 from tautwire.model.power_balance import power_balance
 from tautwire.model.remainder import segments
+from tautwire.model.returns import Choke, CoaxShield
 from tautwire.model.solver import Solver
+from tautwire.model.structure import structure
+from tautwire.model.wire import WireType
 
 AVERAGE, POOREST = ground_named("average soil"), ground_named("very poor soil")
 ENERGY = "conservation of energy"
@@ -96,6 +100,34 @@ def test_calibration_converges_with_segments(remember):
     wires = portable(counterpoise=0, bare=True)
     z = [Solver(wires, FREE_SPACE, MeshRules().finer(x), remember).impedance(F) for x in (1.0, 1.5)]
     assert abs(reflection(z[1]) - reflection(z[0])) < 0.005
+
+
+@pytest.mark.parametrize("at", [0.25, 0.85, 2.95, 3.7])
+def test_a_choke_converges_with_segments_wherever_it_sits(at, remember):
+    """Put into the nearest of the long segments it would be off by up to 0.1 in reflection."""
+    choked = [CoaxShield(6.0, height=0.02, chokes=(Choke(at, 3e3),))]
+    wires = structure(sloper(length=20.3, slope=0.44, feed_height=1.2), WireType(8e-4), choked)
+    for f in (7.1e6, 14.2e6, 28.5e6):
+        z = [Solver(wires, AVERAGE, MeshRules().finer(x), remember).impedance(f) for x in (1.0, 2.0)]
+        assert abs(reflection(z[1]) - reflection(z[0])) < 0.008
+
+
+@pytest.mark.parametrize("length, f", [(100.0, 51e6), (140.0, 1.9e6)])
+def test_long_wires_are_answered(length, f, remember):
+    """A hundred metres on 6 m have some ten resonances in a window; 140 m reach beyond the usual soil table."""
+    layout = sloper(length=length, slope=0.1, feed_height=1.2)
+    solver = Solver(structure(layout, WireType(2e-3), [CoaxShield(8.0)]), AVERAGE, remember=remember)
+    response = solver.response(0.97 * f, 1.03 * f)
+    for x in (0.98 * f, 1.013 * f):
+        assert abs(reflection(response.impedance(x)) - reflection(solver.impedance(x))) < 1e-3
+
+
+def test_a_response_that_does_not_settle_is_no_answer(monkeypatch):
+    solver = Solver(dipole(10.6, 1e-3, 0.5), FREE_SPACE, even(10.6, 22))
+    jumps = np.random.default_rng(1)
+    monkeypatch.setattr(solver, "port", lambda f: (complex(*jumps.uniform(1, 5000, 2)), 0j))
+    with pytest.raises(SolveError, match="from 14 to 14.35 MHz is not known to better than"):
+        solver.response(14e6, 14.35e6)
 
 
 def test_a_uniform_wire_needs_next_to_no_calibration():
