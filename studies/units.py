@@ -89,7 +89,8 @@ class Kind:
     def allowed(self) -> str:
         if not self.unit:
             return f"a finite number such as {self.example}"
-        return f"a {self.name} with its unit, such as {self.example}"
+        article = "an" if self.name[0] in "aeiou" else "a"
+        return f"{article} {self.name} with its unit, such as {self.example}"
 
     def __call__(self, value: object, field: str) -> float:
         result = self._read(value)
