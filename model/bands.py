@@ -15,6 +15,7 @@ import numpy as np
 
 from .arrays import Real
 from .errors import InputError
+from .spans import span_of
 
 Region = Literal[1, 2, 3, "US"]
 
@@ -57,7 +58,10 @@ class Segment:
 
 @dataclass(frozen=True)
 class Band:
-    """An amateur band. name: "20 m". lower, upper: edges, Hz. source: where the edges come from. note: limits."""
+    """An amateur band, or a range of one's own. name: "20 m". lower, upper: edges, Hz. source: where they come from.
+
+    note: limits.
+    """
 
     name: str
     lower: float
@@ -191,7 +195,16 @@ def _pick(name: object, field: str, known: Mapping[str, T]) -> T:
 
 
 def band_named(name: str, region: object = 1) -> Band:
-    """The band called "20 m", "20m" or "20". Raises InputError listing the bands, with the nearest name."""
+    """The band called "20 m", "20m" or "20", or a range of the user's own ("13.9-14.4 MHz").
+
+    Raises InputError listing the bands, with the nearest name, and for a range that one mesh cannot serve.
+    """
+    if edges := _own(name, "band"):
+        span = span_of(edges[0])
+        if edges[1] > span.upper:
+            told = f"a range within {span.lower / 1e6:g} to {span.upper / 1e6:g} MHz; two ranges where it goes on"
+            raise InputError("band", repr(name), told)
+        return Band(str(name).strip(), *edges, OWN)
     return _pick(name, "band", {band.name: band for band in bands(region)})
 
 
@@ -220,16 +233,25 @@ def segments(region: object = 1) -> tuple[Segment, ...]:
 _OWN = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*(?:-|–|to)\s*(\d+\.?\d*|\.\d+)\s*([kM])Hz\s*", re.IGNORECASE)
 
 
+def _own(name: str, field: str) -> tuple[float, float] | None:
+    """Edges (Hz) of a range such as "14.000-14.070 MHz"; None if the name is no range."""
+    own = _OWN.fullmatch(str(name))
+    if own is None:
+        return None
+    scale = 1e3 if own[3] in "kK" else 1e6
+    lower, upper = float(own[1]) * scale, float(own[2]) * scale
+    if not 1.8e6 <= lower < upper <= 54e6:
+        raise InputError(field, repr(name), "two rising frequencies within 1.8 to 54 MHz")
+    return lower, upper
+
+
 def segment_named(name: str, region: object = 1) -> Segment:
     """A segment by name ("20 m CW"), a whole band ("20 m"), or the user's own ("14.000-14.070 MHz").
 
     Raises InputError naming the nearest segment, or for edges in the wrong order or outside 1.8 to 54 MHz.
     """
-    if own := _OWN.fullmatch(str(name)):
-        scale = 1e3 if own[3] in "kK" else 1e6
-        lower, upper = float(own[1]) * scale, float(own[2]) * scale
-        if not 1.8e6 <= lower < upper <= 54e6:
-            raise InputError("segment", repr(name), "two rising frequencies within 1.8 to 54 MHz")
+    if edges := _own(name, "segment"):
+        lower, upper = edges
         band = next((b.name for b in bands(region) if b.holds(lower) and b.holds(upper)), "")
         return Segment(str(name).strip(), band, lower, upper, OWN)
     known = {band.name: band.whole for band in bands(region)} | {s.name: s for s in segments(region)}

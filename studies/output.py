@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
+MOST_NAMED = 4  # cases named in a line about several
+
+
 def sentences(result: Result) -> list[str]:
     """The answer in words, with its numbers."""
     out = []
@@ -42,7 +45,11 @@ def validity(result: Result) -> list[str]:
         out.append(f"FAILED: {labels}: {failure.reason}")
     marked = result.marked()
     for words, rows in marked.groupby("marks") if len(marked) else ():
-        out.append(f"Outside validity in {len(rows)} rows: {words}.")
+        named = [", ".join(str(row[c]) for c in [*result.axis_columns, "band"]) for _, row in rows.iterrows()]
+        which = "; ".join(named[:MOST_NAMED]) + (
+            f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+        )
+        out.append(f"Outside validity: {words} ({which}).")
     return out or ["All cases were solved, inside the model's validity."]
 
 

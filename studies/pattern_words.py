@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from .result import Result
 
 COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+ALIKE = 0.05  # dB that nobody can tell
 TROUBLE = 3.0  # percent of power unaccounted for that is worth a sentence
 
 
@@ -70,14 +71,17 @@ def _many(result: Result, band: str, rows: pd.DataFrame) -> list[str]:
     def label(row: pd.Series) -> str:
         return labels_words(result.study, dict(row))
 
-    best, least = rows.loc[rows["forward_gain_dbi"].idxmax()], rows.loc[rows["forward_gain_dbi"].idxmin()]
+    gains = rows["forward_gain_dbi"] + rows["peak_radio_gain_dbi"] - rows["peak_gain_dbi"]
+    best, least = rows.loc[gains.idxmax()], rows.loc[gains.idxmin()]
     sky, low = rows.loc[rows["share_sky"].idxmax()], rows.loc[rows["share_sky"].idxmin()]
     cuts = rows["cut_elevation_deg"]
     at = f"at {cuts.iloc[0]:.0f}°" if cuts.max() - cuts.min() < 0.5 else "at each case's take-off angle"
-    out = [
-        f"{band}: gain {at} along the bearing is best with {label(best)}, {best['forward_gain_dbi']:.1f} dBi, and "
-        f"least with {label(least)}, {least['forward_gain_dbi']:.1f} dBi."
-    ]
+    told = f"{band}: gain {at} along the bearing, feed losses and mismatch taken off, is "
+    if gains.max() - gains.min() < ALIKE:
+        out = [told + f"{gains.max():.1f} dBi in every case."]
+    else:
+        low_high = f"{gains.max():.1f} dBi, and least with {label(least)}, {gains.min():.1f} dBi."
+        out = [told + f"best with {label(best)}, {low_high}"]
     axis = running(result.study.axes)
     if axis is not None and axis.numbers is not None and len(result.study.axes) == 1:
         rows = rows.sort_values(axis.column)

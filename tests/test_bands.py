@@ -72,6 +72,13 @@ def test_bad_own_segments_are_refused(bad: str) -> None:
         bands.segment_named(bad)
 
 
+def test_a_band_of_ones_own() -> None:
+    own = bands.band_named("13.9-14.4 MHz")
+    assert (own.name, own.lower, own.upper, own.source) == ("13.9-14.4 MHz", 13.9e6, 14.4e6, bands.OWN)
+    with pytest.raises(InputError, match="band = '14-18 MHz': a range within 4.6 to 15.9 MHz"):
+        bands.band_named("14-18 MHz")
+
+
 def test_band_of() -> None:
     found = bands.band_of(14.06e6)
     assert found is not None and found.name == "20 m"

@@ -57,7 +57,7 @@ def test_a_coarse_case_is_marked_and_the_summary_says_so_in_words():
     assert coarse.frames["quality"]["max_length_wavelengths"][0] > 0.1
     assert words in coarse.frames["quality"]["marks"][0]
     assert any(words in line for line in validity(coarse))
-    assert f"Outside validity in 1 rows: {words}" in summary(coarse, "command")
+    assert f"Outside validity: {words} (10 m)." in summary(coarse, "command")
 
 
 @pytest.mark.parametrize("name", LIMITS)
