@@ -60,6 +60,16 @@ class StayAway:
     complete: bool
 
 
+def check_sampling(heights: tuple[float, ...], reach: float | None = None, resolution: float | None = None) -> None:
+    """Raises InputError for what stay_away (same arguments, m) would refuse at once."""
+    if not heights or not all(LOWEST_POINT <= h <= 50 for h in heights):
+        raise InputError("exposure.heights", list(heights), f"one height or more from {LOWEST_POINT} to 50 m")
+    if reach is not None and not 0.2 <= reach <= 100:
+        raise InputError("exposure.extent", f"{reach} m", "from 0.2 to 100 m")
+    if resolution is not None and not 0.02 <= resolution <= COARSEST:
+        raise InputError("exposure.resolution", f"{resolution} m", f"from 0.02 to {COARSEST} m")
+
+
 def stay_away(
     near: NearField,
     limits: tuple[Level, ...],
@@ -77,12 +87,7 @@ def stay_away(
     reach: how far from conductors to look, m (default: as far as needed). resolution: of the grid, m (default: a tenth
     of that; never more than a quarter of it). Raises InputError for heights or a grid outside the ranges.
     """
-    if not heights or not all(LOWEST_POINT <= h <= 50 for h in heights):
-        raise InputError("exposure.heights", list(heights), f"one height or more from {LOWEST_POINT} to 50 m")
-    if reach is not None and not 0.2 <= reach <= 100:
-        raise InputError("exposure.extent", f"{reach} m", "from 0.2 to 100 m")
-    if resolution is not None and not 0.02 <= resolution <= COARSEST:
-        raise InputError("exposure.resolution", f"{resolution} m", f"from 0.02 to {COARSEST} m")
+    check_sampling(heights, reach, resolution)
 
     def value(points: Real) -> Real:
         return _values(near, limits, duty, points)

@@ -12,7 +12,7 @@ from ..model.ferrite import TOROIDS, Core, Toroid, ferrite_named
 from ..model.returns import Choke
 from ..model.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
 from . import units
-from .parts import Part
+from .parts import Part, named_as_written
 from .units import Angle, Capacitance, Inductance, Length, Number, Resistance
 
 MOST_TURNS_RATIO = 15.0  # 225:1; above it an impedance ratio was surely meant
@@ -47,7 +47,8 @@ class CableSpec(Part):
     def cable(self) -> CoaxType:
         rows = sorted((units.frequency(f, "coax.type.loss"), db) for f, db in self.loss.items())
         rest = self.model_dump(exclude={"loss"})
-        return CoaxType(name="own coax", loss=tuple(rows), **rest)
+        with named_as_written(feed__coax="coax.type"):
+            return CoaxType(name="own coax", loss=tuple(rows), **rest)
 
 
 class CoaxSpec(Part):
@@ -87,7 +88,8 @@ class CoreSpec(Part):
         if None in sides:
             raise InputError("transformer.core", "incomplete", "size, or all of outer, inner and height")
         outer, inner, height = (float(x or 0) for x in sides)
-        return Core(ferrite_named(self.material), Toroid(outer, inner, height, self.stack))
+        with named_as_written(core="transformer.core"):
+            return Core(ferrite_named(self.material), Toroid(outer, inner, height, self.stack))
 
 
 class TransformerSpec(Part):
@@ -124,7 +126,12 @@ class TransformerSpec(Part):
             given["magnetising"] = self.core.core()
         elif self.magnetising_inductance is not None:
             loss = math.inf if self.loss_resistance is None else self.loss_resistance
-            given["magnetising"] = MagnetisingInductance(self.magnetising_inductance, loss)
+            with named_as_written(
+                feed__transformer__magnetising__inductance="transformer.magnetising_inductance",
+                feed__transformer__magnetising__resistance="transformer.loss_resistance",
+            ):
+                given["magnetising"] = MagnetisingInductance(self.magnetising_inductance, loss)
         elif self.loss_resistance is not None:
             raise InputError("transformer.loss_resistance", self.loss_resistance, "given with magnetising_inductance")
-        return replace(IDEAL_49_TO_1 if self.ideal else PORTABLE_49_TO_1, **given)
+        with named_as_written(feed__transformer="transformer"):
+            return replace(IDEAL_49_TO_1 if self.ideal else PORTABLE_49_TO_1, **given)

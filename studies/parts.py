@@ -1,14 +1,14 @@
 """Tables of a study file as pydantic models, and their first fault as one clear line."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any, get_args
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
 from ..model.errors import InputError, did_you_mean
-
 
 BRANCHES = ("str", "int", "SoilSpec", "CableSpec")  # pydantic's names for the ways of writing one value
 WORDS = {
@@ -45,6 +45,21 @@ def table_at(raw: Mapping[str, Any], name: str) -> dict[str, Any]:
     if not isinstance(table, Mapping):
         raise InputError(name, repr(table), "a table")
     return dict(table)
+
+
+@contextmanager
+def named_as_written(**names: str) -> Iterator[None]:
+    """The model's field names in an InputError as the study file has them; names: start in the model -> in the file,
+    with __ for a dot."""
+    try:
+        yield
+    except InputError as error:
+        for model, written in names.items():
+            start = model.replace("__", ".")
+            if error.field.startswith(start):
+                field = written + error.field.removeprefix(start)
+                raise InputError(field, error.value, error.allowed) from None
+        raise
 
 
 def _first_fault(part: type[BaseModel], error: ValidationError, prefix: str) -> InputError:

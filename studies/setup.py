@@ -22,7 +22,7 @@ from ..model.sag import sagged
 from ..model.structure import Conductor, Structure, structure
 from ..model.wire import WireType, awg_diameter
 from .feed_parts import CoaxSpec, TransformerSpec
-from .parts import Part, read_part
+from .parts import Part, named_as_written, read_part
 from .units import Angle, Conductivity, Length, Number, Power, Resistance
 
 if TYPE_CHECKING:
@@ -40,7 +40,8 @@ class SiteSpec(Part):
     def ground(self) -> Ground:
         if isinstance(self.soil, str):
             return ground_named(self.soil)
-        return Ground(self.soil.er, self.soil.sigma)
+        with named_as_written(soil="site.soil"):
+            return Ground(self.soil.er, self.soil.sigma)
 
 
 class WireSpec(Part):

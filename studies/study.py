@@ -226,7 +226,11 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
     study = Study(spec, setup_raw, tuple(axes), variants, bands, options)
     for case in study.cases():
         try:
-            case.setup().build()
+            setup = case.setup()
+            setup.build()
+            setup.feed_system()
+            for name in spec.want:
+                want_named(name).check(setup, study)
         except InputError as error:
             where = ", ".join(f"{k} {v}" for k, v in case.labels.items())
             allowed = f"{error.allowed} (case {where})" if where else error.allowed

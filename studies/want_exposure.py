@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..model.errors import InputError
-from ..model.exposure import HEIGHTS, Sheet, stay_away
+from ..model.exposure import HEIGHTS, Sheet, check_sampling, stay_away
 from ..model.exposure_limits import GROUPS, STANDARDS, Level, levels
 from ..model.near_field import NearField
 from .operating import operating_frequency, watts_into_wire
@@ -52,6 +52,14 @@ def limits_of(spec: ExposureSpec, f_hz: float) -> tuple[Level, ...]:
         raise InputError("exposure.standard", repr(spec.standard), f"one of {', '.join(known)}")
     names = tuple(STANDARDS) if spec.standard == BOTH else (spec.standard,)
     return tuple(level for name in names for level in levels(f_hz, name, spec.group))
+
+
+def check(setup: Setup, study: Study) -> None:
+    """Raises InputError for limits, heights or a grid that compute would refuse."""
+    spec: ExposureSpec = study.options["exposure"]
+    check_sampling(spec.heights, spec.extent, spec.resolution)
+    for band in study.bands:
+        limits_of(spec, band.lower)
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
@@ -118,7 +126,7 @@ def shown(metres: float) -> float:
 def against(spec: ExposureSpec) -> str:
     """The limits in words."""
     names = [s.name for key, s in STANDARDS.items() if spec.standard in (key, BOTH)]
-    who = dict(zip(GROUPS, ("the general public", "people at work with it"), strict=True))[spec.group]
+    who = dict(zip(GROUPS, ("the general public", "people at work with it"), strict=True))[spec.group.strip().lower()]
     return f"{' and '.join(names)} for {who}"
 
 
@@ -176,4 +184,4 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     return out
 
 
-WANT = Want("exposure", compute, ExposureSpec, sentences=sentences, plots=plots, sized=True)
+WANT = Want("exposure", compute, ExposureSpec, sentences=sentences, plots=plots, sized=True, check=check)

@@ -81,6 +81,11 @@ def _with(setup: Setup, **parts: Any) -> Setup:
     return setup.model_copy(update=parts)
 
 
+def check(setup: Setup, study: Study) -> None:
+    """Raises InputError without coax, or for a choke position beyond it."""
+    variants(setup, study.options["shield"])
+
+
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "shield" (a row a band and variant) and "shield_along" (a row a segment of the shield)."""
     frames: Frames = {"shield": [], "shield_along": []}
@@ -207,4 +212,4 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     return {"shield": shield_figure(table, along, result.study.bands, title=title, caption=caption, size=size)}
 
 
-WANT = Want("shield", compute, ShieldSpec, sentences=sentences, plots=plots, sized=True)
+WANT = Want("shield", compute, ShieldSpec, sentences=sentences, plots=plots, sized=True, check=check)

@@ -100,6 +100,12 @@ def with_turn_axis(study: Study) -> Study:
     return replace(study, axes=(*study.axes, axis))
 
 
+def check(setup: Setup, study: Study) -> None:
+    """Raises InputError without a reel, or for turns or segments that compute would refuse."""
+    turn_counts(reel_of(setup), study.options["turns"])
+    segments_of(study)
+
+
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "turn_swr" (a row a setting and segment) and "turn_dips" (a row a setting and band)."""
     spec: TurnsSpec = study.options["turns"]
@@ -185,4 +191,4 @@ def plots(result: Result) -> dict[str, Figure]:
     return turn_figures(result)
 
 
-WANT = Want("turns", compute, TurnsSpec, finish, sentences, plots)
+WANT = Want("turns", compute, TurnsSpec, finish, sentences, plots, check=check)

@@ -33,6 +33,10 @@ def _no_words(result: Result) -> list[str]:
     return []
 
 
+def _no_check(setup: Setup, study: Study) -> None:
+    return None
+
+
 def _no_plots(result: Result) -> dict[str, Figure]:
     return {}
 
@@ -44,7 +48,8 @@ class Want:
     name: as in [study] want, and the name of its options table. compute(setup, solver, study): table name -> rows
     for one case, run in a worker. options: the Part that checks its options table. finish(result): adds tables made
     from all cases to result.frames. sentences(result): the answer in words. plots(result): file stem -> figure; sized:
-    whether it also takes `size`, a name of style.LOOKS.
+    whether it also takes `size`, a name of style.LOOKS. check(setup, study): raises InputError for what compute would
+    refuse, as far as that is known at once; called for every case before any is computed.
     """
 
     name: str
@@ -54,6 +59,7 @@ class Want:
     sentences: Callable[[Result], list[str]] = _no_words
     plots: Callable[..., dict[str, Figure]] = _no_plots
     sized: bool = False
+    check: Callable[[Setup, Study], None] = _no_check
 
 
 WANTS = ("dips", "exposure", "fit", "pattern", "shield", "stress", "target", "turns", "why")

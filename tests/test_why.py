@@ -143,7 +143,13 @@ def test_sagging_wire_keeps_its_length_and_hangs_as_deep_as_asked() -> None:
 
 def test_bands_are_named_and_bad_shifts_refused() -> None:
     assert shift_of(13.95e6, 13.9e6).band == "20 m" and shift_of(7.1e6, 7.0e6).band == "40 m"
-    for was, now, field in ((1e6, 1e6, "why.was"), (14e6, 16e6, "why.now"), (14e6, math.nan, "why.now"), (0.0, 14e6, "why.was"), (-14e6, 14e6, "why.was")):
+    for was, now, field in (
+        (1e6, 1e6, "why.was"),
+        (14e6, 16e6, "why.now"),
+        (14e6, math.nan, "why.now"),
+        (0.0, 14e6, "why.was"),
+        (-14e6, 14e6, "why.was"),
+    ):
         with pytest.raises(InputError, match=field):
             shift_of(was, now)
     assert shift_of(13.3e6, 13.3e6, "20m").band == "20 m"  # outside its band, as a dip may be
