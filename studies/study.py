@@ -25,6 +25,7 @@ from .setup import Setup
 from .units import Kind, Number, values
 from .wants import WANTS, want_named
 
+FEET = re.compile(r"""(ft|foot|feet|in|inch|inches|['"])\s*$""")  # what a length in them ends with
 MOST_CASES = 20_000
 OWN_TABLES = ("study", "sweep", "variant")
 
@@ -58,11 +59,13 @@ class Axis:
         return self.numbers or tuple(map(in_words, self.texts))
 
     def words(self, value: Any) -> str:
-        """A value of this axis in words: "slope 15°", "sea water"."""
+        """A value of this axis in words: "slope 15°", "sea water", "coax length 25 ft (7.62 m)"."""
         if self.numbers is None:
             return str(value)
         name, _, unit = self.label.rstrip(")").partition(" (")
-        return f"{name} {value:g}{'' if unit == '°' else ' '}{unit}".rstrip()
+        shown = f"{value:g}{'' if unit == '°' else ' '}{unit}".rstrip()
+        own = str(self.texts[self.numbers.index(value)]) if value in self.numbers else ""
+        return f"{name} {own} ({shown})" if FEET.search(own) else f"{name} {shown}"
 
 
 @dataclass(frozen=True)

@@ -56,6 +56,12 @@ def test_soils_of_ones_own_have_names():
     assert study.cases()[0].setup().build().ground.er == 80
 
 
+def test_feet_are_spoken_back():
+    axis = with_sweep({"coax.length": ["25 ft", "10' 6\"", "8 m"]}).axes[0]
+    told = ["coax length 25 ft (7.62 m)", "coax length 10' 6\" (3.2004 m)", "coax length 8 m"]
+    assert [axis.words(n) for n in axis.numbers] == told
+
+
 def test_a_band_twice_is_refused():
     with pytest.raises(InputError, match="study.bands = '20 m': each band once"):
         read_study({**RAW, "study": {"name": "shore", "bands": ["20 m", "20m"]}})
