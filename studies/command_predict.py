@@ -14,6 +14,7 @@ from .output import sentences, validity
 from .raw import changed
 from .runner import run
 from .study import Study, read_study
+from .units import length
 
 # option -> dotted key of the set-up
 OPTIONS: dict[str, tuple[str, str, str | None]] = {
@@ -45,7 +46,7 @@ def setup_of(given: dict[str, str | None]) -> dict[str, Any]:
     """The raw set-up of option values; counterpoise or coax of length 0 are left out."""
     values = {OPTIONS[name][0]: value for name, value in given.items() if value is not None}
     for part in ("counterpoise", "coax"):
-        if values.get(f"{part}.length", "0").strip().split(" ")[0] in ("0", "0.0"):
+        if length(values.get(f"{part}.length", "0"), f"{part}.length") == 0:
             values = {k: v for k, v in values.items() if not k.startswith(f"{part}.")}
     if values.get("antenna.layout") == "sloper" and not {
         "antenna.slope",

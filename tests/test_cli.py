@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from tautwire.studies.columns import COLUMNS
+from tautwire.studies.command_predict import setup_of
 
 STUDY = """
 [study]
@@ -119,6 +120,12 @@ def test_bad_input_is_one_line_and_status_2(tmp_path, args, word):
     assert result.returncode == 2, result.stdout + result.stderr
     assert len(result.stderr.strip().splitlines()) == 1 and word in result.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("none", ["0", "0m", "0.00", "0 ft", " 0.0 m"])
+def test_a_length_of_nothing_leaves_a_part_out(none):
+    assert "coax" not in setup_of({"length": "20 m", "coax": "RG-58", "coax-length": none})
+    assert "counterpoise" not in setup_of({"length": "20 m", "counterpoise": none, "counterpoise-height": "5 cm"})
 
 
 def test_broken_toml_is_one_line(tmp_path):
