@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..model.errors import InputError
+from .buildable import buildable
 from .raw import Raw, changed, kind_of, table_value
 from .setup import Setup
 from .study import SHOWN, Axis, Study, si_text
@@ -80,6 +81,13 @@ class Controls:
     def start(self) -> Setting:
         return {s.path: s.start for s in self.sliders}
 
+    def corners(self) -> Iterator[tuple[Setting, Raw]]:
+        """Every corner of the sliders' ranges with every combination of choices: setting, set-up as texts."""
+        for corner in itertools.product(*((s.low, s.high) for s in self.sliders)):
+            setting = {s.path: v for s, v in zip(self.sliders, corner, strict=True)}
+            for picked in self.combinations():
+                yield setting, self.raw(setting, picked)
+
     def raw(self, setting: Mapping[str, float], picked: Sequence[int]) -> Raw:
         """The set-up as texts at a setting of the sliders and a combination of choices."""
         raw = dict(self.study.raw)
@@ -124,7 +132,7 @@ def controls(
         texts = [t for t in _distinct(*had, *texts) if t is not None]
         choices[path] = _choice(study, path, path.rpartition(".")[2], tuple(texts))
     if "antenna.length" not in sliders and sum(s.moves_wire for s in sliders.values()) < 2:
-        added = _length_slider(study)
+        added = _length_slider(Controls(study, tuple(sliders.values()), tuple(choices.values())))
         sliders = {**({added.path: added} if added else {}), **sliders}
     if "site.soil" not in choices and "site" not in str(list(sliders)) and not _varies(study, "site"):
         own = _now(study, "site.soil") or "average soil"
@@ -140,14 +148,12 @@ def controls(
 
 def _check(made: Controls) -> None:
     """Every corner of the box must be something that can be built."""
-    for corner in itertools.product(*((s.low, s.high) for s in made.sliders)):
-        setting = {s.path: v for s, v in zip(made.sliders, corner, strict=True)}
-        for picked in made.combinations():
-            try:
-                Setup.read(made.raw(setting, picked)).build()
-            except InputError as error:
-                where = ", ".join(f"{s.label} {setting[s.path]:g} {s.unit}".strip() for s in made.sliders)
-                raise InputError(error.field, error.value, f"{error.allowed} (with {where})") from None
+    for setting, raw in made.corners():
+        try:
+            Setup.read(raw).build()
+        except InputError as error:
+            where = ", ".join(f"{s.label} {setting[s.path]:g} {s.unit}".strip() for s in made.sliders)
+            raise InputError(error.field, error.value, f"{error.allowed} (with {where})") from None
 
 
 def _now(study: Study, path: str) -> Any:
@@ -215,8 +221,10 @@ def _slider(study: Study, path: str, low: str, high: str) -> Slider:
     return Slider(path, label, unit, kind, factor, a, b, _start(study, path, kind, factor, a, b))
 
 
-def _length_slider(study: Study) -> Slider | None:
-    """The wire's length, if the layout takes one: over the turns asked for, or a little either way."""
+def _length_slider(others: Controls) -> Slider | None:
+    """The wire's length, if the layout takes one: over the turns asked for, or a little either way as far as it can be
+    built wherever the other controls are."""
+    study = others.study
     now = _now(study, "antenna.length")
     lengths = [tables["antenna"].get("length") for tables in study.variants.values() if "antenna" in tables]
     if now is None or any(text != now for text in lengths) or any(a.path == "antenna.length" for a in study.axes):
@@ -226,6 +234,9 @@ def _length_slider(study: Study) -> Slider | None:
     low, high = metres * (1 - REACH), metres * (1 + REACH)
     if setup.reel is not None and turns is not None and turns.first and turns.last:
         low, high = (float(setup.reel.reel().length_out(n)) for n in (turns.first, turns.last))
+    else:
+        low, high = buildable((Setup.read(raw) for _, raw in others.corners()), low, high)
+    low, high = math.ceil(low * 100 - 1e-6) / 100, math.floor(high * 100 + 1e-6) / 100
     try:
         return _slider(study, "antenna.length", f"{low:.2f} m", f"{high:.2f} m")
     except InputError:

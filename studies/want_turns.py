@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -15,6 +15,7 @@ from ..model.errors import InputError
 from ..model.feed import FeedSystem, swr
 from ..model.reel import Reel
 from ..model.solver import Solver
+from .buildable import buildable
 from .dips import GRID, minima, swr_at_radio, the_dip, window
 from .parts import Part
 from .setup import Setup
@@ -36,7 +37,8 @@ class TurnsSpec(Part):
     """[turns]: what is wanted. segments: names, bands or "14.000-14.070 MHz" (default: the study's bands).
 
     threshold: SWR (default: the study's swr_threshold). first, last, step: turns out to try (default: every turn from
-    a third of the wire on). stray: "none", "series" or "shunt", what the wire still wound does (model/reel.py).
+    a third of the wire on with which the layout can be built). stray: "none", "series" or "shunt", what the wire still
+    wound does (model/reel.py).
     """
 
     segments: tuple[str, ...] = ()
@@ -54,14 +56,24 @@ def reel_of(setup: Setup) -> Reel:
     return setup.reel.reel()
 
 
-def turn_counts(reel: Reel, spec: TurnsSpec) -> Real:
-    """Turns out to try, rising. Raises InputError for a range that is empty, too long or beyond the reel."""
+def turn_counts(reel: Reel, spec: TurnsSpec, setups: Iterable[Setup] = ()) -> Real:
+    """Turns out to try, rising. setups: must be buildable with all that is tried unless spec asks for it.
+
+    Raises InputError for a range that is empty, too long or beyond the reel.
+    """
     if not spec.step > 0:
         raise InputError("turns.step", spec.step, "above 0 turns")
     first = math.ceil(reel.turns / 3) if spec.first is None else spec.first
     last = math.floor(reel.turns + 1e-9) if spec.last is None else spec.last
+    if (spec.first is None or spec.last is None) and 0 < first < last <= reel.turns:
+        low, high = (float(reel.length_out(n)) for n in (first, last))
+        narrow = buildable(setups, low, high)
+        if spec.first is None and narrow[0] > low:
+            first = math.ceil(float(reel.turns_out(narrow[0])) - 1e-9)
+        if spec.last is None and narrow[1] < high:
+            last = math.floor(float(reel.turns_out(narrow[1])) + 1e-9)
     if not 0 < first < last <= reel.turns * (1 + 1e-9):
-        allowed = f"0 < first < last, up to the {reel.turns:.4g} turns on the reel"
+        allowed = f"0 < first < last, up to the {reel.turns:.4g} turns on the reel, with lengths the layout can have"
         raise InputError("turns.first", f"{first:g} to {last:g} turns", allowed)
     count = math.floor((last - first) / spec.step + 1e-9) + 1
     if not 2 <= count <= MOST_TURNS:
@@ -85,7 +97,7 @@ def with_turn_axis(study: Study) -> Study:
     Raises InputError if the set-up cannot follow the wire length.
     """
     setup = Setup.read(study.raw)
-    turns = turn_counts(reel_of(setup), study.options["turns"])
+    turns = turn_counts(reel_of(setup), study.options["turns"], (case.setup() for case in study.cases()))
     metres = reel_of(setup).length_out(turns)
     bands = dict.fromkeys(s.band for s in segments_of(study) if s.band)
     study = replace(
@@ -102,7 +114,7 @@ def with_turn_axis(study: Study) -> Study:
 
 def check(setup: Setup, study: Study) -> None:
     """Raises InputError without a reel, or for turns or segments that compute would refuse."""
-    turn_counts(reel_of(setup), study.options["turns"])
+    turn_counts(reel_of(setup), study.options["turns"], [setup])
     segments_of(study)
 
 
@@ -135,7 +147,7 @@ def _settings(setup: Setup, solver: Solver, study: Study, reel: Reel) -> Iterato
         wire = setup.build().layout.length
         yield float(reel.turns_out(wire)), wire, solver
         return
-    for turns in turn_counts(reel, study.options["turns"]):
+    for turns in turn_counts(reel, study.options["turns"], [setup]):
         wire = float(reel.length_out(turns))
         antenna = setup.antenna.model_copy(update={"length": wire})
         built = setup.model_copy(update={"antenna": antenna}).build()

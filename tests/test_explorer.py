@@ -344,6 +344,16 @@ def test_soil_and_coax_of_ones_own_are_choices_too() -> None:
     assert found["coax.type"].texts == (own, "RG-174")
 
 
+def test_a_length_nobody_asked_for_stays_buildable() -> None:
+    """A wire of 10 m to an end 9.8 m above its feed can lose 20 cm, not 5 %."""
+    antenna = {"layout": "sloper", "length": "10 m", "feed_height": "1.2 m", "end_height": "11 m"}
+    free = {**RAW, "antenna": antenna, "sweep": {}}
+    added = controls(read_study(free)).sliders[0]
+    assert added.low == pytest.approx(9.8, abs=0.03) and added.high == 10.5 and added.start == 10
+    with pytest.raises(InputError, match="with wire length"):
+        controls(read_study(free), [("antenna.length", "9 m", "11 m")])
+
+
 @pytest.mark.skipif(os.name != "posix", reason="sends SIGINT")
 def test_the_command_serves_and_stops_cleanly(store: Store, tmp_path: Path, built: object) -> None:
     import tomli_w

@@ -112,6 +112,18 @@ def test_turns_to_try() -> None:
             turn_counts(reel, bad)
 
 
+def test_turns_that_reach_no_fixed_end_are_tried_only_when_asked_for() -> None:
+    """From 1.2 m to an end at 10 m takes 8.8 m of wire at the least: 30 turns of 30 cm, not the 25 of a third."""
+    fixed = {"antenna": {"layout": "sloper", "length": "20.4 m", "feed_height": "1.2 m", "end_height": "10 m"}}
+    assert [with_turn_axis(study_with({}, **fixed)).axes[-1].numbers[i] for i in (0, -1)] == [30, 73]
+    steeper = {"antenna.end_height": ["8 m", "10.9 m"]}
+    assert with_turn_axis(study_with({}, **fixed, sweep=steeper)).axes[-1].numbers[0] == 33
+    asked = with_turn_axis(study_with({"first": 25}, **fixed))
+    assert asked.axes[-1].numbers[0] == 25
+    with pytest.raises(InputError, match="layout"):
+        asked.cases()[0].setup().build()
+
+
 def test_each_turn_is_a_case_with_the_reels_length() -> None:
     study = with_turn_axis(study_with({"segments": ["20 m CW", "14.2-14.3 MHz"], "first": 60, "last": 70}))
     cases = study.cases()
