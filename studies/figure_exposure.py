@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm, LinearSegmentedColormap
+from matplotlib.lines import Line2D
 from matplotlib.patheffects import withStroke
 from matplotlib.ticker import MaxNLocator
 
@@ -34,12 +35,7 @@ def exposure_figure(
         flat = _limits(plan, ("east_m", "north_m"), corners[:, :2])
         cut = _limits(section, ("along_m", "height_m"), np.stack([corners @ along, corners[:, 2]], axis=1))
         cut[0][1] = -0.06 * cut[1][1]
-        shapes = [(high[0] - low[0]) / (high[1] - low[1]) for low, high in (flat, cut)]
-        height = (look.width - 1.2) / sum(shapes) + 2.3
-        sheet = Sheet(look, max(height, look.height) if look.name == "print" else None)
-        sheet.header(title, caption)
-        axes: Any = sheet.subplots(1, 2, width_ratios=np.clip(shapes, 0.5, 3))
-        left, right = axes
+        sheet, left, right, bar = _places(look, (flat, cut), title, caption)
         shades = _map(left, plan, "east_m", "north_m")
         _map(right, section, "along_m", "height_m")
         for c in built.structure.conductors:
@@ -48,12 +44,8 @@ def exposure_figure(
             halo = [withStroke(linewidth=look.line * 2.2, foreground="white")]
             left.plot(p[:, 0], p[:, 1], **line, path_effects=halo)
             right.plot(p @ along, p[:, 2], **line, path_effects=halo, label=c.role)
-        for ax, x, y in ((left, "east (m)", "north (m)"), (right, "metres along the wire's bearing", "height (m)")):
+        for ax, x, y in ((left, "east (m)", "north (m)"), (right, "along the wire (m)", "height (m)")):
             ax.plot(0, 0 if ax is left else built.layout.feed_height, "s", color=INK, mec="white", zorder=5)
-            ax.set_aspect("equal", adjustable="box")
-            low, high = flat if ax is left else cut
-            ax.set_xlim(low[0], high[0])
-            ax.set_ylim(low[1], high[1])
             ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
             ax.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
             ax.set_xlabel(x)
@@ -62,15 +54,63 @@ def exposure_figure(
         left.set_title("plan, at body height")
         right.set_title("section along the wire")
         right.axhspan(-100, 0, color=SOIL, zorder=0.5, lw=0)
-        right.axhline(2, color=QUIET, lw=look.line * 0.4, ls=(0, (2, 3)))
-        handles = [h for h in right.get_lines() if not h.get_label().startswith("_")]
-        named = {h.get_label(): h for h in handles}
-        right.legend(handles=list(named.values()), loc="upper left", handlelength=2.6)
-        bar = sheet.colorbar(shades, ax=axes, location="bottom", fraction=0.06, aspect=50, pad=0.03)
-        bar.set_ticks(STEPS[:-1], labels=[f"{s:g}" for s in STEPS[:-1]])
-        bar.set_label("share of the limit, as power; bold line: the limit; white: farther off, not computed")
-        bar.outline.set_visible(False)  # type: ignore[operator]
+        right.axhline(2, color=QUIET, lw=look.line * 0.5, ls=(0, (2, 3)), label="2 m above soil")
+        named = {h.get_label(): h for h in right.get_lines() if not str(h.get_label()).startswith("_")}
+        handles = [*named.values(), Line2D([], [], color=INK, lw=1.6, label="the limit")]
+        edge = 0.9 * look.type / 72 / look.width
+        sheet.legend(handles=handles, loc="lower left", bbox_to_anchor=(edge, 0), ncols=2, handlelength=2.6)
+        key = sheet.colorbar(shades, cax=bar, orientation="horizontal")
+        key.set_ticks(STEPS[:-1], labels=[f"{s:g}" for s in STEPS[:-1]])
+        key.set_label("share of the limit, as power (white: not computed)")
+        key.outline.set_visible(False)  # type: ignore[operator]
         return sheet
+
+
+def _places(
+    look: Look, limits: tuple[tuple[Real, Real], tuple[Real, Real]], title: str, caption: str
+) -> tuple[Sheet, Axes, Axes, Axes]:
+    """A sheet with its heading, and axes for two maps, each of equal scales, and for the colour bar.
+
+    A map narrower than its title gets a wider axis; a printed sheet is as high as it needs to be.
+    """
+    t = look.type / 72
+    edge, words, least, below, above = 0.9 * t, 4.2 * t, 15.5 * t, 8.6 * t, 2.2 * t
+    room = look.width - 2 * (edge + words)
+    trial = Sheet(look, look.height, layout=None)
+    trial.header(title, caption)
+    head = look.height * (1 - trial.top)
+    printed = look.name == "print"
+    sizes = [high - low for low, high in limits]
+    tallest = max(s[1] for s in sizes)
+    most = (4.4 if printed else look.height - head - above - below) / tallest  # inches a metre
+    scale = min(most, room / sum(s[0] for s in sizes))
+    for size, other in (sizes, sizes[::-1]):
+        if size[0] * scale < least:
+            scale = min(scale, (room - least) / other[0])
+    widths = [max(s[0] * scale, least) for s in sizes]
+    scales = [scale, scale]
+    for i in (0, 1):  # a lower map takes the width that is left
+        spare = room - sum(widths) + widths[i]
+        scales[i] = max(scale, min(tallest * scale / sizes[i][1], spare / sizes[i][0]))
+        widths[i] = max(sizes[i][0] * scales[i], least)
+    height = head + above + tallest * scale + below if printed else look.height
+    sheet = Sheet(look, height, layout=None)
+    sheet.header(title, caption)
+    spare = max(room - sum(widths), 0.0)
+    x, axes = edge + words + spare / 4, []
+    for (low, high), size, width, own in zip(limits, sizes, widths, scales, strict=True):
+        foot = height - head - above - size[1] * own
+        ax = sheet.add_axes((x / look.width, foot / height, width / look.width, size[1] * own / height))
+        extra = (width / own - size[0]) / 2
+        ax.set_xlim(low[0] - extra, high[0] + extra)
+        ax.set_ylim(low[1], high[1])
+        ax.autoscale(False)
+        axes.append(ax)
+        x += width + words + spare / 2
+    start = 0.46 * look.width
+    bar = sheet.add_axes((start / look.width, 3.6 * t / height, (look.width - start - 2 * edge) / look.width,
+                          0.9 * t / height))  # fmt: skip
+    return sheet, axes[0], axes[1], bar
 
 
 def _limits(rows: pd.DataFrame, columns: tuple[str, str], corners: Real) -> tuple[Real, Real]:

@@ -48,7 +48,7 @@ def solid_figure(
                 _solid(ax, mine, float(about["bearing_deg"].iloc[0 if i == 0 else -1]), scale, look)
                 ax.set_title(f"{band.name}\n{words}" if words else band.name, size=look.type * 0.95)
         for ax in flat[len(cases) * len(bands) :]:
-            ax.set_visible(False)
+            ax.set_axis_off()  # a hidden one has no box to lay out
         bar = sheet.colorbar(ScalarMappable(scale, RAMP), ax=panels, fraction=0.04, aspect=32, pad=0.02)
         bar.set_label("gain (dBi)")
         bar.outline.set_visible(False)

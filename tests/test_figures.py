@@ -5,6 +5,7 @@ Stored pictures are in tests/images; `python tests/test_figures.py` draws them a
 
 import subprocess
 import sys
+import warnings
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +15,7 @@ import pytest
 from made_up_study import RAW, SLOPES, made_up_result, made_up_study
 from matplotlib.colors import to_rgb
 from PIL import Image, ImageFilter
+from tautwire.model.bands import band_named
 from tautwire.model.errors import InputError
 from tautwire.model.feed import FeedSystem
 from tautwire.model.ground import FREE_SPACE
@@ -22,9 +24,11 @@ from tautwire.model.stress import stress
 from tautwire.studies.animation import animate, drawn
 from tautwire.studies.figure_current import current_figure
 from tautwire.studies.figure_dip import below
+from tautwire.studies.figure_exposure import exposure_figure
 from tautwire.studies.figure_labels import apart, outside, overlaps, spread
 from tautwire.studies.figure_layout import layout_figure, layout_grid
 from tautwire.studies.figure_set import KINDS, dip_figure_of, plots
+from tautwire.studies.figure_shield import shield_figure
 from tautwire.studies.figure_smith import smith_figure
 from tautwire.studies.figure_space import projection
 from tautwire.studies.result import Result
@@ -199,6 +203,43 @@ def test_a_wire_that_sags_is_named_at_its_corners_only() -> None:
     assert told[0].count("20.10 m") == 2  # a length a leg, as given
     straight = layout_figure(built("inverted V"))
     assert [len(ax.texts) for ax in straight.axes] == [len(t) for t in told]
+
+
+def near(built: Built, across: str, up: str, section: bool) -> pd.DataFrame:
+    """A made-up map of exposure: falls with the distance from the first conductor's ends, known within 3 m of them."""
+    b = built.layout.bearing
+    ends = np.array([built.layout.points[0], built.layout.points[-1]])
+    flat = np.stack([ends[:, :2] @ [np.sin(b), np.cos(b)], ends[:, 2]], axis=1) if section else ends[:, :2]
+    x, y = np.meshgrid(np.arange(-5, 25, 0.5), np.arange(0 if section else -5, 25, 0.5))
+    far = np.min([np.hypot(x - e[0], y - e[1]) for e in flat], axis=0)
+    known = far < 3
+    return pd.DataFrame({across: x[known], up: y[known], "quotient": 2 / (0.3 + far[known]) ** 2})
+
+
+@pytest.mark.parametrize("size", ["print", "talk", "slide"])
+def test_words_of_exposure_maps_do_not_run_together(size: str) -> None:
+    for name in LAYOUTS:
+        made = built(name)
+        plan, section = near(made, "east_m", "north_m", False), near(made, "along_m", "height_m", True)
+        sheet = exposure_figure(plan, section, made, title="20 m: stay 1.0 m clear", caption="Made up", size=size)
+        assert (overlaps(sheet), outside(sheet)) == ([], []), name
+        left, right, _ = sheet.axes
+        boxes = [ax.get_position() for ax in (left, right)]
+        gap = (sheet.top - max(b.y1 for b in boxes)) * sheet.get_figheight()
+        assert 0 < gap < 3 * sheet.look.type / 72  # the maps begin below the heading
+        for ax, box in zip((left, right), boxes, strict=True):  # scales are equal, the legend is beside the maps
+            wide, high = box.width * sheet.get_figwidth(), box.height * sheet.get_figheight()
+            assert np.ptp(ax.get_xlim()) / wide == pytest.approx(np.ptp(ax.get_ylim()) / high)
+            key = sheet.legends[0].get_window_extent()
+            assert not key.overlaps(ax.bbox)
+
+
+def test_a_shield_without_current_is_drawn_without_complaint() -> None:
+    rows = pd.DataFrame({"band": ["20 m"], "variant": ["as built"], "dip_shift_khz": [0.0]})
+    along = pd.DataFrame({"band": "20 m", "variant": "as built", "along_m": [0.0, 5.0], "amps": [0.0, 0.0]})
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        shield_figure(rows, along, [band_named("20 m", 1)]).pixels()
 
 
 def test_currents_of_wire_and_returns_balance_at_the_feed() -> None:
