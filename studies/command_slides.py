@@ -7,7 +7,8 @@ import click
 from .command_line import FILE, WORKERS
 from .command_run import run_shown
 from .files import make_folder
-from .study import load_study
+from .parts import table_at
+from .study import load_tables, read_study
 
 
 @click.command("slides")
@@ -19,7 +20,12 @@ def COMMAND(file: Path, out: Path | None, workers: int | None) -> None:
     from ..model.errors import InputError
     from .slides import slides
 
-    study = load_study(file)
+    tables = load_tables(file)
+    study = read_study(tables, file.stem)
+    if "turns" in tables and "want" not in table_at(tables, "study"):
+        from .want_turns import with_turn_axis
+
+        study = with_turn_axis(study)
     path = out or Path("results") / study.name / "slides.pptx"
     if path.suffix.lower() != ".pptx":
         raise InputError("out", path, "a file name that ends in .pptx")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -9,6 +10,7 @@ import pandas as pd
 
 from .figure_axes import name_of, value_text, word
 from .figure_words import labels_words, shared_words
+from .wants import want_named
 
 if TYPE_CHECKING:
     from .result import Result
@@ -16,7 +18,63 @@ if TYPE_CHECKING:
 
 ROOM = 640  # characters of body text on a slide at its size, with at most MOST_LINES sentences
 MOST_LINES = 7
+BULLETS, BULLET_ROOM = 5, 950  # sentences and characters of what to take away
 LONG = 26  # characters of a table cell beyond which it may wrap
+
+TITLES = {
+    "pattern_elevation": "Where it radiates: elevation",
+    "pattern_azimuth": "Where it radiates: azimuth",
+    "pattern_power": "Where the power goes",
+    "pattern_gain": "How gain and take-off angle change",
+    "pattern_solid": "Where it radiates: the whole sky",
+    "target": "Gain towards each region",
+    "target_angles": "At which angle a path leaves",
+    "stress": "Volts, amps and heat",
+    "currents": "Current along the wire and what returns it",
+    "shield": "Current on the coax shield",
+    "turn_map": "How many turns for which segment",
+    "why": "Why the dip moved",
+    "fit": "Measured and fitted",
+}
+TURN_HEAD = ("segment", "turns", "wire (m)", "SWR across it", "SWR one turn off", "kHz a turn", "stop")
+WHOLE = ("exposure",)  # wants whose sentences are never shortened: the last may say that the distance is greater
+
+
+def slide_title(stem: str, study: Study) -> str:
+    """The title of the slide with the figure of that file stem, in plain words."""
+    kind, _, number = stem.rpartition("_")
+    if number.isdigit() and kind:
+        return f"{slide_title(kind, study)}, set-up {number}"
+    for band in study.bands:
+        if stem == f"exposure-{band.name.replace(' ', '')}":
+            return f"How far to stay away, {band.name}"
+    return TITLES.get(stem, stem.replace("_", " ").capitalize())
+
+
+def take_away(result: Result) -> list[str]:
+    """What to take away, on one slide: the first sentence of each want and band, first bands first if room is short.
+
+    A want that does not go by bands gives its first lines.
+    """
+    found: list[tuple[int, str]] = []  # (rank within its want, words), in the order of the study
+    for name in result.study.spec.want:
+        lines = want_named(name).sentences(result)
+        told = [_band_of(line, result.study) for line in lines]
+        banded = bool(told and told[0])
+        kept = [i for i, band in enumerate(told) if not banded or band and band not in told[:i]]
+        for rank, i in enumerate(kept):
+            words = lines[i] if name in WHOLE else re.split(r"(?<=[.])\s+(?=[A-Z])", lines[i].strip())[0]
+            found.append((rank, words))
+    chosen: list[int] = []
+    for i in sorted(range(len(found)), key=lambda i: found[i][0]):
+        if len(chosen) < BULLETS and sum(len(found[k][1]) for k in [*chosen, i]) <= max(BULLET_ROOM, len(found[i][1])):
+            chosen.append(i)
+    return [found[i][1] for i in sorted(chosen)]
+
+
+def _band_of(line: str, study: Study) -> str:
+    """The band a sentence starts with; none for one about all of them."""
+    return next((b.name for b in study.bands if line.startswith((f"{b.name}:", f"{b.name},", f"{b.name} at"))), "")
 
 
 def setup_lines(study: Study) -> list[str]:
@@ -72,6 +130,22 @@ def column_widths(head: Sequence[str], rows: Sequence[Sequence[str]], total: flo
         return [n * total / sum(need) for n in need]
     want = [max(0.0, 0.24 + 0.125 * len(h) - n) + 0.2 for h, n in zip(head, need, strict=True)]
     return [n + (total - sum(need)) * w / sum(want) for n, w in zip(need, want, strict=True)]
+
+
+def turn_rows(rows: pd.DataFrame) -> list[list[str]]:
+    """Rows of want_turns' table "turns" under TURN_HEAD."""
+    return [
+        [
+            row["segment"],
+            f"{row['turns_out']:g}",
+            f"{row['wire_m']:.2f}",
+            f"{row['swr_best']:.1f} to {row['swr_worst']:.1f}",
+            cell(row["swr_neighbour"], "{:.1f}"),
+            cell(row["shift_khz_per_turn"], "{:+.0f}"),
+            "needs a tuner" if pd.isna(row["stop_turns"]) else f"{row['stop_turns']:g}",
+        ]
+        for row in rows.to_dict("records")
+    ]
 
 
 def notes_of_band(result: Result, band: str, most: int = 24) -> list[str]:

@@ -20,13 +20,26 @@ from pptx.util import Emu, Inches, Pt
 
 from ..model.errors import InputError
 from .cautions import DEFERENCE, caution_text, cautions_for
-from .figure_axes import name_of, running
+from .figure_axes import name_of, running, word
 from .figure_category import bands_that_fit
 from .figure_set import dip_figure_of, layout_figures
 from .figure_words import shared_words, title_of
 from .output import sentences, validity
-from .slide_words import LONG, chunks, column_widths, notes_of_band, setup_lines, spoken_rows
+from .slide_words import (
+    LONG,
+    ROOM,
+    TURN_HEAD,
+    chunks,
+    column_widths,
+    notes_of_band,
+    setup_lines,
+    slide_title,
+    spoken_rows,
+    take_away,
+    turn_rows,
+)
 from .style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
+from .turn_choice import other_columns, parts
 from .wants import want_named
 
 if TYPE_CHECKING:
@@ -94,6 +107,13 @@ class Deck:
             slide = self.slide(title + (", continued" if more else ""), told)
             box = slide.shapes.add_textbox(Inches(EDGE), Inches(1.6), Inches(WIDTH - 2 * EDGE), Inches(5.4))
             _write(box, part, 22, gap=12)
+
+    def bullets(self, title: str, lines: Sequence[str], notes: Iterable[str]) -> None:
+        """A few sentences on one slide."""
+        box = self.slide(title, notes).shapes.add_textbox(
+            Inches(EDGE), Inches(1.6), Inches(WIDTH - 2 * EDGE), Inches(5.4)
+        )
+        _write(box, lines, 22 if sum(map(len, lines)) <= ROOM else 20, gap=12)
 
     def picture(self, title: str, sheet: Sheet, alt: str, notes: Iterable[str]) -> None:
         """A plot, its caption below as words."""
@@ -171,12 +191,11 @@ def slides(result: Result, path: Path) -> Path:
         _plots(deck, result)
     for name in study.spec.want:
         if name != "dips":
-            for stem, figure in want_named(name).plots(result).items():
-                if isinstance(figure, Sheet):
-                    deck.picture(stem.replace("_", " "), figure, stem, sentences(result))
+            _want(deck, result, name)
     if not dips.empty:
         _tables(deck, result)
-    deck.words("What to take away", sentences(result) or ["No case could be solved."], numbers)
+    told = take_away(result) or ["No case could be solved."]
+    deck.bullets("What to take away", told, [*sentences(result), *numbers])
     deck.words("How far to trust it", trust, ["Marks come from the quality table of the study."])
     cautions = [c.words for c in cautions_for(study.spec.want)] + [DEFERENCE]
     deck.words("Before you put wire up or transmit", cautions, [caution_text(study.spec.want)])
@@ -185,6 +204,23 @@ def slides(result: Result, path: Path) -> Path:
     except OSError as error:
         raise InputError("out", path, f"a file that can be written ({error.strerror})") from None
     return path
+
+
+def _want(deck: Deck, result: Result, name: str) -> None:
+    """The figures of a want other than dips, its sentences in the notes; turns as a table too."""
+    want = want_named(name)
+    notes = want.sentences(result) or [f"No answer to {name}."]
+    figures = want.plots(result, size="slide") if want.sized else want.plots(result)
+    for stem, figure in figures.items():
+        if isinstance(figure, Sheet) and not stem.startswith("card"):  # the card is a page to print
+            title = slide_title(stem, result.study)
+            deck.picture(title, figure, title, notes)
+    if name == "turns" and "turns" in result.frames:
+        for labels, rows in parts(result.frames["turns"], other_columns(result)):
+            which = "".join(f", {word(v)}" for v in labels.values())
+            for i in range(0, len(rows), ROWS):
+                some = turn_rows(rows.iloc[i : i + ROWS])
+                deck.table("Best setting for each segment" + which, TURN_HEAD, some, notes)
 
 
 def _plots(deck: Deck, result: Result) -> None:

@@ -2,6 +2,7 @@
 
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,11 +10,14 @@ from click.testing import CliRunner
 from made_up_study import SLOPES, made_up_result, made_up_study
 from pptx import Presentation
 from pptx.util import Emu
+from tautwire.studies import command_slides, slide_words
 from tautwire.studies.cautions import DEFERENCE, cautions_for
 from tautwire.studies.output import sentences
 from tautwire.studies.result import Result
-from tautwire.studies.slide_words import chunks
+from tautwire.studies.slide_words import BULLET_ROOM, BULLETS, chunks, slide_title, take_away
 from tautwire.studies.slides import ROWS, slides
+from tautwire.studies.study import Study
+from tautwire.studies.wants import Want
 
 
 @pytest.fixture(scope="module")
@@ -37,8 +41,9 @@ def test_what_is_on_the_slides(deck: Path, result: Result) -> None:
     for title in ("The question", "How it hangs: first case", "SWR on 40 m and 20 m", "What to take away"):
         assert title in titles
     assert titles[-1].startswith("Before you put wire up")
-    told = words(show.slides[titles.index("What to take away")])
-    assert all(s in told for s in sentences(result))
+    last = show.slides[titles.index("What to take away")]
+    assert take_away(result) and all(s in words(last) for s in take_away(result))
+    assert all(s in last.notes_slide.notes_text_frame.text for s in sentences(result))
     assert show.slide_width / show.slide_height == pytest.approx(16 / 9, abs=0.001)
 
 
@@ -87,6 +92,54 @@ def test_what_a_plot_leaves_out_is_told_below_it(tmp_path: Path) -> None:
                 )
     assert "the first 4 of 6 panels" in told["SWR on 40 m and 20 m"]
     assert "the first of 3 groups" in told["What the wire presents: 40 m and 20 m"]
+
+
+def test_what_to_take_away_is_one_slide_of_the_first_sentence_a_want_and_band(
+    result: Result, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def say(name: str) -> Want:
+        lines = [f"{b.name}: {name} first. Second." for b in result.study.bands for _ in range(2)]
+        return Want(name, lambda *_: {}, sentences=lambda _: [*lines, "A general remark."])
+
+    monkeypatch.setattr(slide_words, "want_named", say)
+    study = replace(result.study, spec=result.study.spec.model_copy(update={"want": ("dips", "pattern", "exposure")}))
+    told = take_away(Result(study, {}, []))
+    first, second = (b.name for b in study.bands)
+    assert told == [
+        f"{first}: dips first.", f"{second}: dips first.", f"{first}: pattern first.", f"{second}: pattern first.",
+        f"{first}: exposure first. Second.",
+    ]  # fmt: skip
+    assert len(told) <= BULLETS and sum(map(len, told)) <= BULLET_ROOM
+
+
+def test_titles_are_plain_words(result: Result) -> None:
+    assert slide_title("pattern_azimuth", result.study) == "Where it radiates: azimuth"
+    assert slide_title("exposure-40m", result.study) == "How far to stay away, 40 m"
+    assert slide_title("turn_map_2", result.study) == "How many turns for which segment, set-up 2"
+    assert slide_title("something_new", result.study) == "Something new"
+
+
+def test_a_file_with_turns_and_no_want_shows_the_turns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The command asks for the turns as the turns command does; with a want of its own the file keeps it."""
+    asked: list[Study] = []
+
+    def run(study: Study, _: object) -> Result:
+        asked.append(study)
+        return Result(study, {}, [])
+
+    monkeypatch.setattr(command_slides, "run_shown", run)
+    text = (
+        '[antenna]\nlayout = "sloper"\nlength = "20 m"\nslope = "30 deg"\n[coax]\nlength = "5 m"\n'
+        '[reel]\nwire_length = "21 m"\nturn_length = "30 cm"\n[turns]\nsegments = ["20 m CW"]\nfirst = 60\n'
+    )
+    for name, more in (("plain", ""), ("own", '[study]\nwant = ["dips"]\n')):
+        (tmp_path / f"{name}.toml").write_text(text + more)
+        done = CliRunner().invoke(
+            command_slides.COMMAND, [str(tmp_path / f"{name}.toml"), "--out", str(tmp_path / "deck.pptx")]
+        )
+        assert done.exit_code == 0, done.output
+    assert [s.spec.want for s in asked] == [("turns",), ("dips",)]
+    assert [a.column for a in asked[0].axes] == ["turns_out"]
 
 
 def test_no_one_is_named_as_the_author(deck: Path) -> None:
