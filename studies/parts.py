@@ -18,6 +18,7 @@ WORDS = {
     "int_type": "a whole number",
     "int_parsing": "a whole number",
     "int_from_float": "a whole number",
+    "finite_number": "a whole number",
     "bool_type": "true or false",
     "bool_parsing": "true or false",
 }

@@ -79,6 +79,8 @@ def changed(raw: Mapping[str, Any], path: str, value: Any) -> Raw:
             place = place[index]
             if step.isdigit():
                 continue
+        if not isinstance(place, dict):
+            raise InputError(path, repr(value), f"a table at {'.'.join(steps[:i])}")
         place = place.setdefault(step, {})
         if not isinstance(place, dict | list):
             raise InputError(path, repr(value), f"a table at {'.'.join(steps[: i + 1])}")
@@ -86,6 +88,8 @@ def changed(raw: Mapping[str, Any], path: str, value: Any) -> Raw:
         if not place:
             raise InputError(path, repr(value), "at least one item in the set-up to change")
         place = place[0]
+    if not isinstance(place, dict):
+        raise InputError(path, repr(value), f"a table at {'.'.join(steps)}")
     place[last] = value
     return out
 

@@ -84,7 +84,7 @@ class FitSpec(Part):
     @model_validator(mode="before")
     @classmethod
     def _files(cls, given: Any) -> Any:
-        if not isinstance(given, Mapping):
+        if not isinstance(given, Mapping) or not isinstance(given.get("sweeps", ()), list | tuple):
             return given
         sweeps = [{"file": s} if isinstance(s, str) else s for s in given.get("sweeps", ())]
         digest = hashlib.sha256()

@@ -64,7 +64,8 @@ class WhySpec(Part):
         if not isinstance(given, Mapping):
             return given
         digest = hashlib.sha256()
-        files = [Path(str(f)) for f in (*given.get("before", ()), *given.get("after", ()))]
+        lists = [given.get(k) for k in ("before", "after")]
+        files = [Path(str(f)) for names in lists if isinstance(names, list | tuple) for f in names]
         for path in files:
             digest.update(path.read_bytes() if path.is_file() else b"")
         return {**given, "contents": digest.hexdigest() if files else ""}
