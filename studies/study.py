@@ -205,6 +205,8 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
         raise InputError("study.name", repr(spec.name), "letters, digits, spaces, dots and dashes, at most 60")
     if not spec.swr_threshold > 1:
         raise InputError("study.swr_threshold", spec.swr_threshold, "above 1")
+    if not spec.want:
+        raise InputError("study.want", "[]", f"at least one of {', '.join(WANTS)}")
     if not spec.bands:
         raise InputError("study.bands", "[]", "at least one band")
     bands = tuple(band_named(name, region=spec.region) for name in spec.bands)

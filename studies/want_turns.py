@@ -20,7 +20,7 @@ from .dips import GRID, minima, swr_at_radio, the_dip, window
 from .parts import Part
 from .setup import Setup
 from .study import Axis, Study, si_text
-from .turn_choice import COLUMN, finish, sentences
+from .turn_choice import COLUMN, finish, sentences, threshold
 from .units import Number, length
 from .wants import Frames, Want
 
@@ -96,6 +96,7 @@ def with_turn_axis(study: Study) -> Study:
 
     Raises InputError if the set-up cannot follow the wire length.
     """
+    threshold(study)  # say what is wrong with it before anything is computed
     setup = Setup.read(study.raw)
     turns = turn_counts(reel_of(setup), study.options["turns"], (case.setup() for case in study.cases()))
     metres = reel_of(setup).length_out(turns)
@@ -113,9 +114,10 @@ def with_turn_axis(study: Study) -> Study:
 
 
 def check(setup: Setup, study: Study) -> None:
-    """Raises InputError without a reel, or for turns or segments that compute would refuse."""
+    """Raises InputError without a reel, or for turns, segments or a threshold that compute would refuse."""
     turn_counts(reel_of(setup), study.options["turns"], [setup])
     segments_of(study)
+    threshold(study)
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:

@@ -112,6 +112,11 @@ def test_turns_to_try() -> None:
             turn_counts(reel, bad)
 
 
+def test_a_threshold_no_swr_can_have_is_refused() -> None:
+    with pytest.raises(InputError, match="turns.threshold = 0.5"):
+        study_with({"threshold": 0.5}, study={"name": "t", "bands": ["20 m"], "want": ["turns"]})
+
+
 def test_turns_that_reach_no_fixed_end_are_tried_only_when_asked_for() -> None:
     """From 1.2 m to an end at 10 m takes 8.8 m of wire at the least: 30 turns of 30 cm, not the 25 of a third."""
     fixed = {"antenna": {"layout": "sloper", "length": "20.4 m", "feed_height": "1.2 m", "end_height": "10 m"}}
