@@ -38,7 +38,6 @@ OPTIONS: dict[str, tuple[str, str, str | None]] = {
     "coax-height": ("coax.height", "Height at which it lies.", "2 cm"),
     "choke-at": ("coax.choke.at", "Distance of a choke from the transformer.", None),
     "ratio": ("transformer.turns_ratio", "Turns ratio; 7 for a 49:1 impedance ratio.", "7"),
-    "power": ("radio.power", 'Transmitter power, "10 W".', None),
 }  # fmt: skip
 
 
@@ -108,6 +107,8 @@ def COMMAND(
     else:
         if rows is not None:
             click.echo(table(rows.to_dict("records")))
+            if rows["dip_mhz"].isna().any():
+                click.echo("In brackets: at the middle of the band, where there is no dip.")
         for line in [*sentences(result), *validity(result)]:
             click.echo(line)
     if result.failed:
@@ -115,14 +116,16 @@ def COMMAND(
 
 
 def table(rows: list[dict[Any, Any]]) -> str:
-    """The bands as aligned text."""
-    head = ("band", "dip MHz", "SWR", "2:1 kHz", "worst SWR", "R ohm", "X ohm", "loss dB")
+    """The bands as aligned text. R and X are at the dip; where there is none, at the band's middle, in brackets."""
+    head = ("band", "dip MHz", "SWR", "2:1 kHz", "worst SWR", "R ohm", "X ohm", "feed loss dB")
     keys = ("dip_mhz", "dip_swr", "width_2to1_khz", "swr_worst", "feed_r_ohm", "feed_x_ohm", "dip_loss_db")
     digits = (3, 2, 0, 1, 0, 0, 2)
     lines = [head]
     for row in rows:
-        cells = ["-" if math.isnan(row[k]) else f"{row[k]:.{d}f}" for k, d in zip(keys, digits, strict=True)]
-        lines.append((row["band"], *cells))
+        cells = {k: "-" if math.isnan(row[k]) else f"{row[k]:.{d}f}" for k, d in zip(keys, digits, strict=True)}
+        if math.isnan(row["dip_mhz"]):
+            cells |= {f"feed_{part}_ohm": f"({row[f'centre_{part}_ohm']:.0f})" for part in "rx"}
+        lines.append((row["band"], *cells.values()))
     return aligned(lines, ">")
 
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -75,6 +76,13 @@ def test_animation_on_request(done):
 
 def test_piped_output_has_no_colours(done):
     assert "\x1b" not in done[1].stdout + done[1].stderr
+
+
+def test_predict_gives_an_impedance_where_there_is_no_dip():
+    answer = tautwire("predict", "--bands", "30 m, 20 m")
+    assert answer.returncode == 0 and "In brackets: at the middle of the band" in answer.stdout
+    assert re.search(r"^30 m +- +- +- +[\d.]+ +\(\d+\) +\(-?\d+\) +-$", answer.stdout, re.MULTILINE)
+    assert "feed loss dB" in answer.stdout.splitlines()[0]
 
 
 def test_predict_json_is_for_programs():
