@@ -95,7 +95,7 @@ def cut_figure(
             if cut == "azimuth":
                 _compass(ax, about, top, look)
             else:
-                _horizon(ax, about, top, half, look)
+                _horizon(ax, about, top, half, look, 2 if across > 2 else 1)
             ax.set_title(
                 f"{band.name}, {about['f_mhz'].iloc[0]:.3f} MHz",
                 loc="left",
@@ -128,9 +128,9 @@ def _dial(ax: Any, top: float, look: Look) -> None:
     ax.spines["polar"].set_linewidth(look.line * 0.5)
 
 
-def _ring_words(ax: Any, top: float, angle: float, look: Look, down: float = 0.0) -> None:
-    """The rings' dBi along a spoke; down: so many points below it."""
-    for ring in np.arange(FLOOR + 2 * RING, top + 0.1, RING):
+def _ring_words(ax: Any, top: float, angle: float, look: Look, down: float = 0.0, every: int = 1) -> None:
+    """The rings' dBi along a spoke; down: so many points below it; every: second ring, third, ... from the edge in."""
+    for ring in np.arange(FLOOR + 2 * RING, top + 0.1, RING)[::-1][::every]:
         last = ring + RING > top  # its unit stands outside, clear of the ring before
         ax.annotate(
             f"{ring:g} dBi" if last else f"{ring:g}", (angle, ring - FLOOR),
@@ -154,20 +154,21 @@ def _compass(ax: Any, about: pd.DataFrame, top: float, look: Look) -> None:
             clip_on=False, solid_capstyle="butt",
         )  # fmt: skip
     if len(bearings) == 1:
-        ax.text(
-            1.0, -0.02, f"wire towards {bearings[0]:.0f}°", transform=ax.transAxes, ha="right", va="top",
-            size=look.small, color=QUIET,
+        drop = 0.1 if look.name == "print" else 1.4  # large type needs a line of its own below the S
+        ax.annotate(
+            f"wire towards {bearings[0]:.0f}°", (1.0, 0.0), (0, -drop * look.type), xycoords="axes fraction",
+            textcoords="offset points", ha="right", va="top", size=look.small, color=QUIET, annotation_clip=False,
         )  # fmt: skip
 
 
-def _horizon(ax: Any, about: pd.DataFrame, top: float, half: bool, look: Look) -> None:
+def _horizon(ax: Any, about: pd.DataFrame, top: float, half: bool, look: Look, every: int) -> None:
     bearings = np.unique(about["bearing_deg"].round(3))
     ahead = f"{bearings[0]:.0f}°" if len(bearings) == 1 else "bearing"
     if half:
         ax.set_thetamin(0)
         ax.set_thetamax(180)
         ax.set_xticks(np.radians(np.arange(0, 181, 15)), _up_words())
-        _ring_words(ax, top, 0.0, look, down=look.type * 0.3)
+        _ring_words(ax, top, 0.0, look, down=look.type * 0.3, every=every)
         ends = ((0.0, f"towards {ahead}", "right"), (np.pi, "behind", "left"))
         for angle, words, side in ends:
             ax.annotate(

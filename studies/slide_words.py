@@ -40,15 +40,26 @@ TURN_HEAD = ("segment", "turns", "wire (m)", "SWR across it", "SWR one turn off"
 WHOLE = ("exposure",)  # wants whose sentences are never shortened: the last may say that the distance is greater
 
 
-def slide_title(stem: str, study: Study) -> str:
+def slide_title(stem: str, result: Result) -> str:
     """The title of the slide with the figure of that file stem, in plain words."""
     kind, _, number = stem.rpartition("_")
     if number.isdigit() and kind:
-        return f"{slide_title(kind, study)}, set-up {number}"
-    for band in study.bands:
+        return f"{slide_title(kind, result)}, set-up {number}"
+    for band in result.study.bands:
         if stem == f"exposure-{band.name.replace(' ', '')}":
-            return f"How far to stay away, {band.name}"
+            return f"How far to stay away, {band.name}{_distance(result, band.name)}"
     return TITLES.get(stem, stem.replace("_", " ").capitalize())
+
+
+def _distance(result: Result, band: str) -> str:
+    """ ": 0.9 m with 100 W", of the first case, whose map is shown."""
+    from .want_exposure import shown
+
+    rows = result.of("exposure", result.study.cases()[0])
+    if rows.empty or not (rows["band"] == band).any():
+        return ""
+    row = rows[rows["band"] == band].iloc[0]
+    return f": {'' if row['complete'] else 'more than '}{shown(row['stay_away_m']):.1f} m with {row['power_w']:g} W"
 
 
 def take_away(result: Result) -> list[str]:

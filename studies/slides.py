@@ -213,7 +213,7 @@ def _want(deck: Deck, result: Result, name: str) -> None:
     figures = want.plots(result, size="slide") if want.sized else want.plots(result)
     for stem, figure in figures.items():
         if isinstance(figure, Sheet) and not stem.startswith("card"):  # the card is a page to print
-            title = slide_title(stem, result.study)
+            title = slide_title(stem, result)
             deck.picture(title, figure, title, notes)
     if name == "turns" and "turns" in result.frames:
         for labels, rows in parts(result.frames["turns"], other_columns(result)):

@@ -30,6 +30,7 @@ from tautwire.studies.figure_layout import layout_figure, layout_grid
 from tautwire.studies.figure_set import KINDS, dip_figure_of, plots
 from tautwire.studies.figure_shield import shield_figure
 from tautwire.studies.figure_smith import smith_figure
+from tautwire.studies.figure_solid import solid_figure
 from tautwire.studies.figure_space import projection
 from tautwire.studies.result import Result
 from tautwire.studies.setup import Built, Setup
@@ -240,6 +241,15 @@ def test_a_shield_without_current_is_drawn_without_complaint() -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         shield_figure(rows, along, [band_named("20 m", 1)]).pixels()
+
+
+def test_solid_patterns_of_an_odd_number_of_bands() -> None:
+    up, round_ = (a.ravel() for a in np.meshgrid(np.arange(0, 91, 30.0), np.arange(0, 361, 30.0)))
+    bands = [band_named(name, 1) for name in ("40 m", "20 m", "10 m")]
+    one = pd.DataFrame({"elevation_deg": up, "azimuth_deg": round_, "gain_dbi": 3.0})
+    sphere = pd.concat([one.assign(band=b.name) for b in bands])
+    table = pd.DataFrame({"band": [b.name for b in bands], "bearing_deg": 50.0})
+    assert solid_figure(sphere, table, bands, []).pixels().std() > 5
 
 
 def test_currents_of_wire_and_returns_balance_at_the_feed() -> None:

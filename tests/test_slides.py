@@ -5,6 +5,7 @@ import subprocess
 from dataclasses import replace
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 from made_up_study import SLOPES, made_up_result, made_up_study
@@ -113,10 +114,14 @@ def test_what_to_take_away_is_one_slide_of_the_first_sentence_a_want_and_band(
 
 
 def test_titles_are_plain_words(result: Result) -> None:
-    assert slide_title("pattern_azimuth", result.study) == "Where it radiates: azimuth"
-    assert slide_title("exposure-40m", result.study) == "How far to stay away, 40 m"
-    assert slide_title("turn_map_2", result.study) == "How many turns for which segment, set-up 2"
-    assert slide_title("something_new", result.study) == "Something new"
+    assert slide_title("pattern_azimuth", result) == "Where it radiates: azimuth"
+    assert slide_title("exposure-40m", result) == "How far to stay away, 40 m"
+    row = {"band": "40 m", "stay_away_m": 0.81, "power_w": 100.0, "complete": False}
+    table = pd.DataFrame([{**c.labels, **row, "stay_away_m": 0.81 + c.index} for c in result.study.cases()])
+    told = slide_title("exposure-40m", Result(result.study, {"exposure": table}, []))
+    assert told == "How far to stay away, 40 m: more than 0.9 m with 100 W"
+    assert slide_title("turn_map_2", result) == "How many turns for which segment, set-up 2"
+    assert slide_title("something_new", result) == "Something new"
 
 
 def test_a_file_with_turns_and_no_want_shows_the_turns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
