@@ -38,7 +38,7 @@ def case_key(case: Case, study: Study) -> str:
     spec = study.spec
     options = {name: part.model_dump_json() for name, part in study.options.items()}
     bands = [(b.name, b.lower, b.upper) for b in study.bands]
-    axes = [a.column for a in study.axes]  # rows may hold what is swept
+    axes = [a.column for a in study.axes] if "turns" in spec.want else []  # its rows lack what is swept
     asked = (spec.want, bands, spec.region, spec.swr_threshold, options, axes)
     return digest("case", VERSION, engine_name(), case.raw, *asked)
 

@@ -92,7 +92,7 @@ def setup_lines(study: Study) -> list[str]:
     """What is fixed, what is varied, where it is looked at."""
     out = [f"The same in every case: {shared_words(study)}."]
     for axis in study.axes:
-        known = axis.numbers or axis.texts
+        known = axis.labels
         if axis.numbers is not None and len(known) > 4:
             out.append(
                 f"Varied: {name_of(axis)}, from {value_text(axis, min(known))} to {value_text(axis, max(known))} "

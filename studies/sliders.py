@@ -10,7 +10,7 @@ from ..model.errors import InputError
 from .buildable import buildable
 from .raw import Raw, changed, kind_of, table_value
 from .setup import Setup
-from .study import SHOWN, Axis, Study, si_text
+from .study import SHOWN, Axis, Study, in_words, si_text
 from .units import Kind
 
 FEED_ONLY = ("transformer.", "radio.impedance", "coax.loss_scale")
@@ -176,16 +176,12 @@ def _distinct(*values: Any) -> tuple[Any, ...]:
     return tuple(v for i, v in enumerate(values) if v not in values[:i])
 
 
-def _name(text: Any) -> str:
-    return ", ".join(f"{k} {v}" for k, v in text.items()) if isinstance(text, Mapping) else str(text)
-
-
 def _choice(study: Study, path: str, label: str, texts: tuple[Any, ...]) -> Choice:
     now = _now(study, path)
     table, _, last = path.rpartition(".")
     label = f"{table.replace('.', ' ')} {last}" if last in ("type", "material", "size") else label
     start = next((i for i, t in enumerate(texts) if _plain(t) == _plain(now)), 0)
-    return Choice(path, label, texts, tuple(map(_name, texts)), start)
+    return Choice(path, label, texts, tuple(map(in_words, texts)), start)
 
 
 def _slider_of(study: Study, axis: Axis) -> Slider:

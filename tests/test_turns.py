@@ -16,7 +16,7 @@ from tautwire.studies.command_turns import card_text
 from tautwire.studies.figure_labels import outside, overlaps
 from tautwire.studies.figure_turns import card, turn_map
 from tautwire.studies.result import Result
-from tautwire.studies.runner import run
+from tautwire.studies.runner import case_key, run
 from tautwire.studies.store import Store
 from tautwire.studies.study import Study, read_study
 from tautwire.studies.turn_choice import finish, sentences, shift_khz
@@ -162,6 +162,16 @@ def test_want_gives_the_same_table_as_the_command_does(solved: Result, remember:
         result.frames["turn_swr"], solved.frames["turn_swr"], check_like=True, rtol=1e-9, check_dtype=False
     )
     assert list(result.frames["stops"]["turns_out"]) == list(solved.frames["stops"]["turns_out"])
+
+
+def test_a_case_of_many_turns_is_not_taken_for_one_of_a_swept_turn() -> None:
+    """67 turns of 30 cm are the wire of the file, so its set-up is a case of both roads."""
+    reel = {"wire_length": "21 m", "turn_length": "0.3 m"}
+    raw = {**RAW, "antenna": {**RAW["antenna"], "length": "20.1 m"}, "reel": reel}
+    alone = read_study({**raw, "study": {"name": "turns", "bands": ["20 m"], "want": ["turns"]}})
+    swept = with_turn_axis(alone)
+    same = next(c for c in swept.cases() if c.labels["turns_out"] == pytest.approx(67))
+    assert case_key(alone.cases()[0], alone) != case_key(same, swept)
 
 
 def test_card_and_map_keep_their_words_on_the_page(solved: Result) -> None:
