@@ -235,7 +235,7 @@ def _graded(span: float, first: float, last: float, cap: float, growth: float) -
     """
     count = 1
     while True:
-        steps = growth ** np.minimum(np.arange(count), 300)  # 300 steps outgrow any cap, and do not overflow
+        steps = float(growth) ** np.minimum(np.arange(count), 300)  # 300 steps outgrow any cap, and do not overflow
         most = np.minimum(cap, np.minimum(first * steps, last * steps[::-1]))
         if most.sum() >= span * (1 - 1e-9):
             break

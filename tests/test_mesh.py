@@ -125,6 +125,12 @@ def test_a_load_sits_where_it_was_put(at):
         assert m.quality(f_hz)["max_neighbour_ratio"] <= 2.01
 
 
+def test_growth_may_be_a_whole_number():
+    """2 to the power of 64 is 0 in whole numbers of 64 bits: the cutting of a long leg must not count in them."""
+    s = structure(sloper(length=100.0, slope=0.1, feed_height=1.2), WIRE, [CoaxShield(5)])
+    assert len(mesh(s, 60e6, MeshRules(growth=2)).length) == len(mesh(s, 60e6, MeshRules(growth=2.0)).length)
+
+
 def test_lengths_are_continuous_within_a_count():
     """A wire lengthened in steps of 5 mm: between steps of equal count no segment moves by more than 5 mm."""
     meshes = [mesh(structure(sloper(length=x, slope=0.4), WIRE, [Counterpoise(2)]), 14.35e6)
