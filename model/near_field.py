@@ -22,7 +22,7 @@ from .constants import C0, ETA0
 from .errors import InputError
 from .ground import Ground
 from .remainder import Segments, shape, shape_slope
-from .soil_table import BEND, R_MAX, R_MIN, SoilTable, soil_table
+from .soil_table import BEND, R_MIN, SoilTable, soil_table, table_reach
 from .solver import Solution
 
 CLOSE = 0.05  # m, least distance to the axis of a conductor
@@ -108,7 +108,7 @@ class NearField:
         """Its table, made long enough for these points."""
         ends = np.concatenate([points, self.segments.centre]) if len(points) else self.segments.centre
         span = float(np.linalg.norm(np.ptp(ends, axis=0))) + 2 * float(ends[:, 2].max()) + 1
-        reach = max(R_MAX, 2.0 ** math.ceil(math.log2(span)))
+        reach = table_reach(span)
         if reach not in self._tables:
             self._tables[reach] = _Remainder(soil_table(self.f_hz, self.ground, R_MIN, reach))
         return self._tables[reach]

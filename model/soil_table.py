@@ -6,6 +6,7 @@ through the air and one exp(-jnR) through the soil, n = sqrt(n2), so a piece spa
 where the soil has absorbed its own wave. The table does not depend on the antenna.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -83,6 +84,11 @@ class SoilTable:
     def from_arrays(cls, arrays: Mapping[str, np.ndarray]) -> "SoilTable":
         """The table of which to_arrays made these."""
         return cls(float(arrays["k"]), complex(arrays["n2"]), arrays["edges"], arrays["coefficients"])
+
+
+def table_reach(distance: float) -> float:
+    """R, m, up to which to tabulate for distances up to `distance` (m): in steps, so that few tables serve all."""
+    return R_MAX * 2.0 ** max(0, math.ceil(math.log2(distance / R_MAX)))
 
 
 def soil_table(f_hz: float, ground: Ground, r_min: float = R_MIN, r_max: float = R_MAX) -> SoilTable:

@@ -8,7 +8,6 @@ a span (spans.py) and, through `remember`, may be stored and shared between solv
 """
 
 import hashlib
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
@@ -24,7 +23,7 @@ from .mesh import Mesh, MeshRules, mesh
 from .radius import RadiusTerm, engine_legs
 from .remainder import Segments, remainder_matrix, segments
 from .response import REFERENCE, Response, respond
-from .soil_table import R_MAX, SoilTable, soil_table
+from .soil_table import SoilTable, soil_table, table_reach
 from .spans import Smooth, Span, span_of
 from .structure import Structure
 
@@ -130,8 +129,7 @@ class _SpanParts:
         return Smooth.through(nodes, rest, self._image_apart)
 
     def _rest_at(self, f_hz: float) -> Complex:
-        needed = float(self._image_apart.max() + self.segments.length.max())
-        reach = R_MAX * 2.0 ** max(0, math.ceil(math.log2(needed / R_MAX)))  # in steps, so that few tables serve all
+        reach = table_reach(float(self._image_apart.max() + self.segments.length.max()))
         key = _key("soil", f_hz, complex(self.ground.n2(f_hz)), reach)
         table = self._remember(key, lambda: soil_table(f_hz, self.ground, r_max=reach).to_arrays())
         return remainder_matrix(SoilTable.from_arrays(table), self.segments)

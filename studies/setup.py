@@ -5,11 +5,11 @@ the model's objects of it. A sweep or a fit changes the raw mapping with `change
 case is checked like the first and can be written down as people write it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pydantic import field_validator
+from pydantic import ValidationInfo, field_validator
 
 from ..model.errors import InputError
 from ..model.feed import FeedSystem
@@ -116,30 +116,25 @@ class ReelSpec(Part):
         return Reel(**self.model_dump())
 
 
+RADIO_RANGES: dict[str, tuple[Callable[[float], bool], str, str]] = {
+    "power": (lambda w: 0 < w <= 10e3, "W", "above 0, up to 10 kW"),
+    "duty": (lambda part: 0 < part <= 1, "", "above 0, up to 1"),
+    "impedance": (lambda ohm: 1 <= ohm <= 1000, "ohm", "from 1 to 1000 ohm"),
+}
+
+
 class RadioSpec(Part):
     power: Power = 10.0
     duty: Number = 0.5
     impedance: Resistance = 50.0
 
-    @field_validator("power")
+    @field_validator("power", "duty", "impedance")
     @classmethod
-    def _power(cls, value: float) -> float:
-        if not 0 < value <= 10e3:
-            raise InputError("power", f"{value:g} W", "above 0, up to 10 kW")
-        return value
-
-    @field_validator("duty")
-    @classmethod
-    def _duty(cls, value: float) -> float:
-        if not 0 < value <= 1:
-            raise InputError("duty", f"{value:g}", "above 0, up to 1")
-        return value
-
-    @field_validator("impedance")
-    @classmethod
-    def _impedance(cls, value: float) -> float:
-        if not 1 <= value <= 1000:
-            raise InputError("impedance", f"{value:g} ohm", "from 1 to 1000 ohm")
+    def _in_range(cls, value: float, about: ValidationInfo) -> float:
+        name = str(about.field_name)
+        fits, unit, told = RADIO_RANGES[name]
+        if not fits(value):
+            raise InputError(name, f"{value:g} {unit}".rstrip(), told)
         return value
 
 
