@@ -3,8 +3,8 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .arrays import Real
-from .errors import InputError
+from tautwire.model.arrays import Real
+from tautwire.model.errors import InputError
 
 
 def as_frequencies(f_hz: ArrayLike) -> Real:

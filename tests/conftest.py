@@ -10,8 +10,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from hypothesis import settings
-from tautwire.studies.store import FOLDER_VARIABLE, Store
 from validation_table import FOLDER, Row, Table, text
+
+from tautwire.studies.running.store import FOLDER_VARIABLE, Store
 
 settings.register_profile("steady", derandomize=True, deadline=None)  # the same examples on every machine, busy or not
 settings.load_profile("steady")

@@ -3,14 +3,15 @@
 import math
 
 import numpy as np
+
 from tautwire.model.constants import C0
-from tautwire.model.ground import Ground
-from tautwire.model.layout import sloper
-from tautwire.model.mesh import MeshRules
-from tautwire.model.returns import CoaxShield, Counterpoise
-from tautwire.model.solver import Remember, Solver, compute_always
-from tautwire.model.structure import Conductor, Structure, structure
-from tautwire.model.wire import WireType
+from tautwire.model.soil.ground import Ground
+from tautwire.model.solve.solver import Remember, Solver, compute_always
+from tautwire.model.wires.layout import sloper
+from tautwire.model.wires.mesh import MeshRules
+from tautwire.model.wires.return_conductors import CoaxShield, Counterpoise
+from tautwire.model.wires.structure import Conductor, Structure, structure
+from tautwire.model.wires.wire import WireType
 
 F = 14e6
 WAVE = C0 / F

@@ -3,7 +3,8 @@
 from typing import Any
 
 import pandas as pd
-from tautwire.studies.setup import Setup
+
+from tautwire.studies.study.setup import Setup
 
 RAW: dict[str, Any] = {
     "site": {"soil": "free space"},

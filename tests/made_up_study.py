@@ -1,12 +1,13 @@
 """A made-up lakeside study for tests of figures and slides: its wire is a lossy line, not a solved antenna."""
 
 import numpy as np
+
 from tautwire.model.constants import C0
-from tautwire.model.response import Response, respond
-from tautwire.studies.quality import LIMITS
-from tautwire.studies.result import Result, gather
-from tautwire.studies.study import Study, read_study
-from tautwire.studies.want_dips import compute
+from tautwire.model.solve.response import Response, respond
+from tautwire.studies.running.quality import LIMITS
+from tautwire.studies.study.result import Result, gather
+from tautwire.studies.study.study import Study, read_study
+from tautwire.studies.wants.dips.want import compute
 
 RAW = {
     "study": {

@@ -7,9 +7,10 @@ length; `extrapolated` takes most of it away.
 """
 
 import numpy as np
+
 from tautwire.model.constants import C0, ETA0
-from tautwire.model.mesh import Mesh, MeshRules, mesh
-from tautwire.model.structure import Structure
+from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
+from tautwire.model.wires.structure import Structure
 
 
 def port_impedance(wires: Mesh, f_hz: float, perfect_ground: bool = False) -> complex:

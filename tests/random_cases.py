@@ -3,10 +3,11 @@
 from typing import Any
 
 import numpy as np
-from tautwire.model.bands import Band, band_named
+
 from tautwire.model.errors import InputError
-from tautwire.model.ground import GROUNDS
-from tautwire.studies.setup import Setup
+from tautwire.model.operating.bands import Band, band_named
+from tautwire.model.soil.ground import GROUNDS
+from tautwire.studies.study.setup import Setup
 
 BANDS = ("80 m", "60 m", "40 m", "30 m", "20 m", "17 m", "15 m", "12 m", "10 m", "6 m")
 SOILS = [g.name for g in GROUNDS.values() if not g.is_free_space and not g.is_perfect]

@@ -1,7 +1,8 @@
 """Band edges against published tables, typed here apart from the model."""
 
 import pytest
-from tautwire.model import bands
+
+from tautwire.model.operating import bands
 
 # ADIF specification, band enumeration (an open log format), MHz, from memory. Its edges enclose every region's band.
 ADIF = {

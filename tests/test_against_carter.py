@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from example_wires import UPRIGHT, WAVE, F, dipole, element, even
 from scipy.special import sici
-from tautwire.model.ground import FREE_SPACE
-from tautwire.model.solver import Solver
+
+from tautwire.model.soil.ground import FREE_SPACE
+from tautwire.model.solve.solver import Solver
 
 pytestmark = pytest.mark.validation
 SOURCE = "Carter 1932, from memory"

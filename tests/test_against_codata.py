@@ -2,6 +2,7 @@
 
 import pytest
 from scipy import constants
+
 from tautwire.model.constants import C0, EPS0, ETA0, MU0
 
 

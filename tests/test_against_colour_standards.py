@@ -5,7 +5,8 @@ import itertools
 import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
-from tautwire.studies.style import CYCLE, INK, QUIET, RAMP, ROLE_INKS, SOIL, TARGET
+
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RAMP, ROLE_INKS, SOIL, TARGET
 
 # Machado, Oliveira, Fernandes 2009, "A physiologically-based model for simulation of color vision deficiency",
 # severity 1.0; from memory. Each row adds up to 1: white stays white.

@@ -5,12 +5,13 @@
 
 import numpy as np
 import pytest
+from test_against_hertz_dipole import LAMBDA, K, wire
+
 from tautwire.model.constants import ETA0
 from tautwire.model.errors import InputError
-from tautwire.model.exposure import stay_away
-from tautwire.model.exposure_limits import Level, levels, limit, quotient
-from tautwire.model.near_field import Fields
-from test_against_hertz_dipole import LAMBDA, K, wire
+from tautwire.model.fields.exposure import stay_away
+from tautwire.model.fields.exposure_limits import Level, levels, limit, quotient
+from tautwire.model.fields.near_field import Fields
 
 pytestmark = pytest.mark.validation
 

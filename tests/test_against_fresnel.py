@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 from example_wires import LEVEL, UPRIGHT, WAVE, F, dipole, even
-from tautwire.model.far_field import far_field
-from tautwire.model.ground import GROUNDS
-from tautwire.model.solver import Solver
+
+from tautwire.model.fields.far_field import far_field
+from tautwire.model.soil.ground import GROUNDS
+from tautwire.model.solve.solver import Solver
 
 SOURCE = "Fresnel coefficients, Stratton 1941, sect. 9.5; ray and image, Jordan and Balmain, ch. 16, from memory"
 K = 2 * np.pi / WAVE

@@ -12,13 +12,14 @@ import numpy as np
 import pytest
 from example_wires import WAVE, F, dipole, even, impedance, portable
 from scipy.optimize import brentq
+
 from tautwire.model.constants import C0
-from tautwire.model.ground import FREE_SPACE, ground_named
-from tautwire.model.layout import sloper
-from tautwire.model.returns import Counterpoise
-from tautwire.model.solver import Solver
-from tautwire.model.structure import structure
-from tautwire.model.wire import WireType
+from tautwire.model.soil.ground import FREE_SPACE, ground_named
+from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.layout import sloper
+from tautwire.model.wires.return_conductors import Counterpoise
+from tautwire.model.wires.structure import structure
+from tautwire.model.wires.wire import WireType
 
 pytestmark = pytest.mark.validation
 

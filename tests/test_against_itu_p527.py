@@ -8,8 +8,9 @@ of P.527-5 and later (after Meissner and Wentz), from memory. Complex permittivi
 import math
 
 import pytest
+
 from tautwire.model.constants import C0
-from tautwire.model.ground import Ground, ground_named
+from tautwire.model.soil.ground import Ground, ground_named
 
 pytestmark = pytest.mark.validation
 FIGURE, FORMULA = "ITU-R P.527-3, figure 1, from memory", "ITU-R P.527-5, water, from memory"

@@ -8,8 +8,9 @@ import numpy as np
 import PyNEC
 import pytest
 from example_wires import F, dipole, even, impedance
-from tautwire.model.engine import admittance, engine_name
-from tautwire.model.ground import FREE_SPACE, PERFECT, Ground
+
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, Ground
+from tautwire.model.solve.engine import admittance, engine_name
 
 pytestmark = pytest.mark.validation
 

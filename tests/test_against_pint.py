@@ -2,7 +2,8 @@
 
 import pint
 import pytest
-from tautwire.studies.units import COMMON, frequency, length
+
+from tautwire.studies.study.units import COMMON, frequency, length
 
 
 @pytest.mark.parametrize(("unit", "si"), COMMON)

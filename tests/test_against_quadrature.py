@@ -7,7 +7,8 @@ import pytest
 from scipy.constants import epsilon_0
 from scipy.integrate import quad_vec
 from scipy.special import jv
-from tautwire.model.sommerfeld import QUICK, kernels
+
+from tautwire.model.soil.sommerfeld import QUICK, kernels
 
 PERFECT_N2 = -1e14j  # so good a conductor that the rest of its field is below 1e-6
 

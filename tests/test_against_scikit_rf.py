@@ -7,10 +7,11 @@ import pytest
 import skrf
 from skrf.media import DefinedGammaZ0, DistributedCircuit
 from skrf.network import a2s
-from tautwire.model.coax import COAX_TYPES
+
 from tautwire.model.constants import C0
-from tautwire.model.feed import FeedSystem, reflection
-from tautwire.model.transformer import PORTABLE_49_TO_1, MagnetisingInductance, Transformer
+from tautwire.model.feed.chain import FeedSystem, reflection
+from tautwire.model.feed.coax import COAX_TYPES
+from tautwire.model.feed.transformer import PORTABLE_49_TO_1, MagnetisingInductance, Transformer
 
 pytestmark = pytest.mark.validation
 GRID = skrf.Frequency(1.8, 54, 60, unit="mhz")

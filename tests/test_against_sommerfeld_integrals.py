@@ -10,11 +10,12 @@ from functools import lru_cache
 import numpy as np
 import pytest
 from example_wires import LEVEL, UPRIGHT, WAVE, F, dipole, element, even, impedance
-from tautwire.model.constants import ETA0
-from tautwire.model.ground import FREE_SPACE, PERFECT, Ground, ground_named
-from tautwire.model.solver import Solver
 from test_against_carter import mutual
 from test_against_quadrature import direct
+
+from tautwire.model.constants import ETA0
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, Ground, ground_named
+from tautwire.model.solve.solver import Solver
 
 pytestmark = pytest.mark.validation
 SOURCE = "direct quadrature of the Sommerfeld integrals, scipy"

@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from tautwire.model import bands
+
 from tautwire.model.errors import InputError
+from tautwire.model.operating import bands
 
 REGIONS = (1, 2, 3, "US")
 

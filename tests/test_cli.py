@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from tautwire.studies.columns import COLUMNS
-from tautwire.studies.command_predict import setup_of
+
+from tautwire.studies.commands.predict import setup_of
+from tautwire.studies.study.columns import COLUMNS
 
 STUDY = """
 [study]
@@ -31,7 +32,7 @@ length = "5 m"
 
 def tautwire(*args, cwd=None):
     return subprocess.run(
-        [sys.executable, "-c", "from tautwire.studies.cli import main; main()", *args],
+        [sys.executable, "-c", "from tautwire.studies.commands.cli import main; main()", *args],
         capture_output=True, text=True, cwd=cwd, env={**os.environ, "COLUMNS": "100"}, timeout=300,
     )  # fmt: skip
 

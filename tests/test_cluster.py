@@ -11,11 +11,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 from small_study import CASES, SOILS, write_study
+
 from tautwire.model.errors import InputError
-from tautwire.studies import command_run, runner
-from tautwire.studies.runner import run
-from tautwire.studies.store import FOLDER_VARIABLE, Store
-from tautwire.studies.study import load_study
+from tautwire.studies.commands import run as command_run
+from tautwire.studies.running import runner
+from tautwire.studies.running.runner import run
+from tautwire.studies.running.store import FOLDER_VARIABLE, Store
+from tautwire.studies.study.study import load_study
 
 distributed = pytest.importorskip("distributed", reason="the cluster extra is not installed")
 LOOPBACK = "tcp://127.0.0.1:"
@@ -97,8 +99,9 @@ def dies_after_its_first_case(case, study, store):
 
 
 def load_all():
-    from tautwire.model import solver  # noqa: F401
-    from tautwire.studies import runner, want_dips  # noqa: F401
+    from tautwire.model.solve import solver  # noqa: F401
+    from tautwire.studies.running import runner  # noqa: F401
+    from tautwire.studies.wants.dips import want as want_dips  # noqa: F401
 
 
 def dask(*words: str, store: Path) -> subprocess.Popen:

@@ -3,7 +3,7 @@
 import shlex
 from pathlib import Path
 
-from tautwire.studies.command_line import aligned, said
+from tautwire.studies.commands.shared import aligned, said
 
 
 def test_said_repeats_what_was_given_and_only_that():
@@ -15,14 +15,15 @@ def test_said_repeats_what_was_given_and_only_that():
 
 def test_why_says_its_plane_and_folder(tmp_path, monkeypatch):
     from click.testing import CliRunner
-    from tautwire.studies import command_why
+
+    from tautwire.studies.commands import why as command_why
 
     seen = []
     monkeypatch.setattr(command_why, "write", lambda result, folder, command: seen.append(command) or [])
     monkeypatch.setattr(command_why, "run_shown", lambda *_: _Nothing())
     for name in ("sentences", "validity"):
         monkeypatch.setattr(command_why, name, lambda result: [])
-    study = Path(command_why.__file__).parent / "ready" / "why-lakeside.toml"
+    study = Path(command_why.__file__).parents[1] / "ready" / "why-lakeside.toml"
     CliRunner().invoke(command_why.COMMAND, [str(study), "--plane", "transformer", "--out", str(tmp_path)])
     assert "--plane transformer" in seen[0] and f"--out {tmp_path}" in seen[0]
 

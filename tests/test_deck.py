@@ -10,14 +10,15 @@ import PyNEC
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tautwire.model.engine import admittance
+
 from tautwire.model.errors import InputError
-from tautwire.model.mesh import mesh
-from tautwire.model.solver import Solver
-from tautwire.model.spans import span_of
-from tautwire.studies.cli import main
-from tautwire.studies.deck import control_card, deck, geometry_card, port_terms, real
-from tautwire.studies.setup import Setup
+from tautwire.model.solve.engine import admittance
+from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.mesh import mesh
+from tautwire.studies.commands.cli import main
+from tautwire.studies.reports.card_deck import control_card, deck, geometry_card, port_terms, real
+from tautwire.studies.study.setup import Setup
 
 RAW = {
     "site": {"soil": "average soil"},

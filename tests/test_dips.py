@@ -4,11 +4,12 @@ import math
 
 import numpy as np
 import pytest
-from tautwire.model.bands import Band
-from tautwire.model.feed import FeedSystem
-from tautwire.model.response import respond
-from tautwire.model.transformer import IDEAL_49_TO_1
-from tautwire.studies.dips import band_row, minima, roots, sweep_rows, the_dip, width, window
+
+from tautwire.model.feed.chain import FeedSystem
+from tautwire.model.feed.transformer import IDEAL_49_TO_1
+from tautwire.model.operating.bands import Band
+from tautwire.model.solve.response import respond
+from tautwire.studies.wants.dips.reading import band_row, minima, roots, sweep_rows, the_dip, width, window
 
 BAND = Band("20 m", 14.0e6, 14.35e6, "test")
 F0, Q, R = 14.1e6, 12.0, 2450.0

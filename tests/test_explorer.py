@@ -20,16 +20,17 @@ import numpy as np
 import pytest
 import scipy.interpolate
 from browser import DESKTOP, PHONE, browser, complaints, offline, resize
+
 from tautwire.model.errors import InputError
-from tautwire.model.feed import swr
-from tautwire.studies.dips import band_row, window
-from tautwire.studies.explorer import explore, write_explorer
-from tautwire.studies.live import LiveServer, solve
-from tautwire.studies.setup import Setup
-from tautwire.studies.sliders import Controls, controls
-from tautwire.studies.store import Store
-from tautwire.studies.study import read_study
-from tautwire.studies.surface import lagrange
+from tautwire.model.feed.chain import swr
+from tautwire.studies.explorer.explorer import explore, write_explorer
+from tautwire.studies.explorer.live import LiveServer, solve
+from tautwire.studies.explorer.sliders import Controls, controls
+from tautwire.studies.explorer.surface import lagrange
+from tautwire.studies.running.store import Store
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import read_study
+from tautwire.studies.wants.dips.reading import band_row, window
 
 RAW = {
     "study": {"name": "jetty", "question": "What does the slope do at the jetty?", "bands": ["40 m", "20 m"]},
@@ -360,7 +361,7 @@ def test_the_command_serves_and_stops_cleanly(store: Store, tmp_path: Path, buil
 
     file = tmp_path / "jetty.toml"
     file.write_text(tomli_w.dumps(RAW), encoding="utf-8")
-    command = [sys.executable, "-c", "from tautwire.studies.cli import main; main()", "explore", str(file)]
+    command = [sys.executable, "-c", "from tautwire.studies.commands.cli import main; main()", "explore", str(file)]
     command += ["--slider", *RANGES[0], "--live", "--port", "0"]
     environment = {**os.environ, "TAUTWIRE_CACHE": str(store.folder)}
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment) as run:

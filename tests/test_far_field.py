@@ -6,11 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from example_wires import LEVEL, UPRIGHT, WAVE, F, dipole, even, portable
+
 from tautwire.model.errors import InputError
-from tautwire.model.far_field import directivity, far_field, gain, radiated
-from tautwire.model.ground import FREE_SPACE, PERFECT, Ground
-from tautwire.model.pattern import Pattern
-from tautwire.model.solver import Solver
+from tautwire.model.fields.far_field import directivity, far_field, gain, radiated
+from tautwire.model.fields.pattern import Pattern
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, Ground
+from tautwire.model.solve.solver import Solver
 
 KRAUS = "Kraus, Antennas, 2nd ed., ch. 5 and 10, from memory"
 BALANIS = "Balanis, Antenna Theory, ch. 4, from memory"
@@ -131,10 +132,10 @@ def test_half_power_width_of_a_half_wave_dipole(check):
 
 
 def test_turning_the_antenna_turns_the_pattern():
-    from tautwire.model.layout import sloper
-    from tautwire.model.returns import Counterpoise
-    from tautwire.model.structure import structure
-    from tautwire.model.wire import WireType
+    from tautwire.model.wires.layout import sloper
+    from tautwire.model.wires.return_conductors import Counterpoise
+    from tautwire.model.wires.structure import structure
+    from tautwire.model.wires.wire import WireType
 
     def built(bearing):
         lay = sloper(length=20.1, slope=math.radians(30), feed_height=1.2, bearing=bearing)

@@ -15,27 +15,28 @@ import pytest
 from made_up_study import RAW, SLOPES, made_up_result, made_up_study
 from matplotlib.colors import to_rgb
 from PIL import Image, ImageFilter
-from tautwire.model.bands import band_named
+
 from tautwire.model.errors import InputError
-from tautwire.model.feed import FeedSystem
-from tautwire.model.ground import FREE_SPACE
-from tautwire.model.solver import Solver
-from tautwire.model.stress import stress
-from tautwire.studies.animation import animate, drawn
-from tautwire.studies.figure_current import current_figure
-from tautwire.studies.figure_dip import below
-from tautwire.studies.figure_exposure import exposure_figure
-from tautwire.studies.figure_labels import apart, outside, overlaps, spread
-from tautwire.studies.figure_layout import layout_figure, layout_grid
-from tautwire.studies.figure_set import KINDS, dip_figure_of, plots
-from tautwire.studies.figure_shield import shield_figure
-from tautwire.studies.figure_smith import smith_figure
-from tautwire.studies.figure_solid import solid_figure
-from tautwire.studies.figure_space import projection
-from tautwire.studies.result import Result
-from tautwire.studies.setup import Built, Setup
-from tautwire.studies.style import LOOKS, Look, Sheet, style
-from tautwire.studies.want_stress import along_rows
+from tautwire.model.feed.chain import FeedSystem
+from tautwire.model.fields.stress import stress
+from tautwire.model.operating.bands import band_named
+from tautwire.model.soil.ground import FREE_SPACE
+from tautwire.model.solve.solver import Solver
+from tautwire.studies.drawing.labels import apart, outside, overlaps, spread
+from tautwire.studies.drawing.layout import layout_figure, layout_grid
+from tautwire.studies.drawing.space import projection
+from tautwire.studies.drawing.style import LOOKS, Look, Sheet, style
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.setup import Built, Setup
+from tautwire.studies.wants.dips.animation import animate, drawn
+from tautwire.studies.wants.dips.dip import below
+from tautwire.studies.wants.dips.figures import KINDS, dip_figure_of, plots
+from tautwire.studies.wants.dips.smith import smith_figure
+from tautwire.studies.wants.exposure.figures import exposure_figure
+from tautwire.studies.wants.pattern.solid import solid_figure
+from tautwire.studies.wants.shield.figures import shield_figure
+from tautwire.studies.wants.stress.currents import current_figure
+from tautwire.studies.wants.stress.want import along_rows
 
 IMAGES = Path(__file__).with_name("images")
 SMALL = replace(LOOKS["print"], dpi=60)
@@ -136,7 +137,7 @@ def test_a_figure_needs_no_global_state() -> None:
     code = (
         "import sys, matplotlib\n"
         "before = {k: matplotlib.rcParams[k] for k in ('font.size', 'axes.grid', 'svg.hashsalt')}\n"
-        "from tautwire.studies.style import Sheet, style\n"
+        "from tautwire.studies.drawing.style import Sheet, style\n"
         "with style('talk') as look:\n    Sheet(look).subplots()\n"
         "assert 'matplotlib.pyplot' not in sys.modules\n"
         "assert before == {k: matplotlib.rcParams[k] for k in before}"
@@ -312,7 +313,7 @@ def test_animation_refuses_what_it_cannot_show(slopes: Result, soils: Result, tm
 
 
 def test_ramp_goes_from_light_to_dark() -> None:
-    from tautwire.studies.style import RAMP
+    from tautwire.studies.drawing.style import RAMP
 
     light = [float(np.dot(to_rgb(RAMP(x)), [0.2126, 0.7152, 0.0722])) for x in np.linspace(0, 1, 20)]
     assert (np.diff(light) < 0).all()

@@ -8,18 +8,19 @@ import numpy as np
 import pytest
 from lakeside import RAW, lakeside
 from scipy.optimize import curve_fit
+
 from tautwire.model.errors import InputError
-from tautwire.studies.cli import main
-from tautwire.studies.fit import fit, scatter
-from tautwire.studies.fit_search import Measured, Parameter
-from tautwire.studies.fit_words import notes
-from tautwire.studies.fitted import with_fit
-from tautwire.studies.local_model import radio_gamma, value_at, wire_impedance, with_value, with_values
-from tautwire.studies.made_up_sweeps import made_up_sweep
-from tautwire.studies.measurement import Sweep, write_s1p
-from tautwire.studies.setup import Setup
-from tautwire.studies.store import Store
-from tautwire.studies.study import read_study
+from tautwire.studies.commands.cli import main
+from tautwire.studies.running.store import Store
+from tautwire.studies.study.measurement import Sweep, write_s1p
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import read_study
+from tautwire.studies.wants.fit.fitted import with_fit
+from tautwire.studies.wants.fit.fitting import fit, scatter
+from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
+from tautwire.studies.wants.fit.search import Measured, Parameter
+from tautwire.studies.wants.fit.words import notes
+from tautwire.studies.wants.local_model import radio_gamma, value_at, wire_impedance, with_value, with_values
 
 F20, F40 = np.linspace(13e6, 15.4e6, 61), np.linspace(6.6e6, 7.8e6, 61)
 LENGTH = Parameter("antenna.length", 20.4, 19.6, 21.2, 20.4, 0.2)

@@ -5,8 +5,9 @@ import math
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+
 from tautwire.model.errors import InputError
-from tautwire.model.layout import LAYOUTS, build_layout, horizontal, inverted_l, inverted_v, sloper, vertical
+from tautwire.model.wires.layout import LAYOUTS, build_layout, horizontal, inverted_l, inverted_v, sloper, vertical
 
 RAD = math.radians
 lengths = st.floats(2.0, 80.0)

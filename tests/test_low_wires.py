@@ -9,16 +9,17 @@ import numpy as np
 import pandas as pd
 import pytest
 from example_wires import F, dipole, portable
+
 from tautwire.model.errors import InputError
-from tautwire.model.ground import ground_named
-from tautwire.model.layout import horizontal
-from tautwire.model.mesh import MeshRules
-from tautwire.model.remainder import remainder_matrix
-from tautwire.model.returns import CoaxShield, Counterpoise
-from tautwire.model.soil_table import soil_table
-from tautwire.model.solver import Solver
-from tautwire.model.structure import Conductor, Structure, structure
-from tautwire.model.wire import WireType
+from tautwire.model.soil.ground import ground_named
+from tautwire.model.soil.remainder import remainder_matrix
+from tautwire.model.soil.soil_table import soil_table
+from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.layout import horizontal
+from tautwire.model.wires.mesh import MeshRules
+from tautwire.model.wires.return_conductors import CoaxShield, Counterpoise
+from tautwire.model.wires.structure import Conductor, Structure, structure
+from tautwire.model.wires.wire import WireType
 
 pytestmark = pytest.mark.validation
 

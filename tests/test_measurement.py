@@ -8,8 +8,9 @@ import pytest
 import skrf
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from tautwire.model.errors import InputError
-from tautwire.studies.measurement import Sweep, dips, read_sweep, write_csv, write_s1p
+from tautwire.studies.study.measurement import Sweep, dips, read_sweep, write_csv, write_s1p
 
 F = np.linspace(13.9e6, 14.5e6, 61)
 

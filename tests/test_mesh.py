@@ -6,14 +6,15 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+
 from tautwire.model.constants import C0
-from tautwire.model.engine import admittance
 from tautwire.model.errors import InputError
-from tautwire.model.layout import inverted_v, sloper
-from tautwire.model.mesh import MeshRules, mesh
-from tautwire.model.returns import Choke, CoaxShield, Counterpoise
-from tautwire.model.structure import Conductor, Structure, structure
-from tautwire.model.wire import WireType
+from tautwire.model.solve.engine import admittance
+from tautwire.model.wires.layout import inverted_v, sloper
+from tautwire.model.wires.mesh import MeshRules, mesh
+from tautwire.model.wires.return_conductors import Choke, CoaxShield, Counterpoise
+from tautwire.model.wires.structure import Conductor, Structure, structure
+from tautwire.model.wires.wire import WireType
 
 WIRE = WireType()
 FENCE = Conductor(((-8.0, 9.0, 1.0), (8.0, 9.0, 1.0)), WireType(4e-3), "nearby")

@@ -2,18 +2,19 @@
 
 import numpy as np
 import pytest
+from test_against_hertz_dipole import F, K, hertz, moment_of, wire
+
 from tautwire.model.constants import ETA0
 from tautwire.model.errors import InputError
-from tautwire.model.far_field import far_field
-from tautwire.model.ground import FREE_SPACE, PERFECT, Ground, ground_named
-from tautwire.model.layout import sloper
-from tautwire.model.near_field import NearField
-from tautwire.model.returns import CoaxShield
-from tautwire.model.solver import Solver
-from tautwire.model.sommerfeld import FINE, kernels
-from tautwire.model.structure import structure
-from tautwire.model.wire import WireType
-from test_against_hertz_dipole import F, K, hertz, moment_of, wire
+from tautwire.model.fields.far_field import far_field
+from tautwire.model.fields.near_field import NearField
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, Ground, ground_named
+from tautwire.model.soil.sommerfeld import FINE, kernels
+from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.layout import sloper
+from tautwire.model.wires.return_conductors import CoaxShield
+from tautwire.model.wires.structure import structure
+from tautwire.model.wires.wire import WireType
 
 SOIL = ground_named("average soil")
 

@@ -11,9 +11,10 @@ import matplotlib.figure
 import pytest
 from browser import DESKTOP, PHONE, browser, complaints, offline, resize
 from made_up_study import made_up_result, made_up_study
+
 from tautwire.model.errors import InputError
-from tautwire.studies.page import as_json, inline_svg, report, svg_text, write_report
-from tautwire.studies.result import Result
+from tautwire.studies.reports.page import as_json, inline_svg, report, svg_text, write_report
+from tautwire.studies.study.result import Result
 
 SWEEP = {
     "antenna.slope": {"from": "20 deg", "to": "40 deg", "step": "10 deg"},
@@ -179,7 +180,7 @@ def luminance(colour: str) -> float:
 
 
 def test_failures_are_named(result: Result) -> None:
-    from tautwire.studies.result import Failure
+    from tautwire.studies.study.result import Failure
 
     broken = Result(result.study, result.frames, [Failure({"slope_deg": 20}, "no answer within 5 s", {})])
     text = report(broken, "tautwire run x", {})

@@ -7,18 +7,19 @@ import numpy as np
 import pytest
 from example_wires import LEVEL, UPRIGHT, WAVE, F, dipole, even, portable
 from scipy.integrate import quad
-from tautwire.model.coax import coax_named
-from tautwire.model.far_field import intensity, radiated, wave_number
-from tautwire.model.feed import FeedSystem
-from tautwire.model.ground import FREE_SPACE, GROUNDS, PERFECT
-from tautwire.model.layout import sloper
-from tautwire.model.power_balance import power_balance, power_chain
-from tautwire.model.returns import Choke, CoaxShield, Counterpoise
-from tautwire.model.soil_power import downward, soil_power
-from tautwire.model.solver import Solver
-from tautwire.model.structure import structure
-from tautwire.model.transformer import PORTABLE_49_TO_1
-from tautwire.model.wire import WireType
+
+from tautwire.model.feed.chain import FeedSystem
+from tautwire.model.feed.coax import coax_named
+from tautwire.model.feed.transformer import PORTABLE_49_TO_1
+from tautwire.model.fields.far_field import intensity, radiated, wave_number
+from tautwire.model.fields.power_balance import power_balance, power_chain
+from tautwire.model.fields.soil_power import downward, soil_power
+from tautwire.model.soil.ground import FREE_SPACE, GROUNDS, PERFECT
+from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.layout import sloper
+from tautwire.model.wires.return_conductors import Choke, CoaxShield, Counterpoise
+from tautwire.model.wires.structure import structure
+from tautwire.model.wires.wire import WireType
 
 CONSERVED = "conservation of power"
 

@@ -11,11 +11,12 @@ import pytest
 import tomli_w
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
+
 from tautwire.model.errors import InputError, SolveError
-from tautwire.studies.raw import changed, table_value
-from tautwire.studies.setup import Setup
-from tautwire.studies.study import read_study, si_text
-from tautwire.studies.units import angle, length
+from tautwire.studies.study.raw import changed, table_value
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import read_study, si_text
+from tautwire.studies.study.units import angle, length
 
 lengths = st.floats(8, 22).map(lambda x: f"{x:.2f} m")
 few = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -4,13 +4,14 @@ import math
 
 import numpy as np
 import pytest
-from tautwire.model.solver import Solver
-from tautwire.model.spans import Smooth
-from tautwire.studies.columns import COLUMNS
-from tautwire.studies.output import summary, validity
-from tautwire.studies.quality import LIMITS, marks, power_error
-from tautwire.studies.runner import run
-from tautwire.studies.study import read_study
+
+from tautwire.model.solve.smooth_matrices import Smooth
+from tautwire.model.solve.solver import Solver
+from tautwire.studies.reports.folder import summary, validity
+from tautwire.studies.running.quality import LIMITS, marks, power_error
+from tautwire.studies.running.runner import run
+from tautwire.studies.study.columns import COLUMNS
+from tautwire.studies.study.study import read_study
 
 RAW = {
     "study": {"name": "lakeside", "bands": ["20 m"]},

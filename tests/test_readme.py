@@ -27,14 +27,14 @@ def test_set_up_commands_are_one_line_each():
 
 
 def test_every_command_shown_exists():
-    from tautwire.studies.cli import COMMANDS
+    from tautwire.studies.commands.cli import COMMANDS
 
     shown = set(re.findall(r"^ +tautwire (\w+)", README, re.M))
     assert shown and shown <= set(COMMANDS)
 
 
 def test_every_want_named_exists():
-    from tautwire.studies.wants import want_named
+    from tautwire.studies.study.want import want_named
 
     listed = re.search(r"`want` can be any of\n(.*?)\. Ready-made", README, re.S)
     assert listed

@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants, integrate
 from scipy.special import ellipe, ellipk
+
 from tautwire.model.errors import InputError
-from tautwire.model.reel import Reel, shift_per_turn
+from tautwire.model.operating.reel import Reel, shift_per_turn
 
 HAND = Reel(20.1, core_diameter=0.12, wire_diameter=1.5e-3, width=0.03)
 

@@ -4,12 +4,13 @@ import pickle
 
 import numpy as np
 import pytest
-from tautwire.model.engine import admittance
+
 from tautwire.model.errors import InputError
-from tautwire.model.ground import FREE_SPACE, PERFECT, Ground
-from tautwire.model.remainder import Segments, remainder_matrix, segments
-from tautwire.model.soil_table import R_MAX, R_MIN, SoilTable, soil_table
-from tautwire.model.sommerfeld import kernels
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, Ground
+from tautwire.model.soil.remainder import Segments, remainder_matrix, segments
+from tautwire.model.soil.soil_table import R_MAX, R_MIN, SoilTable, soil_table
+from tautwire.model.soil.sommerfeld import kernels
+from tautwire.model.solve.engine import admittance
 
 SANDY = Ground(10, 2e-3)
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from benchmarks.response_error import true_error
 from random_cases import random_setup
-from tautwire.model.response import chebyshev, respond
+
+from tautwire.model.solve.response import chebyshev, respond
 
 SEEDS = [1, 2, 12, 15, 20, 23, 24, 31]
 

@@ -11,15 +11,16 @@ from pathlib import Path
 
 import pytest
 from small_study import CASES, write_study
-from tautwire.studies.store import FOLDER_VARIABLE, Store
+
+from tautwire.studies.running.store import FOLDER_VARIABLE, Store
 
 WRITE_TABLES = """
 import os
 import signal
 import sys
 from pathlib import Path
-from tautwire.studies.runner import run
-from tautwire.studies.study import load_study
+from tautwire.studies.running.runner import run
+from tautwire.studies.study.study import load_study
 
 def progress(done, total):
     if done == int(sys.argv[4]):

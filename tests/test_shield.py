@@ -3,16 +3,17 @@
 import numpy as np
 import pandas as pd
 import pytest
+
 from tautwire.model.errors import InputError
-from tautwire.studies import want_shield
-from tautwire.studies.cautions import CAUTIONS, DEFERENCE, caution_text, cautions_for
-from tautwire.studies.columns import COLUMNS
-from tautwire.studies.output import summary, write
-from tautwire.studies.runner import run
-from tautwire.studies.store import Store
-from tautwire.studies.study import read_study
-from tautwire.studies.want_exposure import shown
-from tautwire.studies.want_shield import AS_BUILT, variants
+from tautwire.studies.reports.folder import summary, write
+from tautwire.studies.running.runner import run
+from tautwire.studies.running.store import Store
+from tautwire.studies.study.cautions import CAUTIONS, DEFERENCE, caution_text, cautions_for
+from tautwire.studies.study.columns import COLUMNS
+from tautwire.studies.study.study import read_study
+from tautwire.studies.wants.exposure.want import shown
+from tautwire.studies.wants.shield import want as want_shield
+from tautwire.studies.wants.shield.want import AS_BUILT, variants
 
 RAW = {
     "study": {"name": "shore", "bands": ["20 m"], "want": ["exposure", "stress", "shield"]},
@@ -100,7 +101,9 @@ def test_every_column_is_explained(result):
 
 
 def test_figures_are_drawn_and_no_value_is_lost(result):
-    from tautwire.studies import want_exposure, want_shield, want_stress
+    from tautwire.studies.wants.exposure import want as want_exposure
+    from tautwire.studies.wants.shield import want as want_shield
+    from tautwire.studies.wants.stress import want as want_stress
 
     for want in (want_exposure.WANT, want_shield.WANT, want_stress.WANT):
         figures = want.plots(result)

@@ -11,14 +11,16 @@ from click.testing import CliRunner
 from made_up_study import SLOPES, made_up_result, made_up_study
 from pptx import Presentation
 from pptx.util import Emu
-from tautwire.studies import command_slides, slide_words
-from tautwire.studies.cautions import DEFERENCE, cautions_for
-from tautwire.studies.output import sentences
-from tautwire.studies.result import Result
-from tautwire.studies.slide_words import BULLET_ROOM, BULLETS, chunks, slide_title, take_away
-from tautwire.studies.slides import ROWS, slides
-from tautwire.studies.study import Study
-from tautwire.studies.wants import Want
+
+from tautwire.studies.commands import slides as command_slides
+from tautwire.studies.reports import slide_words
+from tautwire.studies.reports.folder import sentences
+from tautwire.studies.reports.slide_words import BULLET_ROOM, BULLETS, chunks, slide_title, take_away
+from tautwire.studies.reports.slides import ROWS, slides
+from tautwire.studies.study.cautions import DEFERENCE, cautions_for
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.study import Study
+from tautwire.studies.study.want import Want
 
 
 @pytest.fixture(scope="module")
@@ -183,7 +185,7 @@ def test_chunks_keep_every_line_in_order() -> None:
 
 def test_command_refuses_in_one_line(tmp_path: Path) -> None:
     from tautwire.model.errors import InputError
-    from tautwire.studies.command_slides import COMMAND
+    from tautwire.studies.commands.slides import COMMAND
 
     file = tmp_path / "study.toml"
     file.write_text('[antenna]\nlayout = "sloper"\nlength = "20 m"\nslope = "30 deg"\n[coax]\nlength = "5 m"\n')

@@ -6,18 +6,19 @@ import numpy as np
 import pytest
 from example_wires import F, dipole, even, impedance, portable
 from mixed_potential import extrapolated
-from tautwire.model.calibration import voltage_scale
-from tautwire.model.engine import admittance
+
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.ground import FREE_SPACE, PERFECT, ground_named
-from tautwire.model.layout import sloper
-from tautwire.model.mesh import MeshRules, mesh
-from tautwire.model.power_balance import power_balance
-from tautwire.model.remainder import segments
-from tautwire.model.returns import Choke, CoaxShield
-from tautwire.model.solver import Solver
-from tautwire.model.structure import structure
-from tautwire.model.wire import WireType
+from tautwire.model.fields.power_balance import power_balance
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, ground_named
+from tautwire.model.soil.remainder import segments
+from tautwire.model.solve.calibration import voltage_scale
+from tautwire.model.solve.engine import admittance
+from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.layout import sloper
+from tautwire.model.wires.mesh import MeshRules, mesh
+from tautwire.model.wires.return_conductors import Choke, CoaxShield
+from tautwire.model.wires.structure import structure
+from tautwire.model.wires.wire import WireType
 
 AVERAGE, POOREST = ground_named("average soil"), ground_named("very poor soil")
 ENERGY = "conservation of energy"
@@ -43,7 +44,7 @@ def test_power_balance_of_a_dipole(check, ground, height, remember):
 @pytest.mark.parametrize("ground", [FREE_SPACE, PERFECT, AVERAGE, POOREST], ids=lambda g: g.name)
 def test_power_balance_of_a_portable_wire(check, ground, remember):
     """A step of radius and a joint of three limbs, which costs some percent above 15.9 MHz: the engine gives limbs of
-    a joint equal charge. studies/quality.py marks 5 % and more."""
+    a joint equal charge. studies/running/quality.py marks 5 % and more."""
     wires = portable()
     for f, allowed in ((7e6, 0.01), (14e6, 0.01), (21e6, 0.025), (28e6, 0.025)):
         balance = power_balance(Solver(wires, ground, remember=remember).solve(f), wires)

@@ -10,18 +10,19 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from small_study import SOILS, write_study
-from tautwire.model import solver
+
 from tautwire.model.errors import InputError
-from tautwire.studies.command_cache import COMMAND as CACHE
-from tautwire.studies.runner import run
-from tautwire.studies.store import FOLDER_VARIABLE, Store
-from tautwire.studies.study import load_study
+from tautwire.model.solve import solver
+from tautwire.studies.commands.cache import COMMAND as CACHE
+from tautwire.studies.running.runner import run
+from tautwire.studies.running.store import FOLDER_VARIABLE, Store
+from tautwire.studies.study.study import load_study
 
 HAMMER = """
 import sys, time
 from pathlib import Path
 import numpy as np
-from tautwire.studies.store import Store
+from tautwire.studies.running.store import Store
 store, seed, end = Store(Path(sys.argv[1])), int(sys.argv[2]), time.monotonic() + float(sys.argv[3])
 rng = np.random.default_rng(seed)
 print("begun", flush=True)

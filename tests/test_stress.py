@@ -4,14 +4,12 @@ import math
 
 import numpy as np
 import pytest
+
 from tautwire.model.constants import EPS0
-from tautwire.model.feed import FeedSystem
-from tautwire.model.ferrite import FERRITES, TOROIDS, Core
-from tautwire.model.ground import FREE_SPACE, PERFECT, ground_named
-from tautwire.model.layout import horizontal, sloper
-from tautwire.model.returns import Choke, CoaxShield
-from tautwire.model.solver import Solver
-from tautwire.model.stress import (
+from tautwire.model.feed.chain import FeedSystem
+from tautwire.model.feed.ferrite import FERRITES, TOROIDS, Core
+from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1
+from tautwire.model.fields.stress import (
     FLUX_BANDS,
     RISE_BANDS,
     band,
@@ -22,9 +20,12 @@ from tautwire.model.stress import (
     potential,
     stress,
 )
-from tautwire.model.structure import structure
-from tautwire.model.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1
-from tautwire.model.wire import WireType
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, ground_named
+from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.layout import horizontal, sloper
+from tautwire.model.wires.return_conductors import Choke, CoaxShield
+from tautwire.model.wires.structure import structure
+from tautwire.model.wires.wire import WireType
 
 SOIL = ground_named("average soil")
 

@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import lsq_linear
+
 from tautwire.model.errors import InputError
-from tautwire.model.layout import sloper
-from tautwire.model.returns import Choke, CoaxShield, Counterpoise
-from tautwire.model.structure import Conductor, Load, Structure, check, leg_distance, structure
-from tautwire.model.wire import WireType
+from tautwire.model.wires.layout import sloper
+from tautwire.model.wires.return_conductors import Choke, CoaxShield, Counterpoise
+from tautwire.model.wires.structure import Conductor, Load, Structure, check, leg_distance, structure
+from tautwire.model.wires.wire import WireType
 
 WIRE = WireType()
 SLOPER = sloper(length=20, slope=math.radians(30))

@@ -3,10 +3,11 @@
 import copy
 
 import pytest
+
 from tautwire.model.errors import InputError
-from tautwire.studies.raw import changed, kind_of, table_value
-from tautwire.studies.setup import Setup
-from tautwire.studies.study import read_study
+from tautwire.studies.study.raw import changed, kind_of, table_value
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import read_study
 
 RAW = {
     "study": {"name": "shore", "bands": ["20 m"]},
@@ -176,7 +177,7 @@ def test_a_bad_case_among_good_ones_is_named():
 def test_template_is_a_valid_study():
     import tomllib
 
-    from tautwire.studies.command_new import ready_files
+    from tautwire.studies.commands.new import ready_files
 
     for name, text in ready_files().items():
         assert read_study(tomllib.loads(text), name).cases(), name

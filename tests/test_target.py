@@ -4,8 +4,9 @@ import math
 
 import numpy as np
 import pytest
+
 from tautwire.model.errors import InputError
-from tautwire.model.target import EARTH, LAYERS, Region, hop_elevation, hop_reach
+from tautwire.model.fields.hop_angles import EARTH, LAYERS, Region, hop_elevation, hop_reach
 
 HANDBOOK = "Davies, Ionospheric Radio, 1990, ch. 6, and amateur handbooks, from memory"
 

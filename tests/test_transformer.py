@@ -7,15 +7,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from tautwire.model.constants import MU0
 from tautwire.model.errors import InputError
-from tautwire.model.ferrite import FERRITES, TOROIDS, Core, Ferrite, Toroid, ferrite_named
-from tautwire.model.transformer import (
-    IDEAL_49_TO_1,
-    PORTABLE_49_TO_1,
-    MagnetisingInductance,
-    Transformer,
-)
+from tautwire.model.feed.ferrite import FERRITES, TOROIDS, Core, Ferrite, Toroid, ferrite_named
+from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
 
 HF = np.array([1.8, 3.6, 7.1, 14.2, 21.2, 28.5]) * 1e6
 

@@ -8,19 +8,20 @@ import numpy as np
 import pandas as pd
 import pytest
 from lakeside import RAW, lakeside, turn_frame
+
 from tautwire.model.constants import EPS0
 from tautwire.model.errors import InputError
-from tautwire.model.reel import Reel
-from tautwire.studies.cli import main
-from tautwire.studies.command_turns import card_text
-from tautwire.studies.figure_labels import outside, overlaps
-from tautwire.studies.figure_turns import card, turn_map
-from tautwire.studies.result import Result
-from tautwire.studies.runner import case_key, run
-from tautwire.studies.store import Store
-from tautwire.studies.study import Study, read_study
-from tautwire.studies.turn_choice import finish, sentences, shift_khz
-from tautwire.studies.want_turns import TurnsSpec, reel_of, turn_counts, with_turn_axis
+from tautwire.model.operating.reel import Reel
+from tautwire.studies.commands.cli import main
+from tautwire.studies.commands.turns import card_text
+from tautwire.studies.drawing.labels import outside, overlaps
+from tautwire.studies.running.runner import case_key, run
+from tautwire.studies.running.store import Store
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.study import Study, read_study
+from tautwire.studies.wants.turns.choice import finish, sentences, shift_khz
+from tautwire.studies.wants.turns.figures import card, turn_map
+from tautwire.studies.wants.turns.want import TurnsSpec, reel_of, turn_counts, with_turn_axis
 
 
 def study_with(turns: dict[str, Any], **tables: Any) -> Study:

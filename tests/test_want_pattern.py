@@ -4,14 +4,15 @@ import math
 
 import numpy as np
 import pytest
+
 from tautwire.model.errors import InputError
-from tautwire.model.far_field import gain
-from tautwire.studies.columns import COLUMNS
-from tautwire.studies.runner import run
-from tautwire.studies.study import read_study
-from tautwire.studies.want_pattern import plots, sentences
-from tautwire.studies.want_target import plots as target_plots
-from tautwire.studies.want_target import sentences as target_sentences
+from tautwire.model.fields.far_field import gain
+from tautwire.studies.running.runner import run
+from tautwire.studies.study.columns import COLUMNS
+from tautwire.studies.study.study import read_study
+from tautwire.studies.wants.pattern.want import plots, sentences
+from tautwire.studies.wants.target.want import plots as target_plots
+from tautwire.studies.wants.target.want import sentences as target_sentences
 
 RAW = {
     "study": {"name": "lakeside pattern", "bands": ["40 m", "20 m"], "want": ["pattern", "target"]},

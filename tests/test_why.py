@@ -6,23 +6,24 @@ from pathlib import Path
 import numpy as np
 import pytest
 from lakeside import RAW, lakeside
+
 from tautwire.model.errors import InputError
-from tautwire.model.layout import sloper
-from tautwire.model.sag import sagged
-from tautwire.studies.causes import causes
-from tautwire.studies.cli import main
-from tautwire.studies.figure_labels import outside, overlaps
-from tautwire.studies.figure_why import why_figure
-from tautwire.studies.local_model import value_at
-from tautwire.studies.made_up_sweeps import made_up_sweep
-from tautwire.studies.result import Result
-from tautwire.studies.runner import run
-from tautwire.studies.setup import Setup
-from tautwire.studies.store import Store
-from tautwire.studies.study import read_study
-from tautwire.studies.want_why import WhySpec, shifts_of
-from tautwire.studies.why import Shift, Why, explain, shift_of, shifts_between
-from tautwire.studies.why_words import notes
+from tautwire.model.wires.layout import sloper
+from tautwire.model.wires.sag import sagged
+from tautwire.studies.commands.cli import main
+from tautwire.studies.drawing.labels import outside, overlaps
+from tautwire.studies.running.runner import run
+from tautwire.studies.running.store import Store
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import read_study
+from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
+from tautwire.studies.wants.local_model import value_at
+from tautwire.studies.wants.why.causes import causes
+from tautwire.studies.wants.why.figures import why_figure
+from tautwire.studies.wants.why.ranking import Shift, Why, explain, shift_of, shifts_between
+from tautwire.studies.wants.why.want import WhySpec, shifts_of
+from tautwire.studies.wants.why.words import notes
 
 F = (np.linspace(6.5e6, 7.9e6, 141), np.linspace(12.9e6, 15.6e6, 141))
 

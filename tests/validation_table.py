@@ -4,7 +4,8 @@ from dataclasses import astuple, dataclass, field
 from pathlib import Path
 
 import pandas as pd
-from tautwire.model.engine import engine_name
+
+from tautwire.model.solve.engine import engine_name
 
 FOLDER = Path(__file__).parent.parent / "results" / "validation"
 COMMAND = "pytest -m validation"

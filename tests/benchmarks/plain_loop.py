@@ -23,11 +23,12 @@ import numpy as np
 import pandas as pd
 import PyNEC
 import tomli_w
-from tautwire.model.bands import Band
-from tautwire.studies.dips import band_row, minima, swr_at_radio, the_dip, window
-from tautwire.studies.runner import run
-from tautwire.studies.store import FOLDER_VARIABLE, Store
-from tautwire.studies.study import Case, Study, read_study
+
+from tautwire.model.operating.bands import Band
+from tautwire.studies.running.runner import run
+from tautwire.studies.running.store import FOLDER_VARIABLE, Store
+from tautwire.studies.study.study import Case, Study, read_study
+from tautwire.studies.wants.dips.reading import band_row, minima, swr_at_radio, the_dip, window
 
 OUT = Path("results/benchmark")
 POINTS = 201
@@ -96,7 +97,7 @@ def plain_loop(case: Case, bands: tuple[Band, ...], over_soil: bool) -> dict[str
 
 def grid_dip(case: Case, band: Band, z: np.ndarray) -> float:
     """The dip as the loop's user reads it: the lowest of the grid's SWR minima, Hz."""
-    from tautwire.model.feed import swr
+    from tautwire.model.feed.chain import swr
 
     feed, f = case.setup().feed_system(), np.linspace(*window(band), POINTS)
     level = swr(feed.impedances(z, f).radio, feed.reference)
@@ -120,7 +121,7 @@ def commands_seconds(folder: Path) -> list[dict[str, Any]]:
     spec = study()
     file.write_text(tomli_w.dumps({**BASE, "study": spec.spec.model_dump(), "sweep": {"antenna.slope": ANGLES}}))
     env = {**os.environ, FOLDER_VARIABLE: str(folder / "command")}
-    program = "from tautwire.studies.cli import main; main()"
+    program = "from tautwire.studies.commands.cli import main; main()"
     command = [sys.executable, "-c", program, "run", str(file), "--out", str(folder / "out")]
     rows = []
     for what in ("tautwire run, cold store, plots and report", "tautwire run again"):

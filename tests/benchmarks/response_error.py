@@ -12,9 +12,10 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from random_cases import COUNT, random_setup
-from tautwire.model.response import Response
-from tautwire.model.solver import Solver
-from tautwire.studies.dips import window
+
+from tautwire.model.solve.response import Response
+from tautwire.model.solve.solver import Solver
+from tautwire.studies.wants.dips.reading import window
 
 POINTS = 201
 OUT = Path("results/benchmark/response_error.csv")

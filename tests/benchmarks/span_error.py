@@ -12,12 +12,13 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from random_cases import COUNT, random_setup
-from tautwire.model.engine import admittance, canonical
-from tautwire.model.remainder import remainder_matrix
-from tautwire.model.response import REFERENCE
-from tautwire.model.soil_table import soil_table
-from tautwire.model.solver import Solver
-from tautwire.model.spans import SPANS, Span
+
+from tautwire.model.soil.remainder import remainder_matrix
+from tautwire.model.soil.soil_table import soil_table
+from tautwire.model.solve.engine import admittance, canonical
+from tautwire.model.solve.response import REFERENCE
+from tautwire.model.solve.smooth_matrices import SPANS, Span
+from tautwire.model.solve.solver import Solver
 
 PROBES = 4
 OUT = Path("results/benchmark/span_error.csv")

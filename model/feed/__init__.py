@@ -1,0 +1,1 @@
+"""Between wire and radio: coax, ferrite cores, the transformer, and the chain of them."""

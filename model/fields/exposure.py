@@ -1,0 +1,238 @@
+"""Where people should not stand while the antenna transmits: fields at body height against a limit.
+
+The field is sampled on a level grid at each height, near the conductors only; the grid grows until the quotient at its
+rim is well below 1, and the places where it passes 1 are then found between grid points by halving.
+
+Limits of the model: flat soil and bare ground; the body itself is absent (it bends the field, and a touch draws contact
+currents and burns that no field limit covers); thin wires; all of the radio's power is taken to reach the feed system
+as if perfectly matched; the highest field over the heights counts, not its average over the body, which is stricter.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from tautwire.model.arrays import Real
+from tautwire.model.errors import InputError
+from tautwire.model.fields.exposure_limits import Level, quotient
+from tautwire.model.fields.near_field import CLOSE, LOWEST_POINT, NearField, distance
+from tautwire.model.soil.remainder import Segments
+
+HEIGHTS = (0.1, 0.5, 1.0, 1.5, 2.0)  # m
+REACHES = (1.0, 1.6, 2.6, 4.2, 6.8, 11.0, 18.0, 30.0)  # m from any conductor, tried in turn
+COARSEST = 0.5  # m; a coarser grid would miss places over the limit
+RIM = 0.5  # greatest quotient at the rim of a grid that is large enough
+STEPS = 4  # halvings of a grid cell
+MOST_POINTS = 60_000
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """Quotients on a flat grid: value (B, A) at across (A,) and up (B,), m; nan beyond reach, inf closer than CLOSE.
+
+    A plan has x and y, and the greatest value over the heights; a section has metres along the bearing and height.
+    """
+
+    across: Real
+    up: Real
+    value: Real
+
+
+@dataclass(frozen=True, eq=False)
+class StayAway:
+    """How far to stay away. All distances in metres, 0 where the limit is nowhere passed.
+
+    from_conductor: greatest level distance to the nearest conductor of any place over the limit. from_feed, from_end:
+    greatest level distance of such places from the feed and from the wire's end, each counted for the places nearer to
+    that one. from_any_part: greatest straight distance to a conductor, at body heights or in the section. worst (3,):
+    the place at from_conductor. plan, section: for maps. complete: False if the limit is passed even at the rim.
+    """
+
+    from_conductor: float
+    from_feed: float
+    from_end: float
+    from_any_part: float
+    worst: Real | None
+    plan: Sheet
+    section: Sheet
+    complete: bool
+
+
+def check_sampling(heights: tuple[float, ...], reach: float | None = None, resolution: float | None = None) -> None:
+    """Raises InputError for what stay_away (same arguments, m) would refuse at once."""
+    if not heights or not all(LOWEST_POINT <= h <= 50 for h in heights):
+        raise InputError("exposure.heights", list(heights), f"one height or more from {LOWEST_POINT} to 50 m")
+    if reach is not None and not 0.2 <= reach <= 100:
+        raise InputError("exposure.extent", f"{reach} m", "from 0.2 to 100 m")
+    if resolution is not None and not 0.02 <= resolution <= COARSEST:
+        raise InputError("exposure.resolution", f"{resolution} m", f"from 0.02 to {COARSEST} m")
+
+
+def stay_away(
+    near: NearField,
+    limits: tuple[Level, ...],
+    duty: float,
+    feed: Real,
+    end: Real,
+    bearing: float,
+    heights: tuple[float, ...] = HEIGHTS,
+    reach: float | None = None,
+    resolution: float | None = None,
+) -> StayAway:
+    """Distances and maps for fields in rms of the full power (near), limits and a duty (0 to 1).
+
+    feed, end (3,): the wire's two ends, m. bearing: of the section through the feed, rad. heights: m above soil.
+    reach: how far from conductors to look, m (default: as far as needed). resolution: of the grid, m (default: a tenth
+    of that; never more than a quarter of it). Raises InputError for heights or a grid outside the ranges.
+    """
+    check_sampling(heights, reach, resolution)
+
+    def value(points: Real) -> Real:
+        return _values(near, limits, duty, points)
+
+    seg, reaches = near.segments, REACHES if reach is None else (reach,)
+    for far in reaches:
+        step = min(resolution or max(far / 10, 0.1), COARSEST, far / 4)
+        level, upright = _plan(seg, heights, far, step), _section(seg, feed, bearing, far, step)
+        rims = [grid.sampled(value, grid.rim(far, step)) for grid in (level, upright)]
+        complete = max(float(np.nanmax(rim, initial=0.0)) for rim in rims) < RIM
+        if complete or far == reaches[-1]:  # only now the places within the rim
+            break
+    planes, section = (
+        np.where(np.isnan(rim), grid.sampled(value, (grid.away <= far) & np.isnan(rim)), rim)
+        for grid, rim in zip((level, upright), rims, strict=True)
+    )
+    places, cut = _crossings(level.points, planes, value), _crossings(upright.points, section, value)
+    with np.errstate(all="ignore"):
+        highest = np.fmax.reduce(planes, axis=0)
+    plan, sheet = Sheet(level.across, level.up, highest), Sheet(upright.across, upright.up, section)
+    if len(places) == 0 and len(cut) == 0:
+        return StayAway(0.0, 0.0, 0.0, 0.0, None, plan, sheet, complete)
+    any_part = max(float(_nearest(seg, p).max()) if len(p) else 0.0 for p in (places, cut))
+    if len(places) == 0:
+        return StayAway(0.0, 0.0, 0.0, any_part, None, plan, sheet, complete)
+    clear = _nearest(_flat(seg), places * [1, 1, 0])
+    to_feed, to_end = (np.hypot(*(places - p)[:, :2].T) for p in (feed, end))
+    at_feed = to_feed <= to_end
+    worst = int(clear.argmax())
+    return StayAway(
+        float(clear[worst]),
+        float(to_feed[at_feed].max(initial=0.0)),
+        float(to_end[~at_feed].max(initial=0.0)),
+        any_part,
+        places[worst],
+        plan,
+        sheet,
+        complete,
+    )
+
+
+def _values(near: NearField, limits: tuple[Level, ...], duty: float, points: Real) -> Real:
+    """Quotients at points (M, 3); inf closer than CLOSE."""
+    out = np.full(len(points), np.inf)
+    free = _nearest(near.segments, points) >= CLOSE
+    if free.any():
+        out[free] = quotient(near.at(points[free]), limits, duty)
+    return out
+
+
+def _flat(seg: Segments) -> Segments:
+    """Segments seen from above; an upright one keeps a micrometre."""
+    vector = seg.vector * [1, 1, 0]
+    short = np.hypot(vector[:, 0], vector[:, 1]) < 1e-6
+    vector[short] = [1e-6, 0, 0]
+    return Segments(seg.centre * [1, 1, 0], vector, seg.current)
+
+
+def _nearest(seg: Segments, points: Real) -> Real:
+    """(M,) distance to the nearest conductor, m."""
+    runs = _runs(seg)
+    parts = np.array_split(points, max(1, len(points) * len(runs.centre) // 500_000))
+    return np.concatenate([distance(p, runs).min(axis=1) for p in parts if len(p)] or [np.zeros(0)])
+
+
+def _runs(seg: Segments) -> Segments:
+    """The same conductors with as few segments as they have straight runs; for distances, so without currents."""
+    start, end, way = seg.centre - seg.vector / 2, seg.centre + seg.vector / 2, seg.vector / seg.length[:, None]
+    goes_on = (np.abs(start[1:] - end[:-1]).max(1) < 1e-6) & (np.abs(way[1:] - way[:-1]).max(1) < 1e-6)
+    first, last = np.append(True, ~goes_on), np.append(~goes_on, True)
+    return Segments((start[first] + end[last]) / 2, end[last] - start[first], np.zeros((int(first.sum()), 3, 0)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Grid:
+    """points (..., B, A, 3) at across (A,) and up (B,), and how far each is away from the nearest conductor, m."""
+
+    across: Real
+    up: Real
+    points: Real
+    away: Real
+
+    def rim(self, reach: float, step: float) -> np.ndarray:
+        """Which points lie within reach and near its rim."""
+        return (self.away <= reach) & (self.away > reach - 1.5 * step)
+
+    def sampled(self, value: Callable[[Real], Real], which: np.ndarray) -> Real:
+        """Values at those points, nan elsewhere."""
+        out = np.full(self.away.shape, np.nan)
+        out[which] = value(self.points[which])
+        return out
+
+
+def _grid(seg: Segments, across: Real, up: Real, points: Real, reach: float) -> _Grid:
+    """Raises InputError if too many points lie within reach of a conductor."""
+    away = _nearest(seg, points.reshape(-1, 3)).reshape(points.shape[:-1])
+    if (count := int((away <= reach).sum())) > MOST_POINTS:
+        told = f"at most {MOST_POINTS} points near the wires; make it coarser or exposure.extent smaller"
+        raise InputError("exposure.resolution", f"{count} points", told)
+    return _Grid(across, up, points, away)
+
+
+def _axis(low: float, high: float, step: float) -> Real:
+    return np.arange(math.floor(low / step), math.ceil(high / step) + 1) * step
+
+
+def _plan(seg: Segments, heights: tuple[float, ...], reach: float, step: float) -> _Grid:
+    """Level grids, points (Z, Y, X, 3), of what comes within reach of the conductors."""
+    ends = np.concatenate([seg.centre - seg.vector / 2, seg.centre + seg.vector / 2])
+    low, high = ends[:, :2].min(axis=0) - reach, ends[:, :2].max(axis=0) + reach
+    x, y = _axis(low[0], high[0], step), _axis(low[1], high[1], step)
+    z, yy, xx = np.meshgrid(np.array(heights), y, x, indexing="ij")
+    whole = _grid(seg, x, y, np.stack([xx, yy, z], axis=-1), reach)
+    inside = whole.away <= reach
+    rows, columns = np.flatnonzero(inside.any((0, 2))), np.flatnonzero(inside.any((0, 1)))
+    if len(rows) == 0:
+        rows = columns = np.zeros(1, dtype=int)
+    r, c = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
+    return _Grid(x[c], y[r], whole.points[:, r, c], whole.away[:, r, c])
+
+
+def _section(seg: Segments, feed: Real, bearing: float, reach: float, step: float) -> _Grid:
+    """The upright grid through the feed, points (B, A, 3); across is metres along the bearing."""
+    ends = np.concatenate([seg.centre - seg.vector / 2, seg.centre + seg.vector / 2])
+    s = (ends - feed)[:, :2] @ [math.sin(bearing), math.cos(bearing)]
+    along = _axis(s.min() - reach, s.max() + reach, step)
+    up = np.maximum(_axis(0, ends[:, 2].max() + reach, step), 2 * LOWEST_POINT)
+    z, at = np.meshgrid(up, along, indexing="ij")
+    points = np.stack([feed[0] + at * math.sin(bearing), feed[1] + at * math.cos(bearing), z], axis=-1)
+    return _grid(seg, along, up, points, reach)
+
+
+def _crossings(points: Real, values: Real, value: Callable[[Real], Real]) -> Real:
+    """Places (K, 3), just inside, where a grid's values (..., B, A) at points (..., B, A, 3) pass 1."""
+    inside, outside = [], []
+    for axis in (-1, -2):
+        v, p = np.moveaxis(values, axis, 0), np.moveaxis(points, axis - 1, 0)
+        for a, b in ((slice(None, -1), slice(1, None)), (slice(1, None), slice(None, -1))):
+            cross = (v[a] >= 1) & (v[b] < 1)
+            inside.append(p[a][cross])
+            outside.append(p[b][cross])
+    low, high = np.concatenate(inside), np.concatenate(outside)
+    for _ in range(STEPS if len(low) else 0):
+        middle = (low + high) / 2
+        over = value(middle) >= 1
+        low, high = np.where(over[:, None], middle, low), np.where(over[:, None], high, middle)
+    lone = points[values >= 1]  # a place over the limit at the rim has no edge to cross
+    return np.concatenate([low, lone.reshape(-1, 3)])

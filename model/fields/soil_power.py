@@ -1,0 +1,193 @@
+"""Power that the currents send into the soil, from the fields in the soil alone.
+
+The field below the wires is a spectrum of plane waves with lateral wave number l, in directions phi; what crosses the
+surface downward is, wave by wave (k = 1, u0 = sqrt(l^2 - 1), u1 = sqrt(l^2 - n2), real parts positive, rms currents),
+
+    P = eta/(4 pi^2) sum over l dl dphi of  Im(u1)/|u0 + u1|^2 |T|^2  +  Im(u1 n2*)/|n2 u0 + u1|^2 |M|^2
+    T = sum[ p.t e ]      M = sum[ (j l p_z + u0 p_l) e ]      e = exp(j l (x cos phi + y sin phi) - u0 z)
+
+with p_l, p.t the parts of a moment along and across phi: transmitted electric field times magnetic field (TE, then TM).
+Nothing here uses the impedance matrix or the reflected-field tables, so a power balance with it is a check of both.
+
+Low wires need l far beyond what is worth summing. There the integrand is that of the charges in front of their
+images, C |M|^2/l with u0 = l and C = -Im(n2)/|n2 + 1|^2, whose integral over all l is a double sum over 1/distance;
+only the difference from it is summed, up to CUT |n| or what MOST_WAVES affords. That cap is felt by wires within a few
+centimetres of sea water only, where a few percent of the input may be missed. (Derived from a dipole's plane-wave
+spectrum; Weyl's identity.)
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from tautwire.model.arrays import Complex, Real
+from tautwire.model.constants import ETA0
+from tautwire.model.fields.far_field import moments, wave_number
+from tautwire.model.soil.remainder import Segments
+from tautwire.model.solve.solver import Solution
+
+CUT = 10.0  # times |n|: lateral wave numbers beyond it are left to the charges
+DECAY = 8.0  # exp(-DECAY) of a wave is nothing
+PHASE = 7.0  # radians a Gauss panel may span
+NODES = 8
+LEAST_SPREAD = 1e-3  # a wire straight up has none
+MOST_WAVES = 150.0  # radians from the middle of the wires to their end at the highest wave number summed
+
+
+def soil_power(solution: Solution, cut: float = CUT) -> float:
+    """Power into the soil, W for 1 V at the feed; 0 in free space and over perfect ground.
+
+    cut: wave numbers up to cut |n| are summed one by one.
+    """
+    if solution.ground.is_free_space or solution.ground.is_perfect:
+        return 0.0
+    n2 = complex(solution.ground.n2(solution.f_hz))
+    return downward(solution.segments, solution.current, wave_number(solution.f_hz), n2, cut)
+
+
+def downward(seg: Segments, current: Complex, k: float, n2: complex, cut: float = CUT) -> float:
+    """Power, W, that currents (N,) at segment centres send down through z = 0 into a medium.
+
+    k: wave number above, 1/m. n2: relative permittivity below.
+    """
+    spectrum = _Spectrum(seg, current, k)
+    enough = DECAY / spectrum.lowest
+    limit = min(enough, cut * abs(np.sqrt(n2)), max(3.0, MOST_WAVES / spectrum.spread(enough)))
+    charge_loss = -n2.imag / abs(n2 + 1) ** 2
+    split = limit < enough and charge_loss > 0
+    total = 0.0
+    for lateral, u0, weight in _lines(spectrum, n2, limit):
+        te, tm, charges = spectrum.power(lateral, u0, split)
+        u1 = np.sqrt(lateral * lateral - n2)
+        total += weight * te * u1.imag / abs(u0 + u1) ** 2
+        total += weight * tm * (u1 * n2.conjugate()).imag / abs(n2 * u0 + u1) ** 2
+        if split:
+            total -= weight * charges * charge_loss / lateral
+    total *= ETA0 * k * k / (4 * np.pi**2)
+    if split:
+        total += ETA0 / k * charge_loss / (2 * np.pi) * image_energy(seg, current)
+    return float(total)
+
+
+class _Spectrum:
+    """Plane-wave spectrum of a current; lengths in units of 1/k."""
+
+    def __init__(self, seg: Segments, current: Complex, k: float):
+        self._seg, self._current, self._k = seg, current, k
+        self._points: dict[int, tuple[Real, Complex]] = {}
+        self._longest = k * float(np.hypot(seg.vector[:, 0], seg.vector[:, 1]).max())
+        ends = np.concatenate([seg.centre - seg.vector / 2, seg.centre + seg.vector / 2])
+        self._ends = k * ends
+        self.lowest = float(self._ends[:, 2].min())
+
+    def _cloud(self, lateral: float) -> tuple[Real, Complex]:
+        order = 3 + 2 * int(np.ceil(lateral * self._longest / 4))
+        if order not in self._points:
+            place, p = moments(self._seg, self._current, order)
+            self._points[order] = self._k * place, p
+        return self._points[order]
+
+    def _active(self, place: Real, u: float) -> np.ndarray:
+        return (place[:, 2] - self.lowest) * u < DECAY
+
+    def spread(self, u: float) -> float:
+        """How far conductors that still matter at u reach from their middle."""
+        at = self._ends[self._active(self._ends, u), :2]
+        reach = np.linalg.norm(at - (at.min(0) + at.max(0)) / 2, axis=1).max()
+        return max(float(reach) + self._longest / 2, LEAST_SPREAD)
+
+    def power(self, lateral: float, u0: complex, split: bool) -> tuple[float, float, float]:
+        """|T|^2, |M|^2 and the charges' |M|^2, each integrated over phi."""
+        place, p = self._cloud(lateral)
+        keep = self._active(place, u0.real)
+        place, p = place[keep], p[keep]
+        place = place - [*(place[:, :2].min(0) + place[:, :2].max(0)) / 2, 0.0]
+        reach = lateral * float(np.hypot(place[:, 0], place[:, 1]).max())
+        count = int(2 * reach + 4 * np.cbrt(reach) + 16)
+        phi = 2 * np.pi * np.arange(count) / count
+        cos, sin = np.cos(phi), np.sin(phi)
+        wave = np.exp(1j * lateral * (np.outer(cos, place[:, 0]) + np.outer(sin, place[:, 1])))
+        x, y, z = (wave @ (p * np.exp(-u0 * place[:, 2])[:, None])).T
+        te = np.abs(y * cos - x * sin) ** 2
+        tm = np.abs(1j * lateral * z + u0 * (x * cos + y * sin)) ** 2
+        charges = 0.0
+        if split:
+            x, y, z = (wave @ (p * np.exp(-lateral * place[:, 2])[:, None])).T
+            charges = float((np.abs(1j * z + x * cos + y * sin) ** 2).mean() * lateral**2)
+        return 2 * np.pi * float(te.mean()), 2 * np.pi * float(tm.mean()), 2 * np.pi * charges
+
+
+def _lines(spectrum: _Spectrum, n2: complex, limit: float) -> Iterator[tuple[float, complex, float]]:
+    """l, u0 and the weight of l dl: through the waves that travel (l = sin t), then those that only decay (u0 real)."""
+    x, w = np.polynomial.legendre.leggauss(NODES)
+    near = min(0.4, 1 / abs(np.sqrt(n2 + 1)))
+    for a, b in _panels(np.pi / 2, lambda t: 1.0, spectrum, [(np.pi / 2, near)]):
+        for t, dt in zip((a + b) / 2 + (b - a) / 2 * x, w * (b - a) / 2, strict=True):
+            yield np.sin(t), 1j * np.cos(t), np.sin(t) * np.cos(t) * dt
+    root = np.sqrt(n2 - 1)
+    sharp = [(0.0, near), (float(root.real), max(abs(root.imag), 0.02 * abs(root), 0.01))]
+    for a, b in _panels(limit, lambda u: u, spectrum, sharp):
+        for u, du in zip((a + b) / 2 + (b - a) / 2 * x, w * (b - a) / 2, strict=True):
+            yield float(np.sqrt(1 + u * u)), complex(u), u * du
+
+
+def _panels(
+    end: float, decay: Callable[[float], float], spectrum: _Spectrum, sharp: list[tuple[float, float]]
+) -> Iterator[tuple[float, float]]:
+    """Panels from 0 to end: short where the phase turns fast, and near each sharp place (where, how sharp)."""
+    stops = sorted({0.0, end, *(p for p, _ in sharp if 0 < p < end)})
+    at = 0.0
+    while at < end * (1 - 1e-12):
+        width = PHASE / (2 * spectrum.spread(decay(at)) + 1)
+        width = min([width, *(0.7 * (s + abs(at - p)) for p, s in sharp)])
+        upto = min([stop for stop in stops if stop > at * (1 + 1e-12) + 1e-15] + [at + width])
+        yield at, upto
+        at = upto
+
+
+@dataclass(frozen=True)
+class _Charge:
+    """Current slope along each segment, linear: dI/ds at its centre and its rate; A/m and A/m^2, (N,)."""
+
+    slope: Complex
+    rate: Complex
+
+
+def image_energy(seg: Segments, current: Complex, points: int = 6) -> float:
+    """Double integral of I'(s) I'*(s') / distance from s to the image of s' below z = 0, A^2/m.
+
+    The inner integral is in closed form (a line of linear density); the outer by Gauss points on panels that are
+    graded to the distance of the image.
+    """
+    length = seg.length
+    first, middle, last = np.moveaxis(seg.current @ current, -1, 0)
+    charge = _Charge((last - first) / length, 4 * (first + last - 2 * middle) / length**2)
+    start, along = (seg.centre - seg.vector / 2) * [1, 1, -1], seg.vector * [1, 1, -1] / length[:, None]
+    x, w = np.polynomial.legendre.leggauss(points)
+    total = 0.0
+    for i in range(len(length)):
+        edges = _to_both_ends(length[i], 2 * float(seg.centre[i, 2] - abs(seg.vector[i, 2]) / 2))
+        s = ((edges[1:] + edges[:-1])[:, None] / 2 + np.diff(edges)[:, None] / 2 * x).ravel()
+        ds = (np.diff(edges)[:, None] / 2 * w).ravel()
+        here = seg.centre[i] + seg.vector[i] * ((s / length[i] - 0.5)[:, None])
+        mine = charge.slope[i] + charge.rate[i] * (s - length[i] / 2)
+        gap = here[:, None] - start
+        foot = np.einsum("pnd,nd->pn", gap, along)
+        away = np.sqrt(np.maximum(np.einsum("pnd,pnd->pn", gap, gap) - foot**2, 1e-18))
+        near, far = np.hypot(foot, away), np.hypot(length - foot, away)
+        flat = np.arcsinh((length - foot) / away) + np.arcsinh(foot / away)
+        ramp = far - near + (foot - length / 2) * flat
+        potential = flat @ charge.slope.conj() + ramp @ charge.rate.conj()
+        total += float((mine * ds @ potential).real)
+    return total
+
+
+def _to_both_ends(length: float, scale: float) -> Real:
+    """Edges 0 to length, panels growing by 2.5 from scale at either end."""
+    half, at, step = [0.0], 0.0, scale
+    while at + step < length / 2:
+        at += step
+        half.append(at)
+        step *= 2.5
+    return np.array([*half, length / 2, *(length - h for h in reversed(half))])

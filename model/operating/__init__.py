@@ -1,0 +1,1 @@
+"""What the operator deals with: bands, the reel and its stops."""

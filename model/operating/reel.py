@@ -1,0 +1,190 @@
+"""Wire on a hand reel: how much is out after so many turns, and the rough electrical effect of the rest.
+
+The wire is wound from the core outwards, so the outermost turns, which are the longest, come off first.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tautwire.model.arrays import Complex, Real
+from tautwire.model.constants import EPS0
+from tautwire.model.errors import InputError
+
+INCH = 0.0254
+STRAYS = ("none", "series", "shunt")
+
+
+@dataclass(frozen=True)
+class Reel:
+    """A reel with `wire_length` metres of wire on it when fully wound.
+
+    Either turn_length, the measured length of one turn (m), or the geometry: core_diameter (m), wire_diameter over
+    the jacket (m) and width between the flanges (m), from which layers build up. A measured turn wins if both are
+    given. stacking: radial pitch of the layers over the wire diameter; 1 for turns on top of each other,
+    sqrt(3)/2 for turns lying in the grooves below, more than 1 for loose hand winding.
+    Raises InputError for sizes that are missing or out of range.
+    """
+
+    wire_length: float
+    turn_length: float = 0.0
+    core_diameter: float = 0.0
+    wire_diameter: float = 0.0
+    width: float = 0.0
+    stacking: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not 0 < self.wire_length <= 1000:
+            raise InputError("reel.wire_length", f"{self.wire_length} m", "above 0 and up to 1000 m")
+        if not self.turn_length and not (self.core_diameter and self.wire_diameter and self.width):
+            raise InputError(
+                "reel.turn_length",
+                f"{self.turn_length} m",
+                "a measured length of one turn, or core_diameter, wire_diameter and width",
+            )
+        if not (self.turn_length == 0 or 0.01 <= self.turn_length <= 10):
+            raise InputError("reel.turn_length", f"{self.turn_length} m", "from 1 cm to 10 m")
+        if not 0.5 <= self.stacking <= 5:
+            raise InputError("reel.stacking", self.stacking, "a ratio from 0.5 to 5")
+        if not (self.core_diameter == 0 or 5e-3 <= self.core_diameter <= 2):
+            raise InputError("reel.core_diameter", f"{self.core_diameter} m", "from 5 mm to 2 m")
+        if not (self.wire_diameter == 0 or 1e-4 <= self.wire_diameter <= 0.02):
+            raise InputError("reel.wire_diameter", f"{self.wire_diameter} m", "from 0.1 mm to 20 mm")
+        if not (self.width == 0 or self.wire_diameter <= self.width <= 1):
+            raise InputError("reel.width", f"{self.width} m", "at least one wire diameter, up to 1 m")
+
+    @property
+    def turns_per_layer(self) -> int:
+        """Whole turns that fit side by side between the flanges."""
+        self._geometry_needed()
+        return math.floor(self.width / self.wire_diameter * (1 + 1e-9))
+
+    def layer_diameter(self, layer: ArrayLike) -> Real:
+        """Diameter (m) of the wire's axis in layer 1, 2, ...: core + d + 2 (layer - 1) stacking d."""
+        self._geometry_needed()
+        n = np.asarray(layer, dtype=float)
+        return self.core_diameter + self.wire_diameter * (1 + 2 * (n - 1) * self.stacking)
+
+    @property
+    def turns(self) -> float:
+        """Turns on the fully wound reel."""
+        turns, length = self._breakpoints()
+        return float(np.interp(self.wire_length, length, turns))
+
+    def length_wound(self, turns_wound: ArrayLike) -> Real:
+        """Metres of wire in the innermost turns_wound turns (any shape, 0 to `turns`)."""
+        wound = _within("turns", turns_wound, self.turns, "turns")
+        return np.asarray(np.interp(wound, *self._breakpoints()))
+
+    def length_out(self, turns_out: ArrayLike) -> Real:
+        """Metres of wire paid out after turns_out turns (any shape, 0 to `turns`)."""
+        out = _within("turns", turns_out, self.turns, "turns")
+        return self.wire_length - self.length_wound(self.turns - out)
+
+    def turns_out(self, length_out: ArrayLike) -> Real:
+        """Turns to pay out for that many metres (any shape, 0 to wire_length); inverse of length_out."""
+        out = _within("length", length_out, self.wire_length, "m")
+        turns, length = self._breakpoints()
+        return self.turns - np.asarray(np.interp(self.wire_length - out, length, turns))
+
+    def length_per_turn(self, turns_out: ArrayLike) -> Real:
+        """Metres in the turn that lies outermost once turns_out turns are out (the next one to pay out)."""
+        wound = self.turns - _within("turns", turns_out, self.turns, "turns")
+        if self.turn_length:
+            return np.full(np.shape(wound), self.turn_length)
+        return np.pi * self.layer_diameter(np.maximum(np.ceil(wound / self.turns_per_layer - 1e-9), 1))
+
+    def _breakpoints(self) -> tuple[Real, Real]:
+        """Turns and metres wound at the end of each full layer, from the empty reel to past the full one."""
+        if self.turn_length:
+            length = np.array([0.0, self.wire_length])
+            return length / self.turn_length, length
+        count = self.turns_per_layer
+        most = math.ceil(self.wire_length / (count * math.pi * (self.core_diameter + self.wire_diameter)))
+        layers = np.arange(1, most + 1)
+        length = np.concatenate([[0.0], np.cumsum(count * np.pi * self.layer_diameter(layers))])
+        return np.arange(most + 1) * float(count), length
+
+    def _geometry_needed(self) -> None:
+        if not (self.core_diameter and self.wire_diameter and self.width):
+            raise InputError("reel", "turn_length only", "core_diameter, wire_diameter and width for this result")
+
+    def _coil(self, turns_wound: float) -> tuple[float, float, float]:
+        """Mean radius, length along the axis and radial depth (m) of the coil still on the reel."""
+        turns = float(_within("turns", turns_wound, self.turns, "turns"))
+        layers = max(math.ceil(turns / self.turns_per_layer - 1e-9), 1)
+        axial = self.wire_diameter * max(min(turns, self.turns_per_layer), 1)
+        depth = self.wire_diameter * (1 + (layers - 1) * self.stacking)
+        return (self.core_diameter + depth) / 2, axial, depth
+
+    def stray_inductance(self, turns_wound: float) -> float:
+        """Rough inductance (H) of the coil still wound, if it is in series with the antenna.
+
+        Wheeler (1928), multilayer coil, from memory: L/uH = 0.8 a^2 n^2 / (6 a + 9 b + 10 c), a mean radius, b length,
+        c depth in inches. Within 5 % of Maxwell's sum over loops for 5 to 50 turns on a 12 cm core, 13 % for one turn.
+        """
+        a, b, c = (x / INCH for x in self._coil(turns_wound))
+        return 1e-6 * 0.8 * a**2 * turns_wound**2 / (6 * a + 9 * b + 10 * c)
+
+    def stray_capacitance(self, turns_wound: float) -> float:
+        """Rough capacitance (F) across the coil still wound, one end earthed; 0 with nothing wound.
+
+        Medhurst (1947) as a fit, from memory: C/pF = 0.1126 l + 0.08 D + 0.27 sqrt(D^3/l), l and D in cm. Made for
+        one layer in air: jackets and more layers can double it.
+        """
+        a, b, c = self._coil(turns_wound)
+        length, diameter = b * 100, (2 * a + c) * 100
+        if turns_wound == 0:
+            return 0.0
+        return 1e-12 * (0.1126 * length + 0.08 * diameter + 0.27 * math.sqrt(diameter**3 / length))
+
+    def lump_capacitance(self, turns_wound: float) -> float:
+        """Rough capacitance (F) of the wound wire to its surroundings, as a lump hung on the feed; 0 if none.
+
+        A solid cylinder of radius a and length 2 b in free space, Smythe (1962), from memory:
+        C = eps0 a (8 + 6.95 (b/a)^0.76). Ground or a hand nearby raises it.
+        """
+        a, b, c = self._coil(turns_wound)
+        if turns_wound == 0:
+            return 0.0
+        radius = a + c / 2
+        return EPS0 * radius * (8 + 6.95 * (b / 2 / radius) ** 0.76)
+
+    def with_stray(self, z_wire: ArrayLike, f_hz: ArrayLike, turns_wound: float, stray: str) -> Complex:
+        """Impedance (ohm) of the paid-out wire z_wire (ohm) together with what is still wound, shape of f_hz (Hz).
+
+        stray: "none"; "series", the wire leaves the coil's outside and its inside is fed: the coil's inductance and
+        capacitance in parallel, in series with the wire; "shunt", the wire is fed where it leaves the reel: the wound
+        lump's capacitance hangs on the feed. Rough: see the methods used. Raises InputError.
+        """
+        z = np.asarray(z_wire, dtype=complex)
+        if stray not in STRAYS:
+            raise InputError("turns.stray", repr(stray), f"one of {', '.join(STRAYS)}")
+        if stray == "none" or turns_wound == 0:
+            return z
+        jw = 2j * np.pi * np.asarray(f_hz, dtype=float)
+        if stray == "shunt":
+            return z / (1 + jw * self.lump_capacitance(turns_wound) * z)
+        inductance, capacitance = self.stray_inductance(turns_wound), self.stray_capacitance(turns_wound)
+        return z + jw * inductance / (1 + jw**2 * inductance * capacitance)
+
+
+def shift_per_turn(f_hz: ArrayLike, wire_out: float, turn_length: float) -> Real:
+    """First-order shift (Hz, negative: down) of dips at f_hz when one more turn goes out: -f turn/wire.
+
+    Every resonance of a wire scales as one over its length; height, soil and transformer are held to follow.
+    wire_out, turn_length: m. A solve at both lengths is better.
+    """
+    if not wire_out > 0:
+        raise InputError("wire_out", f"{wire_out} m", "above 0 m")
+    return -np.asarray(f_hz, dtype=float) * turn_length / wire_out
+
+
+def _within(field: str, value: ArrayLike, most: float, unit: str) -> Real:
+    got = np.asarray(value, dtype=float)
+    slack = 1e-9 * most
+    if not np.all((got >= -slack) & (got <= most + slack)):
+        raise InputError(f"reel.{field}", f"{value!r} {unit}", f"from 0 to {most:.6g} {unit}, what the reel holds")
+    return np.clip(got, 0, most)

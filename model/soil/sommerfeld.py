@@ -1,0 +1,201 @@
+"""The field that a lossy half space reflects back at a current element above it: four exact integrals.
+
+Time factor e^{+jwt}, lengths in units of 1/k. With n2 the soil's complex relative permittivity, u0 = sqrt(l^2 - 1) and
+u1 = sqrt(l^2 - n2) (real parts positive), the plane-wave reflection coefficients are
+
+    Rtm = (n2 u0 - u1)/(n2 u0 + u1)        Rte = (u0 - u1)/(u0 + u1)
+
+and, with S[f] the integral of f(l) exp(-u0 zeta) dl from 0 to infinity and kz = -j u0,
+
+    Vz = S[ l^3/u0 Rtm J0(l rho) ]         Vr = S[ l^2 Rtm J1(l rho) ]
+    A  = S[ l/kz ( Rte J1/(l rho) - Rtm kz^2 (J0 - J1/(l rho)) ) ]
+    B  = S[ l/kz ( Rte (J0 - J1/(l rho)) - Rtm kz^2 J1/(l rho) ) ]
+
+The split takes away the quasi-static image: Rtm - kappa and Rte + kappa, kappa = (n2 - 1)/(n2 + 1), leave a field that
+stays smooth down to the soil. (Sommerfeld's integrals as in Banos, Dipole Radiation in the Presence of a Conducting
+Half-Space, 1966, ch. 2, from memory.)
+
+How they are evaluated. In u = u0 the integrand is free of the branch point at l = 1: u runs down the imaginary axis
+from j to 0 and then along the real axis, where the Bessel functions are real and shared by all points of similar R.
+Panels narrow towards u = 0 (the pole at u = -j/sqrt(n2 + 1) lies close when |n2| is large), and a square removes the
+branch point near u = sqrt(n2 - 1). Past it, at l = a, a point well above the soil goes on along the real axis; for any
+other, J is half the sum of two Hankel functions and each half follows its own steepest descent, where it falls as
+exp(-t), t = R |l - a|.
+"""
+
+import itertools
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy.special import hankel1, j0, j1
+
+from tautwire.model.arrays import Complex, Real
+
+
+@dataclass(frozen=True)
+class Effort:
+    """points: Gauss points a panel. phase: radians that a panel may span. tail: Gauss-Laguerre points beyond a.
+
+    spread: ratio of the R that share one path.
+    """
+
+    points: int
+    phase: float
+    tail: int
+    spread: float
+
+
+FINE = Effort(16, 8.0, 80, 2.0)
+QUICK = Effort(6, 4.5, 12, 3.0)
+REACH = 4.0  # the least a R, so that the Hankel functions are smooth along the tails
+
+
+def kernels(rho: Real, zeta: Real, n2: complex, split: bool = True, effort: Effort = FINE) -> Complex:
+    """Vz, Vr, A, B as an array (4, M) for M points.
+
+    rho: horizontal distance, zeta: sum of the two heights, both (M,), in units of 1/k, not both zero. n2: relative
+    permittivity er - j sigma/(w eps0). split: without the quasi-static image (True) or the whole reflected field.
+    """
+    rho, zeta = np.asarray(rho, dtype=float), np.asarray(zeta, dtype=float)
+    r = np.hypot(rho, zeta)
+    rho = np.maximum(rho, 1e-9 * r)
+    out = np.empty((4, len(r)), complex)
+    group = np.floor(np.log(r) / math.log(effort.spread))
+    for each in np.unique(group):
+        at = np.flatnonzero(group == each)
+        out[:, at] = _group(rho[at], zeta[at], r[at], complex(n2), split, effort)
+    return out
+
+
+def _group(rho: Real, zeta: Real, r: Real, n2: complex, split: bool, effort: Effort) -> Complex:
+    """The kernels (4, M) at points of similar distance r."""
+    n = np.sqrt(n2)
+    deep = -n.imag * r.min() > 40  # then the branch point is not felt
+    a = max(2.0 if deep else 1.3 * n.real + 1, REACH / r.min())
+    moments = _shared_path(rho, zeta, n2, split, a, r.max(), effort)
+    steep = rho < 0.5 * zeta
+    for at, tail in ((steep, _real_tail), (~steep, _hankel_tails)):
+        if at.any():
+            moments[:, at] += tail(rho[at], zeta[at], n2, split, a, effort)
+    m0, m1, m2, m3, m4, m5 = moments
+    return np.stack([m0, m3, 1j * (m1 + (m4 - m5) / rho), 1j * (m2 + (m5 - m4) / rho)])
+
+
+def _weights(lam: Complex, u: Complex, n2: complex, split: bool) -> tuple[list[Complex], list[Complex]]:
+    """What multiplies J0 exp(-u zeta) du, and J1 exp(-u zeta) du, in the six moments; each of the shape of lam."""
+    u1 = np.sqrt(lam * lam - n2)
+    if (u1.real < 0).any():  # rounding on the cut
+        u1 = np.where(u1.real < 0, -u1, u1)
+    if split:  # the differences written out, so that nothing cancels at large lam
+        s = 1 / (u + u1)
+        rtm = (2 * n2 * (n2 - 1) / (n2 + 1)) * s / (n2 * u + u1)
+        rte = (n2 - 1) * s * s + (n2 - 1) / (n2 + 1)
+    else:
+        rtm, rte = (n2 * u - u1) / (n2 * u + u1), (u - u1) / (u + u1)
+    v, inverse = u * u * rtm, 1 / lam
+    return [v + rtm, v, rte], [lam * u * rtm, rte * inverse, v * inverse]
+
+
+def _shared_path(rho: Real, zeta: Real, n2: complex, split: bool, a: float, r: float, effort: Effort) -> Complex:
+    """Moments (6, M) of the stretch from l = 0 to a."""
+    moments = np.zeros((6, len(rho)), complex)
+    for factor, (t, dt) in ((1j, _falling(n2, r, effort)), (1.0, _rising(n2, a, r, effort))):
+        u = factor * t
+        lam = np.sqrt(1 + (u * u).real)
+        e, x = np.exp(np.outer(u, -zeta)), np.outer(lam, rho)
+        for half, w, bessel in zip(
+            (0, 3), _weights(lam.astype(complex), u.astype(complex), n2, split), (j0, j1), strict=True
+        ):
+            moments[half : half + 3] += (np.array(w) * (factor * dt)) @ (e * bessel(x))
+    return moments
+
+
+def _falling(n2: complex, r: float, effort: Effort) -> tuple[Real, Real]:
+    """Nodes t and weights of the stretch u = j t, t from 1 to 0."""
+    angle, d_angle = _panels(math.pi / 2, _pole(n2), r, effort)
+    return np.sin(angle), -np.cos(angle) * d_angle
+
+
+def _rising(n2: complex, a: float, r: float, effort: Effort) -> tuple[Real, Real]:
+    """Nodes and weights of the stretch from u = 0 to sqrt(a^2 - 1)."""
+    end, pole = math.sqrt(a * a - 1), _pole(n2)
+    root = np.sqrt(n2 - 1)
+    branch, depth = abs(root.real), abs(root.imag)
+    if not depth < branch < end:
+        return _panels(end, pole, r, effort)
+    w = min(0.5 * branch, end - branch)
+    before, d_before = _panels(branch - w, pole, r, effort)
+    top = math.sqrt(w)
+    t, dt = _panels(top, max(0.5 * math.sqrt(depth), top / 8), 2 * r * top, effort)
+    after, d_after = _panels(end - branch - w, 2 * w, r, effort)
+    u = [before, branch - t * t, branch + t * t, branch + w + after]
+    return np.concatenate(u), np.concatenate([d_before, 2 * t * dt, 2 * t * dt, d_after])
+
+
+def _pole(n2: complex) -> float:
+    """Width of the panels at u = 0."""
+    return min(0.5, 1 / abs(n2 + 1) ** 0.5)
+
+
+def _panels(length: float, first: float, rate: float, effort: Effort) -> tuple[Real, Real]:
+    """Gauss points and weights on panels from 0 to length that widen threefold from the first, none of a phase
+    (rate times width) beyond what effort allows."""
+    coarse = [0.0]
+    while first < 0.6 * length:
+        coarse.append(first)
+        first *= 3
+    coarse.append(length)
+    edges = [0.0]
+    for p, q in itertools.pairwise(coarse):
+        parts = max(1, math.ceil(rate * (q - p) / effort.phase))
+        edges += [p + (q - p) * m / parts for m in range(1, parts + 1)]
+    return _gauss(np.array(edges), effort.points)
+
+
+def _gauss(edges: Real, points: int) -> tuple[Real, Real]:
+    """Composite Gauss rule on the panels between edges."""
+    x, g = legendre(points)
+    half = np.diff(edges)[:, None] / 2
+    return (edges[:-1, None] + half * (1 + x)).ravel(), (half * g).ravel()
+
+
+@lru_cache
+def legendre(points: int) -> tuple[Real, Real]:
+    """Gauss-Legendre points and weights on (-1, 1)."""
+    x, g = np.polynomial.legendre.leggauss(points)
+    return x, g
+
+
+@lru_cache
+def laguerre(points: int) -> tuple[Real, Real]:
+    """Gauss-Laguerre points t and weights times exp(t): the integral from 0 of a function that falls as exp(-t)."""
+    t, g = np.polynomial.laguerre.laggauss(points)
+    return t, g * np.exp(t)
+
+
+def _real_tail(rho: Real, zeta: Real, n2: complex, split: bool, a: float, effort: Effort) -> Complex:
+    """Moments (6, M) beyond a along the real axis; for rho < zeta/2."""
+    t, g = laguerre(effort.tail)
+    u = math.sqrt(a * a - 1) + t[:, None] / zeta
+    lam = np.sqrt(1 + u * u)
+    w0, w1 = _weights(lam.astype(complex), u.astype(complex), n2, split)
+    e, x = np.exp(-u * zeta) * (g[:, None] / zeta), lam * rho
+    e0, e1 = e * j0(x), e * j1(x)
+    return np.stack([(w * e0).sum(0) for w in w0] + [(w * e1).sum(0) for w in w1])
+
+
+def _hankel_tails(rho: Real, zeta: Real, n2: complex, split: bool, a: float, effort: Effort) -> Complex:
+    """Moments (6, M) beyond a along two paths of steepest descent, one above and one below the real axis."""
+    t, g = laguerre(effort.tail)
+    step = (zeta + 1j * rho) / (rho * rho + zeta * zeta)
+    lam = (a + step * t[:, None]).astype(complex)
+    u = np.sqrt(lam * lam - 1)
+    e, x = np.exp(-u * zeta) * (lam / u * step) * (g[:, None] / 2), lam * rho
+    out = []
+    above, below = _weights(lam, u, n2, split), _weights(lam.conj(), u.conj(), n2, split)
+    for order in (0, 1):
+        h = e * hankel1(order, x)
+        out += [(w * h).sum(0) + (v * h.conj()).sum(0) for w, v in zip(above[order], below[order], strict=True)]
+    return np.stack(out)

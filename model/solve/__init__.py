@@ -1,0 +1,1 @@
+"""The method of moments: the engine, its corrections, matrices over frequency, currents and feed impedance."""

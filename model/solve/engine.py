@@ -1,0 +1,91 @@
+"""The only door to the compiled NEC-2 engine: admittance matrices in free space and over a perfect ground.
+
+The engine's own finite ground is not used: it is wrong for long low wires (tests/test_against_nec2.py shows it).
+"""
+
+import math
+import threading
+from collections.abc import Sequence
+from functools import lru_cache
+from importlib import metadata
+
+import numpy as np
+import PyNEC
+
+from tautwire.model.arrays import Complex
+from tautwire.model.errors import SolveError
+
+Leg = tuple[tuple[float, float, float], tuple[float, float, float], int, float]
+"""A straight run of equal segments: start (m), end (m), number of segments, radius (m)."""
+
+MHZ = 1e6
+ONE_AT_A_TIME = threading.Lock()  # nothing says that the engine may be called from several threads
+
+
+@lru_cache(maxsize=1)
+def engine_name() -> str:
+    """Name and version of the installed engine, part of every stored result's key."""
+    for name in ("PyNEC", "pynec-accel"):
+        try:
+            return f"{name} {metadata.version(name)}"
+        except metadata.PackageNotFoundError:
+            continue
+    return "unknown engine"
+
+
+def canonical(legs: Sequence[Leg], keep_height: bool) -> tuple[Leg, ...]:
+    """The same wires moved to a standard place: first start above the origin (and at z = 0 unless keep_height),
+    first sideways step along +x. Y does not change, so wires that differ by such a move are solved once.
+    """
+    x0, y0, z0 = legs[0][0]
+    z_shift = 0.0 if keep_height else z0
+    cos, sin = 1.0, 0.0
+    for _, end, *_ in legs:
+        reach = math.hypot(end[0] - x0, end[1] - y0)
+        if reach > 1e-6:
+            cos, sin = (end[0] - x0) / reach, (end[1] - y0) / reach
+            break
+
+    def move(p: tuple[float, float, float]) -> tuple[float, float, float]:
+        x, y = p[0] - x0, p[1] - y0
+        return round(x * cos + y * sin, 9), round(y * cos - x * sin, 9), round(p[2] - z_shift, 9)
+
+    return tuple((move(start), move(end), n, round(radius, 9)) for start, end, n, radius in legs)
+
+
+# The engine formats a line of text for every current it returns, some 4 us each and most of a solve's cost; what is not
+# formatted is not returned, so there is no way around it.
+
+
+def _context(legs: Sequence[Leg], f_hz: float, perfect_ground: bool) -> PyNEC.nec_context:
+    context = PyNEC.nec_context()
+    geometry = context.get_geometry()
+    for tag, (start, end, segments, radius) in enumerate(legs, 1):
+        geometry.wire(tag, segments, *map(float, start), *map(float, end), radius, 1.0, 1.0)
+    context.geometry_complete(1 if perfect_ground else 0)
+    context.gn_card(1 if perfect_ground else -1, 0, 0, 0, 0, 0, 0, 0)
+    context.fr_card(0, 1, f_hz / MHZ, 0)  # the card takes MHz
+    return context
+
+
+def admittance(legs: Sequence[Leg], f_hz: float, perfect_ground: bool = False) -> Complex:
+    """Short-circuit admittance matrix Y (N, N), siemens: column j holds the currents at the segment centres for
+    1 V on segment j; segments in the order of `legs`. Raises SolveError if the engine gives no finite answer.
+    """
+    places = [(tag, segment) for tag, leg in enumerate(legs, 1) for segment in range(1, leg[2] + 1)]
+    y = np.empty((len(places), len(places)), dtype=complex)
+    try:
+        with ONE_AT_A_TIME:
+            context = _context(legs, f_hz, perfect_ground)
+            for column, (tag, segment) in enumerate(places):
+                context.ex_card(0, tag, segment, 0, 1.0, 0, 0, 0, 0, 0)
+                context.xq_card(0)
+                currents = context.get_structure_currents(column)
+                if currents is None:
+                    raise SolveError(f"the engine returned nothing at {f_hz / MHZ:.6g} MHz")
+                y[:, column] = currents.get_current()
+    except RuntimeError as error:
+        raise SolveError(f"the engine refused the wires at {f_hz / MHZ:.6g} MHz: {error}") from error
+    if not np.isfinite(y).all():
+        raise SolveError(f"the engine returned numbers that are not finite at {f_hz / MHZ:.6g} MHz")
+    return y

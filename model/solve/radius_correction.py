@@ -1,0 +1,65 @@
+"""Conductors of different radius that meet, without a step of radius in the engine.
+
+At a step of radius the engine's junction rule is wrong: with a thin wire on a thick coax its radiated and delivered
+power differ by several per cent, worse with frequency. So every joined conductor goes into the engine with the
+radiating wire's radius r. What a conductor of radius a adds is local, as the kernels of radius a and r differ only
+within a few radii: to the inductance and the inverse capacitance of each metre,
+
+    dL = mu0/(2 pi) ln(r/a),        d(1/C) = 1/(2 pi eps0) ln(r/a)
+
+(the difference of two thin-wire kernels integrated along the wire; e.g. King, Theory of Linear Antennas, 1956, ch. II,
+from memory).
+"""
+
+import math
+
+import numpy as np
+
+from tautwire.model.arrays import Complex, Real
+from tautwire.model.constants import EPS0, MU0
+from tautwire.model.soil.remainder import Segments
+from tautwire.model.solve.engine import Leg
+from tautwire.model.wires.mesh import Mesh
+from tautwire.model.wires.structure import Structure
+
+
+def engine_legs(mesh: Mesh, structure: Structure) -> tuple[Leg, ...]:
+    """The mesh's legs with one radius for all joined conductors; conductors standing apart keep theirs."""
+    first = np.searchsorted(mesh.leg, np.arange(len(mesh.legs)))
+    radius = structure.conductors[0].wire.radius
+    return tuple(
+        (start, end, n, own if structure.conductors[int(mesh.conductor[i])].role == "nearby" else radius)
+        for i, (start, end, n, own) in zip(first, mesh.legs, strict=True)
+    )
+
+
+class RadiusTerm:
+    """What the true radii add to the engine's matrix: Z(f) = j w inductance + elastance/(j w).
+
+    inductance (N,), H; elastance (N, N), 1/F, symmetric: from the energy of the charges in the cells between segment
+    centres, q = -(dI/ds)/(j w), with the current at junctions and free ends as in `Segments`.
+    """
+
+    def __init__(self, mesh: Mesh, segments: Segments, structure: Structure) -> None:
+        thin = structure.conductors[0].wire.radius
+        logs = np.array([0.0 if c.role == "nearby" else math.log(thin / c.wire.radius) for c in structure.conductors])
+        self.inductance: Real = MU0 / (2 * math.pi) * logs[mesh.conductor] * mesh.length
+        self.elastance: Real = np.zeros((len(mesh.length),) * 2)
+        for number in np.flatnonzero(logs):
+            own = np.flatnonzero(mesh.conductor == number)
+            half = mesh.length[own] / 2
+            centres = np.eye(len(mesh.length))[own]
+            stops = np.vstack([segments.current[own[0], 0], centres, segments.current[own[-1], 2]])
+            cells = np.concatenate([half[:1], half[1:] + half[:-1], half[-1:]])
+            change = np.diff(stops, axis=0)
+            self.elastance += logs[number] / (2 * math.pi * EPS0) * (change.T / cells) @ change
+
+    def at(self, f_hz: float) -> Complex:
+        """Z (N, N), ohm."""
+        w = 2 * math.pi * f_hz
+        return np.diag(1j * w * self.inductance) + self.elastance / (1j * w)
+
+    def slope(self, f_hz: float) -> Complex:
+        """dZ/df (N, N), ohm/Hz."""
+        w = 2 * math.pi * f_hz
+        return np.diag(2j * math.pi * self.inductance) - self.elastance / (1j * w * f_hz)

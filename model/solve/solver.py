@@ -1,0 +1,268 @@
+"""Wires over soil at a frequency: the impedance matrix, the currents, the feed impedance.
+
+(Zfree + kappa Zimage + Zrest + diag(Zload)) I = V        kappa = (n2 - 1)/(n2 + 1)
+
+Zfree and Zimage come from the engine and do not know the soil; Zrest, the smooth remainder of the exact Sommerfeld
+field, comes from remainder.py; Zload holds conductor loss, jacket and lumped loads. Each is kept at the nodes of
+a span (spans.py) and, through `remember`, may be stored and shared between solvers.
+"""
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from tautwire.model.arrays import Complex, Real
+from tautwire.model.errors import SolveError
+from tautwire.model.soil.ground import Ground
+from tautwire.model.soil.remainder import Segments, remainder_matrix, segments
+from tautwire.model.soil.soil_table import SoilTable, soil_table, table_reach
+from tautwire.model.solve.calibration import asymmetry, voltage_scale
+from tautwire.model.solve.engine import admittance, canonical, engine_name
+from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
+from tautwire.model.solve.response import REFERENCE, Response, respond
+from tautwire.model.solve.smooth_matrices import Smooth, Span, span_of
+from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
+from tautwire.model.wires.structure import Structure
+
+UNSETTLED = 0.01  # error of a response's reflection coefficient that is no answer
+Arrays = dict[str, np.ndarray]
+Remember = Callable[[str, Callable[[], Arrays]], Arrays]
+"""remember(key, compute): the arrays stored under key, else those of compute()."""
+
+
+def compute_always(key: str, compute: Callable[[], Arrays]) -> Arrays:
+    """The memory that remembers nothing."""
+    return compute()
+
+
+def _key(kind: str, *parts: object) -> str:
+    text = repr((engine_name(), *parts))
+    return f"{kind}-{hashlib.sha256(text.encode()).hexdigest()}"
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Currents for 1 V at the feed.
+
+    f_hz: Hz. mesh, segments: the wires (N segments). current (N,): A at segment centres, positive from segment
+    start to end. load (N,): series impedance of each segment, ohm. ground: what is below.
+    """
+
+    f_hz: float
+    mesh: Mesh
+    segments: Segments
+    current: Complex
+    load: Complex
+    ground: Ground
+
+    @property
+    def admittance(self) -> complex:
+        """Feed admittance, siemens."""
+        return complex(self.mesh.feed @ self.current)
+
+    @property
+    def impedance(self) -> complex:
+        """Feed impedance, ohm."""
+        return 1 / self.admittance
+
+
+class _SpanParts:
+    """The matrices of one structure over one ground, smooth over one span."""
+
+    def __init__(self, structure: Structure, ground: Ground, span: Span, rules: MeshRules, remember: Remember):
+        self.span, self.ground, self.structure = span, ground, structure
+        self.mesh = mesh(structure, span.upper, rules)
+        self.segments = segments(self.mesh.start, self.mesh.end)
+        c, mirror = self.segments.centre, self.segments.centre * [1, 1, -1]
+        self._apart = np.linalg.norm(c[:, None] - c, axis=-1)
+        self._image_apart = np.linalg.norm(c[:, None] - mirror, axis=-1)
+        self._legs = engine_legs(self.mesh, structure)
+        self._radius = RadiusTerm(self.mesh, self.segments, structure)
+        self._remember = remember
+
+    def _engine(self, nodes: Real, perfect: bool) -> Complex:
+        """The engine's Y at the nodes (K,), (K, N, N), siemens."""
+        legs = canonical(self._legs, keep_height=perfect)
+        key = _key("wires", legs, nodes.tolist(), perfect)
+        return self._remember(key, lambda: {"y": np.array([admittance(legs, float(f), perfect) for f in nodes])})["y"]
+
+    @cached_property
+    def _free_nodes(self) -> tuple[Complex, Real]:
+        """Calibrated Y (K, N, N) in free space at the span's nodes, siemens, and the voltage scale (N,)."""
+        nodes = self.span.nodes
+        y, legs = self._engine(nodes, perfect=False), canonical(self._legs, keep_height=False)
+        key = _key("volts", legs, nodes.tolist())
+        scale = self._remember(key, lambda: {"scale": voltage_scale(y, self.segments, nodes)})["scale"]
+        return y / scale, scale
+
+    @cached_property
+    def _image_nodes(self) -> tuple[Complex, Real]:
+        """Calibrated Y (K, N, N) over a perfect ground, siemens, and the nodes (K,), Hz."""
+        # over a perfect ground a low wire's resistance is a small difference of free and image: spare no node there
+        nodes = self.span.nodes if self.ground.is_perfect else self.span.image_nodes
+        return self._engine(nodes, perfect=True) / self._free_nodes[1], nodes
+
+    @cached_property
+    def asymmetry(self) -> float:
+        """What calibration leaves of the asymmetry of Y, in free space and, with a ground, over a perfect one."""
+        free = asymmetry(self._free_nodes[0])
+        return free if self.ground.is_free_space else max(free, asymmetry(self._image_nodes[0]))
+
+    @cached_property
+    def free(self) -> Smooth:
+        return Smooth.through(self.span.nodes, _symmetric_inverse(self._free_nodes[0]), self._apart)
+
+    @cached_property
+    def image(self) -> Smooth:
+        y, nodes = self._image_nodes
+        free = np.array([self.free.at(float(f)) for f in nodes])
+        return Smooth.through(nodes, _symmetric_inverse(y) - free, self._image_apart)
+
+    @cached_property
+    def rest(self) -> Smooth:
+        nodes = self.span.nodes
+        key = _key("rest", canonical(self._legs, keep_height=True), nodes.tolist(), self.ground.n2(nodes).tolist())
+        rest = self._remember(key, lambda: {"z": np.array([self._rest_at(float(f)) for f in nodes])})["z"]
+        return Smooth.through(nodes, rest, self._image_apart)
+
+    def _rest_at(self, f_hz: float) -> Complex:
+        reach = table_reach(float(self._image_apart.max() + self.segments.length.max()))
+        key = _key("soil", f_hz, complex(self.ground.n2(f_hz)), reach)
+        table = self._remember(key, lambda: soil_table(f_hz, self.ground, r_max=reach).to_arrays())
+        return remainder_matrix(SoilTable.from_arrays(table), self.segments)
+
+    def load(self, f_hz: float) -> Complex:
+        """Series impedance of each segment (N,), ohm."""
+        per_metre = np.array([c.wire.impedance_per_metre(f_hz) for c in self.structure.conductors])
+        z = per_metre[self.mesh.conductor] * self.mesh.length
+        for index, load in self.mesh.load_segments(self.structure):
+            z[index] += load.impedance(f_hz)
+        return z
+
+    def wires(self, f_hz: float) -> Complex:
+        """Z (N, N) of the wires alone: no loads, no ground; ohm."""
+        return self.free.at(f_hz) + self._radius.at(f_hz)
+
+    def matrix(self, f_hz: float) -> Complex:
+        """Z (N, N) without loads, ohm."""
+        z = self.wires(f_hz)
+        if self.ground.is_free_space:
+            return z
+        if self.ground.is_perfect:
+            return z + self.image.at(f_hz)
+        n2 = self.ground.n2(f_hz)
+        return z + (n2 - 1) / (n2 + 1) * self.image.at(f_hz) + self.rest.at(f_hz)
+
+    def with_slope(self, f_hz: float) -> tuple[Complex, Complex]:
+        """Z with loads and dZ/df, (N, N) each, ohm and ohm/Hz."""
+        z, slope = self.free.with_slope(f_hz)
+        z, slope = z + self._radius.at(f_hz), slope + self._radius.slope(f_hz)
+        if self.ground.is_perfect:
+            image, image_slope = self.image.with_slope(f_hz)
+            z, slope = z + image, slope + image_slope
+        elif not self.ground.is_free_space:
+            image, image_slope = self.image.blended(f_hz)
+            rest, rest_slope = self.rest.blended(f_hz)
+            n2 = self.ground.n2(f_hz)
+            kappa, kappa_slope = (n2 - 1) / (n2 + 1), 2 / (n2 + 1) ** 2 * (self.ground.er - n2) / f_hz
+            blend_slope = kappa * image_slope + kappa_slope * image + rest_slope
+            soil, soil_slope = self.image.travelled(f_hz, kappa * image + rest, blend_slope)
+            z, slope = z + soil, slope + soil_slope
+        step = 1e-4 * f_hz
+        above, below = self.load(f_hz + step), self.load(f_hz - step)
+        every = np.arange(len(z))
+        z[every, every] += self.load(f_hz)
+        slope[every, every] += (above - below) / (2 * step)
+        return z, slope
+
+
+def _symmetric_inverse(y: Complex) -> Complex:
+    z: Complex = np.linalg.inv(y)
+    return (z + z.transpose(0, 2, 1)) / 2
+
+
+def _solved(z: Complex, volts: Complex, f_hz: float) -> Complex:
+    """Z I = V solved for I; (..., N, N) and (N,). Raises SolveError if Z is singular."""
+    try:
+        current: Complex = np.linalg.solve(z, volts[:, None])[..., 0]
+    except np.linalg.LinAlgError as error:
+        raise SolveError(f"the wires' matrix is singular at {f_hz / 1e6:.6g} MHz") from error
+    return current
+
+
+def _passive(y: complex, f_hz: float) -> complex:
+    """y, unless it is not a number or gives power: then SolveError."""
+    if not np.isfinite(y) or y.real <= 0:
+        raise SolveError(f"feed resistance is not positive at {f_hz / 1e6:.6g} MHz")
+    return y
+
+
+class Solver:
+    """One structure over one ground, at any frequency from 1.6 to 60 MHz.
+
+    remember: where engine and soil results are kept (default: nowhere beyond this object).
+    """
+
+    def __init__(
+        self,
+        structure: Structure,
+        ground: Ground,
+        rules: MeshRules = MeshRules(),
+        remember: Remember = compute_always,
+    ) -> None:
+        self.structure, self.ground, self.rules = structure, ground, rules
+        self.remember = remember
+        self._parts: dict[Span, _SpanParts] = {}
+
+    def parts(self, f_hz: float) -> _SpanParts:
+        span = span_of(f_hz)
+        if span not in self._parts:
+            self._parts[span] = _SpanParts(self.structure, self.ground, span, self.rules, self.remember)
+        return self._parts[span]
+
+    def solve(self, f_hz: float) -> Solution:
+        """Currents for 1 V at the feed. Raises SolveError if the matrix cannot be solved."""
+        parts = self.parts(f_hz)
+        load = parts.load(f_hz)
+        current = _solved(parts.matrix(f_hz) + np.diag(load), parts.mesh.feed.astype(complex), f_hz)
+        solution = Solution(f_hz, parts.mesh, parts.segments, current, load, self.ground)
+        _passive(solution.admittance, f_hz)
+        return solution
+
+    def impedance(self, f_hz: float) -> complex:
+        """Feed impedance, ohm."""
+        return self.solve(f_hz).impedance
+
+    def port(self, f_hz: float) -> tuple[complex, complex]:
+        """Feed impedance, ohm, and its slope, ohm/Hz, from one solve: Y = v Z^-1 v, so Y' = - v Z^-1 Z' Z^-1 v.
+
+        Raises SolveError as solve does.
+        """
+        parts = self.parts(f_hz)
+        z, slope = parts.with_slope(f_hz)
+        feed = parts.mesh.feed.astype(complex)
+        current, adjoint = _solved(np.stack([z, z.T]), feed, f_hz)
+        y = _passive(complex(feed @ current), f_hz)
+        return 1 / y, complex(adjoint @ slope @ current) / y**2
+
+    def response(self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE) -> Response:
+        """Continuous feed impedance over a band inside one span, Hz. Raises SolveError if it does not settle."""
+        response = respond(self.port, lower, upper, tolerance, reference)
+        if not response.error < UNSETTLED:
+            told = f"from {lower / 1e6:.6g} to {upper / 1e6:.6g} MHz"
+            raise SolveError(f"the response {told} is not known to better than {response.error:.2g} of reflection")
+        return response
+
+    def kept(self, kind: str, f_hz: float, compute: Callable[[], float]) -> float:
+        """compute(), a figure of the wires in free space at f_hz, from the store if it is there."""
+        parts = self.parts(f_hz)
+        key = _key(kind, canonical(parts.mesh.legs, keep_height=False), parts.mesh.feed.tolist(), f_hz)
+        return float(self.remember(key, lambda: {"figure": np.array(compute())})["figure"])
+
+    def quality(self, f_hz: float) -> dict[str, float]:
+        """Figures that tell whether the solve is inside the model's validity (see mesh.Mesh.quality)."""
+        parts = self.parts(f_hz)
+        return {**parts.mesh.quality(f_hz), "y_asymmetry": parts.asymmetry}

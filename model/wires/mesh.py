@@ -1,0 +1,299 @@
+"""Cut the conductors into segments: fine and equal at the feed, growing smoothly to what the wavelength allows."""
+
+import itertools
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tautwire.model.arrays import Real
+from tautwire.model.constants import C0
+from tautwire.model.errors import InputError
+from tautwire.model.wires.layout import Point
+from tautwire.model.wires.structure import Conductor, Load, Structure
+
+EngineWire = tuple[Point, Point, int, float]
+
+
+@dataclass(frozen=True)
+class MeshRules:
+    """How finely to cut. Lengths in metres.
+
+    segments_per_wavelength: at the highest frequency served. max_segment: longest segment whatever the wavelength.
+    feed_segment: length of every segment that touches the feed (less if a first leg is under twice that): a fixed
+    length, so that results for different wires and bands compare.
+    growth: ratio of neighbours where lengths change; nowhere, corners included, does a ratio exceed 2.
+    min_segments: on every leg of three feed segments or more.
+    heights: longest segment, in heights above soil, at a corner or end of a leg that is not level (it meets its image
+    there; level runs close to soil need no such care).
+    radii: least segment length in conductor radii. NEC-2 manual, part III, section II, from memory: 8 or more for
+    errors below 1 % with the plain thin-wire kernel; below 2 is refused. max_segments: in all.
+    """
+
+    segments_per_wavelength: float = 24.0
+    max_segment: float = 1.0
+    feed_segment: float = 0.1
+    growth: float = 1.3
+    min_segments: int = 3
+    heights: float = 3.0
+    radii: float = 4.0
+    max_segments: int = 1200
+
+    def __post_init__(self) -> None:
+        ranges = {
+            "segments_per_wavelength": (8, 400),
+            "max_segment": (1e-3, 100),
+            "feed_segment": (1e-3, 10),
+            "growth": (1.05, 2),
+            "min_segments": (1, 100),
+            "heights": (0.5, 1e9),
+            "radii": (2, 100),
+            "max_segments": (2, 10_000),
+        }
+        for name, (low, high) in ranges.items():
+            if not low <= getattr(self, name) <= high:
+                raise InputError(f"mesh.{name}", getattr(self, name), f"from {low} to {high}")
+
+    def finer(self, factor: float) -> "MeshRules":
+        """The same rules with segments shorter by that factor: a convergence check.
+
+        Not those at the feed, whose length is part of the model, until others become as short: 0.1 m is a 24th of a
+        wavelength at 125 MHz, so at 50 MHz up to a factor of 2.5.
+        """
+        return replace(
+            self,
+            segments_per_wavelength=self.segments_per_wavelength * factor,
+            max_segment=self.max_segment / factor,
+            min_segments=math.ceil(self.min_segments * factor),
+            growth=max(1.05, 1 + (self.growth - 1) / factor),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """N segments, conductor after conductor, each from its first point on.
+
+    start, end: (N, 3) m. radius: (N,) m. conductor: (N,) index into structure.conductors. leg: (N,) index into legs.
+    along: (N,) m from the conductor's first point to the segment's centre. legs: the engine's wires (start, end, number
+    of equal segments, radius), whose segments follow each other in the same order.
+    feed: (N,) port vector, +0.5 on the wire's first segment and -0.5 on every return's first one. Segment currents I
+    are positive from start to end; the port's current is feed @ I (by Kirchhoff the wire's current at the feed) and a
+    port voltage V drives the segments with feed * V.
+    """
+
+    start: Real
+    end: Real
+    radius: Real
+    conductor: np.ndarray
+    leg: np.ndarray
+    along: Real
+    feed: Real
+    legs: tuple[EngineWire, ...]
+
+    @property
+    def length(self) -> Real:
+        """(N,) segment lengths, m."""
+        return np.linalg.norm(self.end - self.start, axis=1)
+
+    @property
+    def centre(self) -> Real:
+        """(N, 3) segment centres, m."""
+        return (self.start + self.end) / 2
+
+    def load_segments(self, structure: Structure) -> list[tuple[int, Load]]:
+        """Each load with the index of the segment that contains it."""
+        found = []
+        for load in structure.loads:
+            mine = np.flatnonzero(self.conductor == load.conductor)
+            stops = np.cumsum(self.length[mine])
+            inside = min(int(np.searchsorted(stops, load.at)), len(mine) - 1)
+            found.append((int(mine[inside]), load))
+        return found
+
+    def quality(self, f_hz: float) -> dict[str, float]:
+        """Worst figures at f_hz: the longest segment in wavelengths, the least length and height in radii, the largest
+        ratio of neighbouring lengths (along a conductor and across the feed)."""
+        size = self.length
+        same = np.flatnonzero(np.diff(self.conductor) == 0)
+        pairs = [size[same + 1] / size[same], size[self.feed != 0] / size[0]]
+        ratio = np.concatenate([np.maximum(r, 1 / r) for r in pairs])
+        return {
+            "max_length_wavelengths": float(size.max() * f_hz / C0),
+            "min_length_radii": float((size / self.radius).min()),
+            "min_height_radii": float((np.minimum(self.start[:, 2], self.end[:, 2]) / self.radius).min()),
+            "max_neighbour_ratio": float(ratio.max()),
+        }
+
+
+def mesh(structure: Structure, f_hz: float, rules: MeshRules = MeshRules()) -> Mesh:  # noqa: B008
+    """Segments that serve every frequency up to f_hz (Hz).
+
+    Raises InputError for a frequency that is not positive, a conductor too thick for its shortest segment or for the
+    wavelength, or more segments than rules.max_segments.
+    """
+    if not (f_hz > 0 and math.isfinite(f_hz)):
+        raise InputError("frequency", f"{f_hz} Hz", "above 0 Hz")
+    wave = C0 / f_hz
+    longest = min(wave / rules.segments_per_wavelength, rules.max_segment)
+    target = [max(longest, rules.radii * c.wire.radius) for c in structure.conductors]
+    for i, c in enumerate(structure.conductors):
+        if target[i] > wave / 8:
+            told = f"{wave / 8 / rules.radii:.3g} m at most at {f_hz / 1e6:.6g} MHz"
+            raise InputError(f"{structure.name(i)}, radius", f"{c.wire.radius:.3g} m", told)
+    _count(sum(c.length / h for c, h in zip(structure.conductors, target, strict=True)), rules)
+    shortest = min(math.dist(*c.legs[0]) for c in structure.conductors if c.role != "nearby")
+    loads = [[x.at for x in structure.loads if x.conductor == i] for i in range(len(structure.conductors))]
+    roomy = tuple(_room_for(c, at, rules) for c, at in zip(structure.conductors, loads, strict=True))
+    structure = replace(structure, conductors=roomy)
+    at_feed = [(c, h) for c, h in zip(structure.conductors, target, strict=True) if c.role != "nearby"]
+    feed = min(_joints(c, h, rules, min(rules.feed_segment, shortest / 2))[0] for c, h in at_feed)
+    parts = [
+        _cut(c, h, rules, None if c.role == "nearby" else feed)
+        for c, h in zip(structure.conductors, target, strict=True)
+    ]
+    _count(sum(len(leg) for legs in parts for leg in legs), rules)
+    return _assemble(structure, parts)
+
+
+def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:
+    """The same route with a leg as long as a feed segment around each load (m along it), to be cut as one segment.
+
+    So a load sits where it was put, and not in the middle of a segment of half a metre. It moves by up to half such a
+    leg where what is left to the feed, a corner or the next load is shorter than such a leg. In the feed's own segment,
+    or on a leg too short for all this, it stays in the segment it is in.
+    """
+    size = max(rules.feed_segment, rules.radii * c.wire.radius)
+    points, done = [c.points[0]], 0.0
+    for k, (p, q) in enumerate(c.legs):
+        span = math.dist(p, q)
+        stops = [size if k == 0 and c.role != "nearby" else 0.0]
+        for at in sorted(x - done for x in loads if stops[0] <= x - done <= span):
+            before = _none_or_whole(at - size / 2 - stops[-1], size)
+            after = _none_or_whole(span - stops[-1] - before - size, size)
+            low = span - after - size if after <= size else stops[-1] + before
+            if low > stops[-1] - 1e-9:
+                stops += [low, low + size]
+        stops = [x for x, y in itertools.pairwise([*stops[1:], span]) if x > 1e-6 and y - x > 1e-6]
+        points += [_between(p, q, x / span) for x in stops]
+        points.append(q)
+        done += span
+    return replace(c, points=tuple(points))
+
+
+def _count(total: float, rules: MeshRules) -> None:
+    if total > rules.max_segments:
+        told = f"{rules.max_segments} at most: fewer per wavelength, a lower frequency or shorter conductors"
+        raise InputError("mesh.segments", math.ceil(total), told)
+
+
+def _joints(c: Conductor, target: float, rules: MeshRules, feed: float | None) -> list[float]:
+    """Longest segment allowed at each corner (and both ends) so that lengths can grow smoothly between corners."""
+    spans = [math.dist(p, q) for p, q in c.legs]
+    cap = [_natural(span, target, rules) for span in spans]
+    size = [min(pair) for pair in itertools.pairwise([cap[0], *cap, cap[-1]])]
+    for k, (p, q) in enumerate(c.legs):
+        if p[2] != q[2]:
+            for corner, z in ((k, p[2]), (k + 1, q[2])):
+                if z > 0:
+                    size[corner] = min(size[corner], max(rules.heights * z, rules.radii * c.wire.radius))
+    if feed is not None:
+        size[0] = min(size[0], feed)
+    for order in (range(len(spans)), reversed(range(len(spans)))):
+        for k in order:
+            for a, b in ((k, k + 1), (k + 1, k)):
+                reach = (spans[k] * (rules.growth - 1) + size[a]) / rules.growth
+                size[b] = min(size[b], max(size[a], reach))
+    return size
+
+
+def _natural(span: float, target: float, rules: MeshRules) -> float:
+    """Segment length a leg would have by itself."""
+    least = rules.min_segments if span >= 3 * rules.feed_segment else 1
+    return min(target, span / least)
+
+
+def _cut(c: Conductor, target: float, rules: MeshRules, feed: float | None) -> list[list[float]]:
+    """Segment lengths of each leg, m."""
+    size = _joints(c, target, rules, feed)
+    parts = []
+    for k, (p, q) in enumerate(c.legs):
+        span = math.dist(p, q)
+        cap = _natural(span, target, rules)
+        if k == 0 and feed is not None:
+            left = span - feed
+            rest = _graded(left, min(feed * rules.growth, cap), size[1], cap, rules.growth) if left > 1e-9 else []
+            parts.append([feed, *rest])
+        else:
+            parts.append(_graded(span, size[k], size[k + 1], cap, rules.growth))
+    return parts
+
+
+def _graded(span: float, first: float, last: float, cap: float, growth: float) -> list[float]:
+    """Lengths that fill span: at most first and last at its ends, cap between, and as few as growth allows.
+
+    The longest of them are cut down together to a common length, so all vary continuously with span for a given count.
+    """
+    count = 1
+    while True:
+        steps = float(growth) ** np.minimum(np.arange(count), 300)  # 300 steps outgrow any cap, and do not overflow
+        most = np.minimum(cap, np.minimum(first * steps, last * steps[::-1]))
+        if most.sum() >= span * (1 - 1e-9):
+            break
+        count += 1
+    rising = np.sort(most)
+    below = np.concatenate([[0.0], np.cumsum(rising)[:-1]])
+    level = (span - below) / np.arange(count, 0, -1)
+    pick = np.flatnonzero(level <= rising * (1 + 1e-9))
+    return [float(x) for x in np.minimum(most, level[pick[0]])]
+
+
+def _assemble(structure: Structure, parts: list[list[list[float]]]) -> Mesh:
+    wires: list[EngineWire] = []
+    start, end, owner, along, feed = [], [], [], [], []
+    for i, (c, legs) in enumerate(zip(structure.conductors, parts, strict=True)):
+        shortest = min(map(min, legs))
+        if shortest < 2 * c.wire.radius * (1 - 1e-9):
+            told = f"at most half of its shortest segment, {shortest:.3g} m"
+            raise InputError(f"{structure.name(i)}, radius", f"{c.wire.radius:.3g} m", told)
+        done = 0.0
+        feed.append({"wire": 0.5, "nearby": 0.0}.get(c.role, -0.5))
+        for (p, q), sizes in zip(c.legs, legs, strict=True):
+            stops = np.concatenate([[0.0], np.cumsum(sizes)]) / sum(sizes)
+            nodes = (1 - stops)[:, None] * np.array(p) + stops[:, None] * np.array(q)
+            start.append(nodes[:-1])
+            end.append(nodes[1:])
+            along.append(done + (stops[1:] + stops[:-1]) / 2 * math.dist(p, q))
+            done += math.dist(p, q)
+            owner += [i] * len(sizes)
+            wires += _engine_wires(nodes, sizes, c.wire.radius)
+        feed += [0.0] * (len(owner) - len(feed))
+    return Mesh(
+        start=np.concatenate(start),
+        end=np.concatenate(end),
+        radius=np.array([structure.conductors[i].wire.radius for i in owner]),
+        conductor=np.array(owner),
+        leg=np.repeat(np.arange(len(wires)), [w[2] for w in wires]),
+        along=np.concatenate(along),
+        feed=np.array(feed),
+        legs=tuple(wires),
+    )
+
+
+def _engine_wires(nodes: Real, sizes: list[float], radius: float) -> list[EngineWire]:
+    """Runs of equal segments of one leg; nodes (n + 1, 3)."""
+    edges = [0] + [k for k in range(1, len(sizes)) if abs(sizes[k] / sizes[k - 1] - 1) > 1e-9] + [len(sizes)]
+    return [(_point(nodes[a]), _point(nodes[b]), b - a, radius) for a, b in itertools.pairwise(edges)]
+
+
+def _none_or_whole(left: float, size: float) -> float:
+    """left, unless it is shorter than size: then 0 or size, whichever is nearer."""
+    return left if left >= size else 0.0 if left < size / 2 else size
+
+
+def _between(p: Point, q: Point, part: float) -> Point:
+    """A point on the way from p to q; as high as both where they are level."""
+    return _point(np.array(p) + part * (np.array(q) - np.array(p)))
+
+
+def _point(row: Real) -> Point:
+    return float(row[0]), float(row[1]), float(row[2])

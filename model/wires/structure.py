@@ -1,0 +1,219 @@
+"""All conductors of one set-up, joined at the feed: the wire, its return conductors, and metal that stands nearby."""
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tautwire.model.arrays import Complex, Real
+from tautwire.model.errors import InputError
+from tautwire.model.wires.layout import Layout, Point
+from tautwire.model.wires.leg_equations import LOWEST
+from tautwire.model.wires.wire import WireType
+
+ROLES = ("wire", "counterpoise", "coax", "nearby")
+RETURNS = ("counterpoise", "coax")
+CLEARANCE = 0.01  # m, least distance between the axes of conductors that are not joined
+MIN_ANGLE = math.radians(5)  # between two legs that meet
+MIN_LEG = 0.02  # m
+SAME_POINT = 1e-6  # m, ends closer than this are joined
+
+
+class Impedance(Protocol):
+    """Anything with a lumped impedance; hashable, so that solved cases can be cached."""
+
+    def impedance(self, f_hz: ArrayLike) -> Complex:
+        """Ohms at f_hz (Hz), same shape."""
+        ...
+
+
+@dataclass(frozen=True)
+class Conductor:
+    """A bent wire through points (m; the first is the feed unless nearby). role: one of ROLES."""
+
+    points: tuple[Point, ...]
+    wire: WireType
+    role: str
+
+    def __post_init__(self) -> None:
+        if self.role not in ROLES:
+            raise InputError("conductor.role", repr(self.role), f"one of {', '.join(ROLES)}")
+        if len(self.points) < 2 or not all(len(p) == 3 and all(map(math.isfinite, p)) for p in self.points):
+            raise InputError(f"{self.role}.points", self.points, "two or more points of three finite coordinates")
+
+    @property
+    def legs(self) -> list[tuple[Point, Point]]:
+        return list(itertools.pairwise(self.points))
+
+    @property
+    def length(self) -> float:
+        return sum(math.dist(p, q) for p, q in self.legs)
+
+    @property
+    def outer_radius(self) -> float:
+        """Conductor and jacket, m."""
+        return self.wire.radius + self.wire.jacket
+
+
+@dataclass(frozen=True)
+class Load:
+    """A lumped part (a choke, say) in conductor number `conductor`, `at` metres along it from its first point."""
+
+    conductor: int
+    at: float
+    part: Impedance
+
+    def impedance(self, f_hz: ArrayLike) -> Complex:
+        """Ohms at f_hz (Hz), same shape."""
+        return self.part.impedance(f_hz)
+
+
+@dataclass(frozen=True)
+class Structure:
+    """conductors[0] is the radiating wire, from the feed; returns start at the feed too; nearby ones are isolated."""
+
+    conductors: tuple[Conductor, ...]
+    loads: tuple[Load, ...] = ()
+
+    @property
+    def feed(self) -> Point:
+        return self.conductors[0].points[0]
+
+    @property
+    def lengths(self) -> dict[str, float]:
+        """Total conductor length of each role present, m."""
+        found: dict[str, float] = {}
+        for c in self.conductors:
+            found[c.role] = found.get(c.role, 0.0) + c.length
+        return found
+
+    def name(self, index: int) -> str:
+        """Role of a conductor, numbered when there are several of it."""
+        role = self.conductors[index].role
+        alike = [i for i, c in enumerate(self.conductors) if c.role == role]
+        return role if len(alike) == 1 else f"{role} {alike.index(index) + 1}"
+
+    def to_points(self) -> list[tuple[str, Real]]:
+        """For plotting: name and corner points (n, 3) of each conductor, m."""
+        return [(self.name(i), np.array(c.points)) for i, c in enumerate(self.conductors)]
+
+
+class Return(Protocol):
+    """A return conductor as described by its owner (see returns.py)."""
+
+    def conductor(self, feed: Point, wire_bearing: float) -> Conductor:
+        """Its route from the feed point, m."""
+        ...
+
+    @property
+    def chokes(self) -> Sequence[Any]:
+        """Lumped impedances in it, each with a position in metres from the feed."""
+        ...
+
+
+def structure(
+    layout: Layout,
+    wire: WireType,
+    returns: Sequence[Return],
+    nearby: Sequence[Conductor] = (),
+    over_soil: bool = True,
+) -> Structure:
+    """Join the wire and its return conductors at the feed and check the result with `check`.
+
+    Raises InputError when there is no return conductor, and for everything `check` refuses.
+    """
+    feed = layout.points[0]
+    conductors = [Conductor(layout.points, wire, "wire")]
+    loads = []
+    for r in returns:
+        loads += [Load(len(conductors), c.position, c) for c in r.chokes]
+        conductors.append(r.conductor(feed, layout.bearing))
+    built = Structure((*conductors, *nearby), tuple(loads))
+    check(built, over_soil)
+    return built
+
+
+def check(s: Structure, over_soil: bool = True) -> None:
+    """Refuse (InputError) what cannot be solved or was hardly meant: no return conductor; legs under 2 cm or 4 radii;
+    legs that meet at less than 5 degrees; conductors that are not joined yet closer than 1 cm or twice their radii;
+    over soil, points less than 1 cm up or conductors whose jacket would touch it; loads off their conductor.
+    """
+    if not s.conductors or s.conductors[0].role != "wire":
+        raise InputError("structure", "no wire", "the radiating wire comes first")
+    if not any(c.role in RETURNS for c in s.conductors):
+        raise InputError("returns", "none", "a counterpoise or a coax shield: the current needs a return conductor")
+    for i, c in enumerate(s.conductors):
+        name = s.name(i)
+        if c.role == "wire" and i:
+            raise InputError("structure", name, "one radiating wire only")
+        if c.role != "nearby" and math.dist(c.points[0], s.feed) > SAME_POINT:
+            raise InputError(f"{name}.points", c.points[0], f"starts at the feed point {s.feed}")
+        _check_legs(name, c, over_soil)
+    _check_spacing(s)
+    for load in s.loads:
+        if not 0 <= load.conductor < len(s.conductors):
+            raise InputError("load.conductor", load.conductor, f"from 0 to {len(s.conductors) - 1}")
+        reach = s.conductors[load.conductor].length
+        if not 0 <= load.at <= reach + SAME_POINT:
+            raise InputError(f"{s.name(load.conductor)}.choke", f"{load.at:.6g} m", f"from 0 to {reach:.6g} m along it")
+
+
+def _check_legs(name: str, c: Conductor, over_soil: bool) -> None:
+    shortest = max(MIN_LEG, 4 * c.wire.radius)
+    for k, (p, q) in enumerate(c.legs, 1):
+        if math.dist(p, q) < shortest - 1e-9:
+            told = f"{shortest:.3g} m or more of straight wire between corners"
+            raise InputError(f"{name}, leg {k}", f"{math.dist(p, q):.3g} m long", told)
+    if not over_soil:
+        return
+    low = min(p[2] for p in c.points)
+    if low < LOWEST - 1e-9:
+        raise InputError(f"{name}, height", f"{low:.4g} m", f"{LOWEST} m or more above soil")
+    if low < c.outer_radius:
+        told = f"more than its own radius of {c.outer_radius:.3g} m above soil"
+        raise InputError(f"{name}, height", f"{low:.4g} m", told)
+
+
+def _check_spacing(s: Structure) -> None:
+    legs = [(i, k, np.array(p), np.array(q)) for i, c in enumerate(s.conductors) for k, (p, q) in enumerate(c.legs)]
+    for (i, k, p, q), (j, m, u, v) in itertools.combinations(legs, 2):
+        a, b = s.conductors[i], s.conductors[j]
+        one, two = f"{s.name(i)} leg {k + 1}", f"{s.name(j)} leg {m + 1}"
+        if i == j and m == k + 1:
+            angle = _angle(p - q, v - u)
+        elif i != j and k == m == 0 and "nearby" not in (a.role, b.role):
+            angle = _angle(q - p, v - u)
+        else:
+            apart, least = leg_distance(p, q, u, v), max(CLEARANCE, 2 * (a.outer_radius + b.outer_radius))
+            if apart < least:
+                told = f"{least:.3g} m or more apart, as they are not joined; they touch or cross by accident"
+                raise InputError(f"{one} and {two}", f"{apart:.3g} m apart", told)
+            continue
+        if angle < MIN_ANGLE:
+            told = "5 degrees or more between legs that meet; give them different bearings or heights"
+            raise InputError(f"{one} and {two}", f"{math.degrees(angle):.2g} degrees apart", told)
+
+
+def _angle(a: Real, b: Real) -> float:
+    return math.atan2(float(np.linalg.norm(np.cross(a, b))), float(a @ b))
+
+
+def leg_distance(p: Real, q: Real, u: Real, v: Real) -> float:
+    """Least distance (m) between straight legs p-q and u-v, each end of shape (3,).
+
+    A convex quadratic on a square is least on an edge (an end point against the other leg) or where its gradient is 0.
+    """
+    d, e, w = q - p, v - u, p - u
+    ends = [(p, u, e), (q, u, e), (u, p, d), (v, p, d)]
+    found = [float(np.linalg.norm(x - o - np.clip((x - o) @ t / (t @ t), 0, 1) * t)) for x, o, t in ends]
+    dd, de, ee = d @ d, d @ e, e @ e
+    det = dd * ee - de * de
+    if det > 1e-12 * dd * ee:
+        s, t = (de * (e @ w) - ee * (d @ w)) / det, (dd * (e @ w) - de * (d @ w)) / det
+        if 0 < s < 1 and 0 < t < 1:
+            found.append(float(np.linalg.norm(w + s * d - t * e)))
+    return min(found)

@@ -1,0 +1,85 @@
+"""The command line: `tautwire COMMAND`. Commands live in files of their names and are loaded when asked for."""
+
+import importlib
+import os
+import sys
+
+import click
+
+from tautwire.model.errors import InputError, SolveError, did_you_mean
+
+COMMANDS = {
+    "predict": "what one set-up will do on each band, without a file",
+    "new": "write a commented study file to start from",
+    "run": "compute a study file: tables, plots, summary",
+    "turns": "how many turns off the reel for each segment, and a card to print",
+    "fit": "fit the set-up's uncertain values to measured sweeps",
+    "why": "why the dip moved, and what to do about it",
+    "slides": "a study as a slide deck (.pptx)",
+    "report": "a study as one offline page: answer, plots, sortable tables",
+    "explore": "a page with sliders that moves every band's SWR curve, on a phone too",
+    "deck": "one case as a NEC-2 card deck, for any engine that reads them",
+    "cache": "show or prune what has been computed",
+}
+EXIT_INPUT, EXIT_SOLVE, EXIT_STOPPED = 2, 1, 130
+
+
+class Lazy(click.Group):
+    """A group whose commands are imported only when used, so that `tautwire` itself answers at once."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in COMMANDS:
+            return None
+        command = importlib.import_module(f".{name}", __package__).COMMAND
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS:
+            told = f"one of {', '.join(COMMANDS)}{did_you_mean(args[0], COMMANDS)}"
+            raise InputError("command", repr(args[0]), told)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=Lazy, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="tautwire", message="tautwire %(version)s")
+@click.pass_context
+def tautwire(ctx: click.Context) -> None:
+    """Study portable end-fed half-wave wires over real soil: where the dip sits, why it moved, how many turns.
+
+    Start with:  tautwire predict --length "20.1 m" --slope "30 deg"
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+def main(args: list[str] | None = None) -> None:
+    """Entry point. Exit status: 0 done, 1 a case could not be solved, 2 bad input, 130 stopped."""
+    try:
+        status = tautwire.main(args=args, prog_name="tautwire", standalone_mode=False)
+    except (InputError, click.UsageError) as error:
+        message = error.format_message() if isinstance(error, click.UsageError) else str(error)
+        _leave("error: " + " ".join(message.split()), EXIT_INPUT)
+    except SolveError as error:
+        _leave(f"error: {error}", EXIT_SOLVE)
+    except (KeyboardInterrupt, click.Abort):
+        _leave("stopped; finished cases are kept, so the same command goes on from here", EXIT_STOPPED)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(EXIT_SOLVE)
+    if isinstance(status, int) and status:  # click hands an Exit back as a number
+        sys.exit(status)
+
+
+def _leave(message: str, status: int) -> None:
+    click.echo(message, err=True)
+    sys.exit(status)

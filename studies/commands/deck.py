@@ -1,0 +1,40 @@
+"""tautwire deck FILE: a case as a NEC-2 card deck."""
+
+from pathlib import Path
+
+import click
+
+from tautwire.model.errors import InputError
+from tautwire.studies.reports.card_deck import GROUNDS, deck
+from tautwire.studies.study.study import load_study
+
+
+@click.command("deck")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--case", "number", type=click.IntRange(min=1), default=1, show_default=True, help="Which case, from 1.")
+@click.option("--band", help="Which of the study's bands [its first].")
+@click.option("--points", type=click.IntRange(1, 1000), default=11, show_default=True, help="Frequencies in the band.")
+@click.option("--ground", type=click.Choice(GROUNDS), default="real", show_default=True, help="The site's, or none.")
+@click.option("--out", type=click.Path(path_type=Path), help="File to write [standard output].")
+def COMMAND(file: Path, number: int, band: str | None, points: int, ground: str, out: Path | None) -> None:
+    """Write one case of FILE as a NEC-2 card deck, for any engine that reads them."""
+    study = load_study(file)
+    cases = study.cases()
+    if number > len(cases):
+        raise InputError("case", number, f"from 1 to {len(cases)}")
+    named = {b.name: b for b in study.bands}
+    if band is not None and band not in named:
+        raise InputError("band", repr(band), f"one of {', '.join(named)}")
+    chosen = named[band] if band else study.bands[0]
+    case = cases[number - 1]
+    labels = ", ".join(f"{k} {v}" for k, v in case.labels.items())
+    title = "\n".join(filter(None, [f"{study.name}, case {number} of {len(cases)}, {chosen.name}", labels]))
+    text = deck(case.setup().build(), chosen.lower, chosen.upper, points, ground, title)
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    try:
+        out.write_text(text, encoding="ascii", errors="replace", newline="\n")
+    except OSError as error:
+        raise InputError("out", out, f"a file that can be written ({error.strerror})") from None
+    click.echo(f"{out}: {len(text.splitlines())} cards")

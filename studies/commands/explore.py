@@ -1,0 +1,76 @@
+"""tautwire explore FILE: a page with sliders, made from a study."""
+
+from pathlib import Path
+
+import click
+
+from tautwire.studies.commands.shared import FILE, WORKERS, progress_bar
+from tautwire.studies.explorer.explorer import explore, write_explorer
+from tautwire.studies.explorer.live import LiveServer
+from tautwire.studies.explorer.sliders import Controls, controls
+from tautwire.studies.running.store import Store
+from tautwire.studies.study.study import Study, load_study
+from tautwire.studies.wants.turns.want import with_turn_axis
+
+
+def _study(file: Path) -> Study:
+    study = load_study(file)
+    return with_turn_axis(study) if study.options["turns"].segments else study
+
+
+def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
+    with progress_bar("settings,") as bar:
+        task = bar.add_task("solving settings", total=None)
+
+        def tell(what: str, done: int, total: int) -> None:
+            bar.update(task, description=what, completed=done, total=total)
+
+        page, data = explore(made, Store(), workers, tell, live)
+    errors = data["errors"]
+    grid = " x ".join(f"{len(s['nodes'])} {s['label']}" for s in data["sliders"])
+    click.echo(
+        f"{grid}, {len(data['wires'])} kinds of wire and ground; at {errors['settings']} random settings within "
+        f"{errors['reflection']:.4f} in reflection coefficient (typically {errors['typical']:.4f}) and "
+        f"{errors['swr']:.3f} in SWR below {errors['below']:g}"
+    )
+    return page
+
+
+@click.command("explore")
+@FILE
+@click.option("--out", type=click.Path(path_type=Path), help="The page [results/<study>/explorer.html].")
+@click.option("--slider", "ranges", type=(str, str, str), multiple=True, metavar="KEY LOWEST HIGHEST",
+              help='One more slider, such as --slider antenna.slope "20 deg" "40 deg".')  # fmt: skip
+@click.option("--choice", "words", type=(str, str), multiple=True, metavar="KEY VALUE",
+              help='One more value to choose, such as --choice coax.type RG-174.')  # fmt: skip
+@click.option("--live", is_flag=True, help="Serve the page on this machine; the solver answers beyond the range.")
+@click.option("--port", type=click.IntRange(0, 65535), default=8649, show_default=True, help="Port for --live.")
+@WORKERS
+def COMMAND(
+    file: Path,
+    out: Path | None,
+    ranges: tuple[tuple[str, str, str], ...],
+    words: tuple[tuple[str, str], ...],
+    live: bool,
+    port: int,
+    workers: int | None,
+) -> None:
+    """Make one offline page from FILE: sliders for its swept numbers, choices for its swept words.
+
+    A study that sweeps no length, or no soil, gets a slider or a choice for it.
+    """
+    study = _study(file)
+    made = controls(study, ranges, words)
+    if not live:
+        page = _explore_shown(made, workers, live=False)
+        path = out or Path("results") / study.name / "explorer.html"
+        write_explorer(page, path)
+        click.echo(f"{path} ({path.stat().st_size / 1e6:.2f} MB): open it in any browser, also without a network")
+        return
+    with LiveServer("", made, Store(), port) as server:  # first, so that a port that is taken is told at once
+        server.page = _explore_shown(made, workers, live=True)
+        click.echo(f"{server.address} until Ctrl-C")
+        try:
+            server.serve_forever()
+        except KeyboardInterrupt:
+            click.echo("stopped", err=True)

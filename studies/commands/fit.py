@@ -1,0 +1,131 @@
+"""tautwire fit FILE SWEEP...: fit the set-up to measured sweeps."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tautwire.model.errors import InputError
+from tautwire.studies.commands.run import run_shown
+from tautwire.studies.commands.shared import FILE, OUT, said
+from tautwire.studies.reports.folder import validity, write
+from tautwire.studies.study.measurement import PLANES
+from tautwire.studies.study.parts import table_at
+from tautwire.studies.study.raw import Raw, changed, table_value
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import SHOWN, load_tables, read_study
+from tautwire.studies.wants.fit.fitted import FROM, with_fit, write_fit
+from tautwire.studies.wants.fit.made_up_sweeps import made_up
+from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, sentences
+from tautwire.studies.wants.local_model import quantity_kind, shown, written
+
+TIMEOUT = 1800.0
+
+
+@click.command("fit")
+@FILE
+@click.argument("sweeps", nargs=-1, type=click.Path(path_type=Path), metavar="SWEEP...")
+@click.option("--plane", type=click.Choice(PLANES), help="Where the sweeps were taken [radio, or FILE's plane].")
+@click.option(
+    "--rehearse",
+    type=int,
+    metavar="SEED",
+    help="Make the sweeps up instead, from values drawn at random, to see what such a fit would find.",
+)
+@FROM
+@OUT
+@click.option("--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds at most.")
+def COMMAND(
+    file: Path,
+    sweeps: tuple[Path, ...],
+    plane: str | None,
+    rehearse: int | None,
+    fit: Path | None,
+    out: Path | None,
+    timeout: float,
+) -> None:
+    """Fit the values named in FILE's [fit.parameters] to the SWEEPs (.s1p or .csv), all at once.
+
+    Writes fit.toml, the fitted set-up: use it with --from in other commands.
+    """
+    raw = with_fit(load_tables(file), fit)
+    options: dict[str, Any] = table_at(raw, "fit")
+    if plane:
+        options["plane"] = plane
+    folder = out or Path("results") / str(table_at(raw, "study").get("name", file.stem))
+    truth: dict[str, float] = {}
+    if rehearse is not None:
+        if sweeps:
+            raise InputError("--rehearse", rehearse, "no sweeps beside it: it makes them up")
+        sweeps, truth = made_up(read_study({**raw, "fit": {**options, "sweeps": []}}, file.stem), rehearse, folder)
+    if sweeps:
+        options["sweeps"] = [str(s) for s in sweeps]
+    head = {**table_at(raw, "study"), "want": ["fit"]}
+    study = read_study({**raw, "study": head, "fit": options, "sweep": {}, "variant": []}, file.stem)
+    spec: FitSpec = study.options["fit"]
+    measured_of(spec)  # say what is wrong with the files before anything is computed
+    parameters_of(Setup.read(study.raw), spec)
+    result = run_shown(study, 1, None, timeout)
+    command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
+    written_files = write(result, folder, command)
+    if "fit" in result.frames:
+        path = folder / "fit.toml"
+        write_fit(fitted_raw(study.raw, result), outcome(result, command), path)
+        written_files.append(path)
+    for line in [*_against(truth, result), *sentences(result), *validity(result)]:
+        click.echo(line)
+    if result.failed:
+        raise click.exceptions.Exit(1)
+    click.echo(f"fitted in {result.seconds:.1f} s; {len(written_files)} files in {folder}")
+    click.echo(f"Use it:  tautwire run {file} --from {folder / 'fit.toml'}")
+
+
+def _against(truth: dict[str, float], result: Result) -> list[str]:
+    """Made-up truth beside the estimates, in standard deviations."""
+    if not truth or "fit" not in result.frames:
+        return []
+    out = ["The sweeps were made up. How far each estimate is from the truth:"]
+    for _, row in result.frames["fit"].iterrows():
+        kind = quantity_kind(row["parameter"], "fit")
+        true = truth[row["parameter"]]
+        off = (row["estimate"] / SHOWN[kind][2] - true) / (row["estimate_sd"] / SHOWN[kind][2])
+        out.append(f"  {row['parameter']}: truth {shown(true, kind)}, off by {off:+.1f} standard deviations")
+    return out
+
+
+def fitted_raw(raw: Raw, result: Result) -> Raw:
+    """The study's set-up (texts) with the fitted values written in."""
+    out = raw
+    for _, row in result.frames["fit"].iterrows():
+        path = row["parameter"]
+        kind = quantity_kind(path, "fit")
+        if path.startswith("site.soil.") and not isinstance(table_value(out, "site.soil"), dict):
+            out = changed(out, "site.soil", _soil_texts(out))
+        out = changed(out, path, written(row["estimate"] / SHOWN[kind][2], kind))
+    return out
+
+
+def _soil_texts(raw: Raw) -> dict[str, Any]:
+    from tautwire.model.soil.ground import ground_named
+
+    name = table_value(raw, "site.soil") or "average soil"
+    if not isinstance(name, str):
+        raise InputError("site.soil", repr(name), "a name or a table of er and sigma")
+    ground = ground_named(name)
+    return {"er": ground.er, "sigma": f"{ground.sigma * 1e3:.6g} mS/m"}
+
+
+def outcome(result: Result, command: str) -> dict[str, Any]:
+    """The [fit_result] table."""
+    rows = result.frames["fit"]
+    return {
+        "command": command,
+        "estimates": {
+            row["parameter"]: {
+                "value": float(row["estimate"]), "sd": float(row["estimate_sd"]), "unit": row["unit"],
+            }
+            for _, row in rows.iterrows()
+        },
+        "notes": sentences(result),
+    }  # fmt: skip

@@ -1,0 +1,134 @@
+"""tautwire predict: one set-up, no file."""
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import click
+from click.core import ParameterSource
+
+from tautwire.studies.commands.shared import aligned
+from tautwire.studies.reports.folder import sentences, validity
+from tautwire.studies.running.runner import run
+from tautwire.studies.study.raw import changed
+from tautwire.studies.study.study import Study, read_study
+from tautwire.studies.study.units import length
+from tautwire.studies.wants.fit.fitted import FROM, with_fit
+
+# option -> dotted key of the set-up
+OPTIONS: dict[str, tuple[str, str, str | None]] = {
+    "layout": ("antenna.layout", "sloper, inverted V, inverted L, horizontal or vertical.", "sloper"),
+    "length": ("antenna.length", 'Wire length, "20.1 m" or "66 ft".', "20.1 m"),
+    "slope": ("antenna.slope", 'Slope of a sloper, "30 deg"; negative falls from the feed.', None),
+    "slope-up": ("antenna.slope_up", "Slope of the first leg.", None),
+    "slope-down": ("antenna.slope_down", "Slope of the second leg.", None),
+    "feed-height": ("antenna.feed_height", 'Height of the feed, "1.2 m".', None),
+    "end-height": ("antenna.end_height", "Height of the far end.", None),
+    "apex-height": ("antenna.apex_height", "Height of the highest point.", None),
+    "apex-at": ("antenna.apex_at", "Distance along the wire to the apex.", None),
+    "height": ("antenna.height", "Height of a horizontal run.", None),
+    "soil": ("site.soil", "A named soil, such as 'average soil'.", "average soil"),
+    "wire": ("wire.diameter", 'Conductor diameter, "0.8 mm".', "0.8 mm"),
+    "jacket": ("wire.jacket", 'Thickness of the insulation, "0.3 mm"; 0 for bare wire.', "0.3 mm"),
+    "counterpoise": ("counterpoise.length", "Length of a counterpoise wire; 0 for none.", "0"),
+    "counterpoise-height": ("counterpoise.height", "Height at which it lies.", "5 cm"),
+    "coax": ("coax.type", "Coax type.", "RG-58"),
+    "coax-length": ("coax.length", "Length of the coax; 0 for none.", "5 m"),
+    "coax-height": ("coax.height", "Height at which it lies.", "2 cm"),
+    "choke-at": ("coax.choke.at", "Distance of a choke from the transformer.", None),
+    "ratio": ("transformer.turns_ratio", "Turns ratio; 7 for a 49:1 impedance ratio.", "7"),
+}  # fmt: skip
+
+
+def setup_of(given: dict[str, str | None]) -> dict[str, Any]:
+    """The raw set-up of option values; counterpoise or coax of length 0 are left out."""
+    values = {OPTIONS[name][0]: value for name, value in given.items() if value is not None}
+    for part in ("counterpoise", "coax"):
+        if length(values.get(f"{part}.length", "0"), f"{part}.length") == 0:
+            values = {k: v for k, v in values.items() if not k.startswith(f"{part}.")}
+    if values.get("antenna.layout") == "sloper" and not {
+        "antenna.slope",
+        "antenna.end_height",
+        "antenna.apex_height",
+    } & {*values}:
+        values["antenna.slope"] = "30 deg"
+    raw: dict[str, Any] = {}
+    for path, value in values.items():
+        place = raw
+        *tables, last = path.split(".")
+        for table in tables:
+            place = place.setdefault(table, {})
+        place[last] = float(value) if path == "transformer.turns_ratio" and _is_number(value) else value
+    if "counterpoise" in raw:
+        raw["counterpoise"] = [raw["counterpoise"]]
+    return raw
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return math.isfinite(float(text))
+    except ValueError:
+        return False
+
+
+def study_of(given: dict[str, str | None], bands: str, region: str, fit: Path | None = None) -> Study:
+    """A study of one case: of the option values, or of a fitted set-up changed by them."""
+    raw = setup_of(given) if fit is None else with_fit({}, fit)
+    if fit is not None:
+        for name, value in given.items():
+            raw = changed(raw, OPTIONS[name][0], value) if value is not None else raw
+    names = [b.strip() for b in bands.split(",") if b.strip()]
+    area: int | str = int(region) if region.isdigit() else region
+    return read_study({**raw, "study": {"name": "predict", "bands": names, "region": area}})
+
+
+@click.command("predict")
+@click.option("--bands", default="40 m, 20 m, 15 m, 10 m", show_default=True, help="Bands, separated by commas.")
+@click.option("--region", default="1", show_default=True, help="1, 2 or 3 (ITU), or US.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
+@FROM
+@click.pass_context
+def COMMAND(
+    context: click.Context, bands: str, region: str, as_json: bool, fit: Path | None, **given: str | None
+) -> None:
+    """Predict dips, SWR and feed impedance of one set-up."""
+    if fit is not None:  # the file's values count, unless an option is really given
+        source = {name: context.get_parameter_source(name) for name in given}
+        given = {n: v for n, v in given.items() if source[n] is not ParameterSource.DEFAULT}
+    study = study_of({name.replace("_", "-"): value for name, value in given.items()}, bands, region, fit)
+    result = run(study, workers=0)
+    rows = result.frames.get("dips")
+    if as_json:
+        records = [] if rows is None else json.loads(rows.to_json(orient="records", double_precision=9))
+        answer = {"setup": study.raw, "bands": records, "failed": [f.reason for f in result.failed],
+                  "marks": sorted(set(result.marked().get("marks", ())))}  # fmt: skip
+        click.echo(json.dumps(answer, indent=2))
+    else:
+        if rows is not None:
+            click.echo(table(rows.to_dict("records")))
+            if rows["dip_mhz"].isna().any():
+                click.echo("In brackets: at the middle of the band, where there is no dip.")
+        for line in [*sentences(result), *validity(result)]:
+            click.echo(line)
+    if result.failed:
+        raise click.exceptions.Exit(1)
+
+
+def table(rows: list[dict[Any, Any]]) -> str:
+    """The bands as aligned text. R and X are at the dip; where there is none, at the band's middle, in brackets."""
+    head = ("band", "dip MHz", "SWR", "2:1 kHz", "worst SWR", "R ohm", "X ohm", "feed loss dB")
+    keys = ("dip_mhz", "dip_swr", "width_2to1_khz", "swr_worst", "feed_r_ohm", "feed_x_ohm", "dip_loss_db")
+    digits = (3, 2, 0, 1, 0, 0, 2)
+    lines = [head]
+    for row in rows:
+        cells = {k: "-" if math.isnan(row[k]) else f"{row[k]:.{d}f}" for k, d in zip(keys, digits, strict=True)}
+        if math.isnan(row["dip_mhz"]):
+            cells |= {f"feed_{part}_ohm": f"({row[f'centre_{part}_ohm']:.0f})" for part in "rx"}
+        lines.append((row["band"], *cells.values()))
+    return aligned(lines, ">")
+
+
+for _name, (_path, _help, _default) in OPTIONS.items():
+    COMMAND = click.option(f"--{_name}", default=_default, show_default=_default is not None, help=_help)(COMMAND)
+COMMAND.params.reverse()  # declared last, but read first

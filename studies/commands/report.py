@@ -1,0 +1,31 @@
+"""tautwire report FILE: a study as one offline page."""
+
+from pathlib import Path
+
+import click
+
+from tautwire.studies.commands.run import run_shown
+from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, WORKERS, said
+from tautwire.studies.reports.folder import validity
+from tautwire.studies.reports.page import write_report
+from tautwire.studies.study.files import make_folder
+from tautwire.studies.study.study import load_study
+
+
+@click.command("report")
+@FILE
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for report.html [results/<study>].")
+@WORKERS
+@CASE_TIMEOUT
+def COMMAND(file: Path, out: Path | None, workers: int | None, timeout: float) -> None:
+    """Write the study in FILE as one offline page; cases that were computed before are not computed again."""
+    study = load_study(file)
+    result = run_shown(study, workers, timeout=timeout)
+    folder = out or Path("results") / study.name
+    make_folder(folder)
+    path = write_report(result, folder, said("report", file, out=out))
+    for line in validity(result):
+        click.echo(line)
+    click.echo(f"{path} ({path.stat().st_size / 1e6:.2f} MB): open it in any browser, also without a network")
+    if result.failed:
+        raise click.exceptions.Exit(1)

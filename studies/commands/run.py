@@ -1,0 +1,63 @@
+"""tautwire run FILE: compute a study."""
+
+from pathlib import Path
+
+import click
+
+from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, progress_bar, said
+from tautwire.studies.reports.folder import sentences, validity, write
+from tautwire.studies.running.runner import TIMEOUT, run
+from tautwire.studies.running.store import Store
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.study import Study, load_tables, read_study
+from tautwire.studies.wants.fit.fitted import FROM, with_fit
+
+
+def run_shown(
+    study: Study, workers: int | None = None, scheduler: str | None = None, timeout: float = TIMEOUT
+) -> Result:
+    """Run a study with a progress bar on standard error."""
+    with progress_bar("cases") as bar:
+        task = bar.add_task(study.name, total=None)
+        return run(
+            study, Store(), workers, timeout, scheduler,
+            progress=lambda done, total: bar.update(task, completed=done, total=total),
+        )  # fmt: skip
+
+
+@click.command("run")
+@FILE
+@FROM
+@OUT
+@WORKERS
+@CASE_TIMEOUT
+@click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at ADDRESS.")
+@click.option("--animate", "animated", is_flag=True, help="Also write dip.gif, the first band's dip on its walk.")
+def COMMAND(
+    file: Path,
+    fit: Path | None,
+    out: Path | None,
+    workers: int | None,
+    timeout: float,
+    scheduler: str | None,
+    animated: bool,
+) -> None:
+    """Compute the study in FILE and write tables, plots and a summary."""
+    study = read_study(with_fit(load_tables(file), fit), file.stem)
+    result = run_shown(study, workers, scheduler, timeout)
+    folder = out or Path("results") / study.name
+    written = write(result, folder, said("run", file, from_=fit, out=out), store=Store())
+    if animated:
+        from tautwire.studies.wants.dips.animation import (
+            animate,  # with the drawing library, which a run from the store spares
+        )
+
+        written.append(animate(result, folder / "dip.gif"))
+    for line in [*sentences(result), *validity(result)]:
+        click.echo(line)
+    solved = len(study.cases()) - len(result.failed)
+    click.echo(
+        f"{solved} cases in {result.seconds:.1f} s ({result.cached} from the store); {len(written)} files in {folder}"
+    )
+    if result.failed:
+        raise click.exceptions.Exit(1)

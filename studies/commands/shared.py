@@ -1,0 +1,40 @@
+"""What several commands share: options, the line that repeats a command, text tables."""
+
+import shlex
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+
+from tautwire.studies.running.runner import TIMEOUT
+
+FILE = click.argument("file", type=click.Path(path_type=Path))
+OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
+WORKERS = click.option("--workers", type=click.IntRange(min=0), help="Worker processes [all cores].")
+CASE_TIMEOUT = click.option(
+    "--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds for a case."
+)
+
+
+def progress_bar(what: str) -> Progress:
+    """A bar on standard error with `what` counted, time gone and time left; it vanishes when done."""
+    return Progress(
+        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn(what), TimeElapsedColumn(),
+        TextColumn("gone,"), TimeRemainingColumn(), TextColumn("left"), console=Console(stderr=True), transient=True,
+    )  # fmt: skip
+
+
+def said(*words: object, **options: object) -> str:
+    """The command that repeats a result: words, then --name value for each option given (from_ is --from)."""
+    given = [part for name, value in options.items() if value for part in (f"--{name.strip('_')}", str(value))]
+    return shlex.join(["tautwire", *map(str, words), *given])
+
+
+def aligned(lines: Sequence[Sequence[str]], sides: str) -> str:
+    """Lines of cells as a text table; sides: "<" or ">" for each column, the last for the rest too."""
+    sides = sides.ljust(len(lines[0]), sides[-1])
+    widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
+    rows = (zip(line, sides, widths, strict=True) for line in lines)
+    return "\n".join("  ".join(f"{cell:{side}{width}}" for cell, side, width in row).rstrip() for row in rows)

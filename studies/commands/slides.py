@@ -1,0 +1,37 @@
+"""tautwire slides FILE: a study as a slide deck."""
+
+from pathlib import Path
+
+import click
+
+from tautwire.studies.commands.run import run_shown
+from tautwire.studies.commands.shared import FILE, WORKERS
+from tautwire.studies.study.files import make_folder
+from tautwire.studies.study.parts import table_at
+from tautwire.studies.study.study import load_tables, read_study
+
+
+@click.command("slides")
+@FILE
+@click.option("--out", type=click.Path(path_type=Path), help="The .pptx to write [results/<study>/slides.pptx].")
+@WORKERS
+def COMMAND(file: Path, out: Path | None, workers: int | None) -> None:
+    """Make slides (.pptx) of the study in FILE; cases solved before are read, not computed."""
+    from tautwire.model.errors import InputError
+    from tautwire.studies.reports.slides import slides
+
+    tables = load_tables(file)
+    study = read_study(tables, file.stem)
+    if "turns" in tables and "want" not in table_at(tables, "study"):
+        from tautwire.studies.wants.turns.want import with_turn_axis
+
+        study = with_turn_axis(study)
+    path = out or Path("results") / study.name / "slides.pptx"
+    if path.suffix.lower() != ".pptx":
+        raise InputError("out", path, "a file name that ends in .pptx")
+    result = run_shown(study, workers)
+    make_folder(path.parent)
+    slides(result, path)
+    click.echo(f"slides in {path}")
+    if result.failed:
+        raise click.exceptions.Exit(1)

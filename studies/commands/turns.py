@@ -1,0 +1,82 @@
+"""tautwire turns FILE: the turn table, the fewest stops, and a card to print."""
+
+import math
+from pathlib import Path
+
+import click
+import pandas as pd
+
+from tautwire.studies.commands.run import run_shown
+from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, aligned, said
+from tautwire.studies.reports.folder import validity, write
+from tautwire.studies.running.store import Store
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.study import load_tables, read_study
+from tautwire.studies.wants.fit.fitted import FROM, with_fit
+from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, sentences
+from tautwire.studies.wants.turns.want import with_turn_axis
+
+
+def table_text(rows: pd.DataFrame) -> str:
+    """The rows of the table "turns" as aligned text."""
+    lines = [("segment", "turns", "wire m", "SWR across", "turn off", "kHz/turn", "stop")]
+    for _, row in rows.iterrows():
+        shift, beside, stop = row["shift_khz_per_turn"], row["swr_neighbour"], row["stop_turns"]
+        lines.append((
+            row["segment"],
+            f"{row[COLUMN]:g}",
+            f"{row['wire_m']:.2f}",
+            f"{row['swr_best']:.2f}-{row['swr_worst']:.2f}",
+            "-" if math.isnan(beside) else f"{beside:.2f}",
+            "-" if math.isnan(shift) else f"{shift:+.0f}",
+            "tuner" if math.isnan(stop) else f"{stop:g}",
+        ))  # fmt: skip
+    return aligned(lines, "<>")
+
+
+def card_text(result: Result) -> str:
+    """The turn table and the answers as plain text."""
+    out = []
+    table = result.frames.get("turns")
+    if table is not None:
+        for labels, rows in parts(table, other_columns(result)):
+            out += [", ".join(f"{k} {v}" for k, v in labels.items())] if labels else []
+            out.append(table_text(rows))
+    return "\n".join([*out, *sentences(result)])
+
+
+@click.command("turns")
+@FILE
+@FROM
+@OUT
+@WORKERS
+@CASE_TIMEOUT
+def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None, timeout: float) -> None:
+    """Which turns off the reel serve the segments wanted in FILE's [turns] table, from its [reel] table.
+
+    Writes card.pdf, card.png, card.txt, a map of all settings, and tables.
+    """
+    study = with_turn_axis(read_study(with_fit(load_tables(file), fit), file.stem))
+    result = run_shown(study, workers, None, timeout)
+    folder = out or Path("results") / study.name
+    written = write(result, folder, said("turns", file, from_=fit, out=out), store=Store())
+    written += write_cards(result, folder)
+    click.echo(card_text(result))
+    for line in validity(result):
+        click.echo(line)
+    click.echo(f"{len(result.study.cases())} settings in {result.seconds:.1f} s; {len(written)} files in {folder}")
+    if result.failed:
+        raise click.exceptions.Exit(1)
+
+
+def write_cards(result: Result, folder: Path) -> list[Path]:
+    """card.txt, and every card as PDF, in an existing folder; the paths written."""
+    from tautwire.studies.wants.turns.figures import turn_figures
+
+    written = [folder / "card.txt"]
+    written[0].write_text(card_text(result) + "\n", encoding="utf-8")
+    for stem, figure in turn_figures(result).items():
+        if stem.startswith("card"):
+            figure.savefig(folder / f"{stem}.pdf")
+            written.append(folder / f"{stem}.pdf")
+    return written

@@ -1,0 +1,87 @@
+"""tautwire why FILE: which change of the set-up explains that the dips moved, and what to do."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tautwire.model.errors import InputError
+from tautwire.studies.commands.run import run_shown
+from tautwire.studies.commands.shared import FILE, OUT, aligned, said
+from tautwire.studies.reports.folder import validity, write
+from tautwire.studies.study.measurement import PLANES
+from tautwire.studies.study.parts import table_at
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.study import load_tables, read_study
+from tautwire.studies.wants.fit.fitted import FROM, with_fit
+from tautwire.studies.wants.why.want import sentences, shifts_of
+
+TIMEOUT = 1800.0
+
+
+def ranking_text(result: Result) -> str:
+    """The table "why" as aligned text."""
+    lines = [("cause", "change", "usual", "misfit", "")]
+    for _, row in result.frames["why"].iterrows():
+        verdict = "explains all" if row["explains"] else "does not" + (", more would" if row["at_end"] else "")
+        lines.append((row["cause"], row["change"], f"{row['usual_changes']:+.1f}", f"{row['misfit']:.1f}", verdict))
+    return aligned(lines, "<<>><")
+
+
+def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) -> list[dict[str, Any]]:
+    """[why] moves of the options. Raises InputError if they do not pair up."""
+    if len(was) != len(now):
+        raise InputError("--now", f"{len(now)} given", f"one for each of the {len(was)} --was")
+    if band and len(band) != len(was):
+        raise InputError("--band", f"{len(band)} given", f"none, or one for each of the {len(was)} --was")
+    names = band or ("",) * len(was)
+    return [{"was": w, "now": n, "band": b} for w, n, b in zip(was, now, names, strict=True)]
+
+
+@click.command("why")
+@FILE
+@click.option("--was", multiple=True, help='Where a dip was, "14.06 MHz"; repeat for more bands.')
+@click.option("--now", multiple=True, help="Where it is now, in the same order.")
+@click.option("--band", multiple=True, help="Its band, if that is not plain.")
+@click.option("--before", multiple=True, type=click.Path(), help="A sweep (.s1p or .csv) from before.")
+@click.option("--after", multiple=True, type=click.Path(), help="A sweep from now.")
+@click.option("--plane", type=click.Choice(PLANES), help="Where the SWR was read [radio].")
+@FROM
+@OUT
+def COMMAND(
+    file: Path,
+    was: tuple[str, ...],
+    now: tuple[str, ...],
+    band: tuple[str, ...],
+    before: tuple[str, ...],
+    after: tuple[str, ...],
+    plane: str | None,
+    fit: Path | None,
+    out: Path | None,
+) -> None:
+    """Why did the dip move? Ranks what may have changed in FILE's set-up since it was as described there."""
+    raw = with_fit(load_tables(file), fit)
+    options: dict[str, Any] = table_at(raw, "why")
+    if was or now or before or after:
+        options |= {"moves": moves_of(was, now, band), "before": list(before), "after": list(after)}
+    if plane:
+        options["plane"] = plane
+    head = {**table_at(raw, "study"), "want": ["why"]}
+    study = read_study({**raw, "study": head, "why": options, "sweep": {}, "variant": []}, file.stem)
+    shifts_of(study.options["why"], study.spec.region)  # say what is wrong with it before anything is computed
+    result = run_shown(study, 1, None, TIMEOUT)
+    folder = out or Path("results") / study.name
+    told = _options(was, now, band, before, after)
+    written = write(result, folder, said("why", file, *told, plane=plane, from_=fit, out=out))
+    if "why" in result.frames:
+        click.echo(ranking_text(result))
+    for line in [*sentences(result), *validity(result)]:
+        click.echo(line)
+    if result.failed:
+        raise click.exceptions.Exit(1)
+    click.echo(f"{len(result.frames['why'])} causes in {result.seconds:.1f} s; {len(written)} files in {folder}")
+
+
+def _options(*given: tuple[str, ...]) -> list[str]:
+    names = ("--was", "--now", "--band", "--before", "--after")
+    return [word for name, values in zip(names, given, strict=True) for v in values for word in (name, str(v))]

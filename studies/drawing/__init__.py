@@ -1,0 +1,1 @@
+"""What figures share: look, axes, labels, and drawings of the set-up."""

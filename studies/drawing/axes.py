@@ -1,0 +1,138 @@
+"""How the axes of a study show in a figure: which one runs, which make groups, what colour each value has."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+from matplotlib.cm import ScalarMappable
+from matplotlib.colors import Normalize, to_hex
+from matplotlib.lines import Line2D
+
+from tautwire.model.operating.bands import Band
+from tautwire.studies.drawing.style import CYCLE, RAMP, Look, Mark, Sheet
+from tautwire.studies.study.study import Axis
+
+FEW = 4  # up to this many numbers get a line mark each; more get a colour ramp
+
+
+def word(value: Any) -> str:
+    """A value of an axis as text: a table such as a soil of one's own becomes "er 13, sigma 5 mS/m"."""
+    if isinstance(value, Mapping):
+        return ", ".join(f"{k} {v}" for k, v in value.items())
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def unit_of(axis: Axis) -> str:
+    return axis.label.partition(" (")[2].rstrip(")")
+
+
+def name_of(axis: Axis) -> str:
+    return axis.label.partition(" (")[0]
+
+
+def value_text(axis: Axis, value: Any) -> str:
+    """A value of an axis with its unit: "30°", "20.1 m"."""
+    unit = unit_of(axis)
+    return f"{word(value)}{unit if unit == '°' else f' {unit}' if unit else ''}"
+
+
+def running(axes: Sequence[Axis]) -> Axis | None:
+    """The axis that runs along a plot or colours its lines: the last with numbers, else the last."""
+    numeric = [a for a in axes if a.numbers is not None]
+    return (numeric or list(axes) or [None])[-1]  # type: ignore[list-item]
+
+
+def groups(frame: pd.DataFrame, axes: Sequence[Axis]) -> list[tuple[str, pd.DataFrame]]:
+    """The frame parted by every axis but the running one, in order of appearance, each with its name."""
+    others = [a for a in axes if a is not running(axes)]
+    if not others or frame.empty:
+        return [("", frame)]
+    names = frame[[a.column for a in others]].apply(
+        lambda row: ", ".join(_group_word(a, v) for a, v in zip(others, row, strict=True)), axis=1
+    )
+    return [(name, frame[names == name]) for name in dict.fromkeys(names)]
+
+
+def _group_word(axis: Axis, value: Any) -> str:
+    return word(value) if axis.numbers is None else f"{name_of(axis)} {value_text(axis, value)}"
+
+
+def lines(frame: pd.DataFrame, axis: Axis | None) -> list[tuple[Any, pd.DataFrame]]:
+    """The frame parted by the running axis, in order of appearance: (value, rows)."""
+    if axis is None:
+        return [("", frame)]
+    keys = frame[axis.column].map(word)
+    return [(frame[axis.column][keys == key].iloc[0], frame[keys == key]) for key in dict.fromkeys(keys)]
+
+
+@dataclass(frozen=True)
+class Colours:
+    """The mark of each value of the running axis, and the key that explains it."""
+
+    axis: Axis | None
+
+    @property
+    def values(self) -> tuple[Any, ...]:
+        if self.axis is None:
+            return ("",)
+        return self.axis.labels
+
+    @property
+    def ramped(self) -> bool:
+        return self.axis is not None and self.axis.numbers is not None and len(self.values) > FEW
+
+    @property
+    def _scale(self) -> Normalize:
+        return Normalize(min(self.values), max(self.values))
+
+    def mark(self, value: Any) -> Mark:
+        """Lines of a ramp are solid; beyond six words the marks come round again with other dashes."""
+        if self.ramped:
+            return Mark(to_hex(RAMP(self._scale(value))), "-", "o")
+        known = [word(v) for v in self.values]
+        i = known.index(word(value)) if word(value) in known else 0
+        return Mark(CYCLE[i % 6].colour, CYCLE[(i + i // 6) % 6].dash, CYCLE[(i + i // 6) % 6].marker)
+
+    def key(self, sheet: Sheet, panels: Any, handles: Sequence[Any] = (), named: bool = True) -> None:
+        """A colour bar for a ramp, a row of line samples for words (unless named in the plot), and other handles."""
+        rows = list(handles)
+        if self.ramped:
+            assert self.axis is not None
+            bar = sheet.colorbar(ScalarMappable(self._scale, RAMP), ax=panels, fraction=0.05, aspect=32, pad=0.02)
+            bar.set_label(self.axis.label)
+            bar.outline.set_visible(False)
+        elif named and self.axis is not None and len(self.values) > 1:
+            samples = []
+            for v in self.values:
+                m = self.mark(v)
+                samples.append(Line2D([], [], **m.line, label=value_text(self.axis, v)))
+            rows = samples + rows
+        if rows:
+            columns = max(2, min(len(rows), 4))
+            sheet.legend(handles=rows, loc="outside lower left", ncols=columns, handlelength=2.6, columnspacing=1.6)
+
+
+def panel_shape(count: int, look: Look) -> tuple[int, int]:
+    """Rows and columns for that many panels: wide pages take up to three side by side."""
+    wide = {1: 1, 2: 2, 3: 3, 4: 2 if look.name == "print" else 4 if look.height < 4 else 2}.get(count, 3)
+    return -(-count // wide), wide
+
+
+def view_of(band: Band, sweep: pd.DataFrame, dips_mhz: Sequence[float]) -> tuple[float, float]:
+    """MHz to show for a band: the band and every dip, with room, as far as the sweep goes."""
+    known = [d for d in dips_mhz if d == d]
+    low, high = min([band.lower / 1e6, *known]), max([band.upper / 1e6, *known])
+    room = max(0.15 * (high - low), 0.3 * (band.upper - band.lower) / 1e6, 0.004 * high)
+    first, last = float(sweep["f_mhz"].min()), float(sweep["f_mhz"].max())
+    return max(low - room, first), min(high + room, last)
+
+
+def mhz_text(f: float, _: object = None) -> str:
+    """MHz with the digits that tell neighbours apart, and no more: "7.05", "14.175"."""
+    return f"{f:.3f}".rstrip("0").rstrip(".")
+
+
+def band_title(band: Band) -> str:
+    """ "20 m, 14 to 14.35 MHz"."""
+    return f"{band.name}, {mhz_text(band.lower / 1e6)} to {mhz_text(band.upper / 1e6)} MHz"

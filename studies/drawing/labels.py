@@ -1,0 +1,120 @@
+"""Text that keeps clear of other text: measuring, spreading along a line, finding overlaps."""
+
+import itertools
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+from tautwire.model.arrays import Real
+
+
+def text_size(figure: Figure, words: str, points: float, **font: Any) -> tuple[float, float]:
+    """Width and height of a text in inches."""
+    probe = figure.text(0, 0, words, size=points, **font)
+    box = probe.get_window_extent(figure.canvas.get_renderer())  # type: ignore[attr-defined]
+    probe.remove()
+    return box.width / figure.dpi, box.height / figure.dpi
+
+
+def spread(wanted: Sequence[float], widths: Sequence[float], low: float, high: float, gap: float) -> list[float] | None:
+    """Centres near the wanted ones so that boxes of these widths lie between low and high with gaps, in their order.
+
+    All in one unit. None if they do not fit.
+    """
+    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
+    size = [widths[i] for i in order]
+    if not order or sum(size) + gap * (len(size) - 1) > high - low:
+        return None if order else []
+    at = [wanted[i] for i in order]
+    floor = low
+    for k, w in enumerate(size):  # push right, then back left from the far edge
+        at[k] = max(at[k], floor + w / 2)
+        floor = at[k] + w / 2 + gap
+    ceiling = high
+    for k in reversed(range(len(size))):
+        at[k] = min(at[k], ceiling - size[k] / 2)
+        ceiling = at[k] - size[k] / 2 - gap
+    out = [0.0] * len(order)
+    for k, i in enumerate(order):
+        out[i] = at[k]
+    return out
+
+
+def corners(text: Text, shrink: float = 0.0) -> Real:
+    """Corners (4, 2) of a drawn text's box in pixels, turned with the text; shrunk by `shrink` pixels a side."""
+    renderer = text.get_figure(root=True).canvas.get_renderer()  # type: ignore[union-attr]
+    turn = text.get_rotation() if text.get_rotation_mode() == "anchor" else 0.0
+    if not turn:
+        b = text.get_window_extent(renderer)
+        return _box(b.x0, b.y0, b.x1, b.y1, shrink)
+    text.set_rotation(0)
+    b = text.get_window_extent(renderer)
+    text.set_rotation(turn)
+    pivot = text.get_transform().transform(text.get_unitless_position())  # settled by the measuring
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    return (_box(b.x0, b.y0, b.x1, b.y1, shrink) - pivot) @ np.array([[c, s], [-s, c]]) + pivot
+
+
+def _box(x0: float, y0: float, x1: float, y1: float, shrink: float) -> Real:
+    x0, y0, x1, y1 = x0 + shrink, y0 + shrink, x1 - shrink, y1 - shrink
+    return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+
+
+def apart(p: Real, q: Real) -> bool:
+    """Whether two convex shapes, corners (n, 2) in order, have no point in common (separating axis)."""
+    for shape in (p, q):
+        if len(shape) < 2:
+            continue
+        for a, b in zip(shape, np.roll(shape, -1, axis=0), strict=True):
+            normal = np.array([b[1] - a[1], a[0] - b[0]])
+            if not normal.any():
+                continue
+            one, two = p @ normal, q @ normal
+            if one.max() < two.min() or two.max() < one.min():
+                return True
+    return False
+
+
+def overlaps(figure: Figure, shrink: float = 1.0) -> list[tuple[str, str]]:
+    """Pairs of visible texts that lie over each other, after drawing the figure; [] is what is wanted."""
+    figure.canvas.draw()  # type: ignore[attr-defined]
+    texts = _drawn(figure)
+    shapes = [corners(t, shrink) for t in texts]
+    pairs = itertools.combinations(range(len(texts)), 2)
+    return [(texts[i].get_text(), texts[j].get_text()) for i, j in pairs if not apart(shapes[i], shapes[j])]
+
+
+def outside(figure: Figure, slack: float = 1.0) -> list[str]:
+    """Visible texts that reach beyond the figure's edges, after drawing it; [] is what is wanted."""
+    figure.canvas.draw()  # type: ignore[attr-defined]
+    edge = figure.bbox
+    out = []
+    for text in _drawn(figure):
+        shape = corners(text)
+        low, high = shape.min(axis=0), shape.max(axis=0)
+        if (low < -slack).any() or high[0] > edge.width + slack or high[1] > edge.height + slack:
+            out.append(text.get_text())
+    return out
+
+
+def _drawn(figure: Figure) -> list[Text]:
+    """Texts that are really drawn: tick labels beyond their axis exist, but are not."""
+    hidden: set[int] = set()
+    for axes in figure.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            low, high = sorted(axis.get_view_interval())
+            reach = 1e-6 * (high - low)
+            for tick in [*axis.majorTicks, *axis.minorTicks]:
+                shown = axes.get_visible() and axes.axison and axis.get_visible()
+                if not (shown and low - reach <= tick.get_loc() <= high + reach):
+                    hidden |= {id(tick.label1), id(tick.label2)}
+    out = []
+    for text in figure.findobj(Text):
+        within = text.axes is None or text.axes.get_visible()
+        if text.get_text().strip() and text.get_visible() and within and id(text) not in hidden:
+            out.append(text)
+    return out

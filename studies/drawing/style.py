@@ -1,0 +1,185 @@
+"""The look of every figure: colours, line marks, sizes, and a figure that saves the same bytes each time.
+
+Figures are made without matplotlib's global state (no pyplot), so they work in any process. Wrap the making in
+`with style("print") as look:` and make a Sheet(look); a Sheet keeps its look when it is drawn or saved later.
+"""
+
+import textwrap
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.figure import Figure
+
+from tautwire.model.errors import InputError
+
+STYLE_FILE = Path(__file__).with_name("tautwire.mplstyle")
+
+
+@dataclass(frozen=True)
+class Mark:
+    """How one line is told from the others: colour, dash pattern and marker all differ."""
+
+    colour: str
+    dash: Any
+    marker: str
+
+    @property
+    def line(self) -> dict[str, Any]:
+        """Keywords for a line."""
+        return {"color": self.colour, "linestyle": self.dash}
+
+
+# Apart by 30 or more in CIE Lab under normal and simulated protan, deutan and tritan sight (tests/test_figures.py).
+CYCLE = (
+    Mark("#0f4a4a", "-", "o"),  # pine
+    Mark("#e06c0a", (0, (6, 1.6)), "s"),  # ember
+    Mark("#5a0f86", (0, (3, 1.4)), "^"),  # plum
+    Mark("#3a8fe6", (0, (6, 1.6, 1, 1.6)), "D"),  # lake
+    Mark("#7c2a00", (0, (1, 1.2)), "v"),  # bark
+    Mark("#93866f", (0, (9, 1.6, 1, 1.6, 1, 1.6)), "P"),  # stone
+)
+INK, QUIET, RULE, TARGET, SOIL = "#1c2b2c", "#566463", "#dde3e0", "#e4efe8", "#efe7d8"
+ROLE_MARKS = {"wire": CYCLE[0], "counterpoise": CYCLE[2], "coax": CYCLE[1], "nearby": CYCLE[5]}
+ROLE_INKS = {"wire": "#0f4a4a", "counterpoise": "#5a0f86", "coax": "#9c4600", "nearby": QUIET}  # dark enough for words
+MODE_COLOURS = {"CW": "#0f4a4a", "digital": "#3a8fe6", "phone": "#e0a04f"}
+RAMP = LinearSegmentedColormap.from_list("dusk", ["#e39a33", "#8e8a3f", "#3f7059", "#0b3838"])  # light to dark
+
+
+@dataclass(frozen=True)
+class Look:
+    """A size: width and height in inches, type in points, line width in points, dots per inch.
+
+    header: whether the figure carries its own title; a slide has its own.
+    """
+
+    name: str
+    width: float
+    height: float
+    type: float
+    line: float
+    dpi: int
+    header: bool = True
+    rc: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def small(self) -> float:
+        return self.type * 0.86
+
+
+LOOKS = {
+    "print": Look("print", 7.0, 4.4, 8.5, 1.4, 200),
+    "talk": Look("talk", 40 / 3, 7.5, 18.0, 2.8, 144),
+    "slide": Look("slide", 12.3, 5.5, 16.0, 2.6, 144, header=False),
+}
+
+
+def look_named(size: "str | Look") -> Look:
+    """The Look of that name; a Look is returned as it is. Raises InputError."""
+    if isinstance(size, Look):
+        return size
+    if size not in LOOKS:
+        raise InputError("size", repr(size), f"one of {', '.join(LOOKS)}")
+    return LOOKS[size]
+
+
+def _rc(look: Look) -> dict[Any, Any]:
+    base: dict[Any, Any] = dict(matplotlib.rc_params_from_file(STYLE_FILE, use_default_template=False))
+    return base | {
+        "font.size": look.type,
+        "axes.labelsize": look.type,
+        "axes.titlesize": look.type * 1.08,
+        "axes.titlepad": look.type * 0.6,
+        "xtick.labelsize": look.small,
+        "ytick.labelsize": look.small,
+        "legend.fontsize": look.small,
+        "lines.linewidth": look.line,
+        "lines.markersize": look.type * 0.55,
+        "axes.linewidth": look.line * 0.5,
+        "xtick.major.width": look.line * 0.5,
+        "ytick.major.width": look.line * 0.5,
+        "figure.dpi": look.dpi,
+        "savefig.dpi": look.dpi,
+    }
+
+
+@contextmanager
+def style(size: str | Look) -> Iterator[Look]:
+    """The look of that size, in force inside the block. Raises InputError for an unknown size."""
+    look = look_named(size)
+    look = replace(look, rc=_rc(look))
+    with matplotlib.rc_context(look.rc):
+        yield look
+
+
+class Sheet(Figure):
+    """A figure with a header that keeps its look when drawn later and saves without dates or program names."""
+
+    def __init__(self, look: Look, height: float | None = None, layout: str | None = "constrained") -> None:
+        """height: inches, instead of the look's own. layout: None to place axes by hand."""
+        super().__init__(figsize=(look.width, height or look.height), layout=layout)  # type: ignore[arg-type]
+        self.look = look
+        self.top = 1.0
+        """where the header ends, as a fraction of the height"""
+        self.caption = ""
+        """the caption, also where the look has no header"""
+        FigureCanvasAgg(self)
+
+    def header(self, title: str, caption: str = "") -> None:
+        """Title and caption in the upper left corner, wrapped to the width; the axes get what is left."""
+        look, self.caption = self.look, caption
+        if not look.header or not (title or caption):
+            return
+        inches = self.get_figheight()
+        y, edge = inches - 0.9 * look.type / 72, 0.9 * look.type / 72
+        for words, points, weight, colour in (
+            (title, look.type * 1.3, "bold", INK),
+            (caption, look.type, "normal", QUIET),
+        ):
+            room = (look.width - 2 * edge) * 72 / (points * (0.64 if weight == "bold" else 0.53))
+            for line in textwrap.wrap(words, int(room)):
+                self.text(edge / look.width, y / inches, line, size=points, weight=weight, color=colour, va="top")
+                y -= points * 1.28 / 72
+        self.top = (y - 0.3 * look.type / 72) / inches
+        engine: Any = self.get_layout_engine()
+        if engine is not None:
+            engine.set(rect=(0, 0, 1, self.top))
+
+    def place(self) -> None:
+        """Give the axes their places, as drawing would."""
+        if (engine := self.get_layout_engine()) is not None:
+            with matplotlib.rc_context(self.look.rc):
+                engine.execute(self)
+
+    def draw(self, renderer: Any) -> None:
+        with matplotlib.rc_context(self.look.rc):
+            super().draw(renderer)
+
+    def savefig(self, fname: Any, **options: Any) -> None:
+        """As Figure.savefig, without dates and program names unless `metadata` asks for them.
+
+        The axes are placed once: what is saved later, in any format, has the places of the first.
+        """
+        kind = options.get("format") or Path(str(fname)).suffix.lstrip(".").lower() or "png"
+        plain: dict[str, dict[str, None]] = {
+            "svg": {"Date": None, "Creator": None},
+            "png": {"Software": None},
+            "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
+        }
+        options.setdefault("metadata", plain.get(kind))
+        with matplotlib.rc_context(self.look.rc):
+            self.place()
+            self.set_layout_engine(None)
+            super().savefig(fname, **options)
+
+    def pixels(self) -> np.ndarray:
+        """The drawn figure, (height, width, 3) bytes."""
+        canvas = FigureCanvasAgg(self)
+        canvas.draw()
+        return np.asarray(canvas.buffer_rgba())[..., :3].copy()

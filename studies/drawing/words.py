@@ -1,0 +1,53 @@
+"""Titles and captions: what was asked, and the set-up that all cases share, in words."""
+
+from typing import Any
+
+from tautwire.studies.study.raw import table_value
+from tautwire.studies.study.study import Study
+
+SPOKEN = (
+    ("antenna.layout", "{}"),
+    ("antenna.length", "{} of wire"),
+    ("antenna.slope", "slope {}"),
+    ("antenna.height", "height {}"),
+    ("antenna.apex_height", "apex at {}"),
+    ("antenna.end_height", "far end at {}"),
+    ("antenna.feed_height", "feed at {}"),
+    ("counterpoise.length", "counterpoise {}"),
+    ("coax.length", "coax {}"),
+    ("site.soil", "{}"),
+)
+
+
+def _spoken(value: Any) -> str:
+    if isinstance(value, dict):
+        return ", ".join(f"{k} {v}" for k, v in value.items())
+    return str(value).replace("_", " ").replace(" deg", "°")
+
+
+def shared_words(study: Study) -> str:
+    """The main figures of the set-up that are the same in every case: "sloper, 20.1 m of wire, feed at 1.2 m"."""
+    cases = study.cases()
+    first, out = cases[0].raw, []
+    for path, form in SPOKEN:
+        try:
+            value = table_value(first, path)
+            same = all(table_value(c.raw, path) == value for c in cases)
+        except (IndexError, ValueError):
+            continue
+        if value is not None and same:
+            out.append(form.format(_spoken(value)))
+    if all(table_value(c.raw, "site.soil") is None for c in cases):
+        out.append("average soil")
+    return ", ".join(out)
+
+
+def title_of(study: Study) -> str:
+    return study.spec.question or study.name
+
+
+def labels_words(study: Study, labels: dict[str, Any]) -> str:
+    """One case's place on the axes: "slope 30°, soil average soil"."""
+    from tautwire.studies.drawing.axes import name_of, value_text
+
+    return ", ".join(f"{name_of(a)} {value_text(a, labels[a.column])}" for a in study.axes if a.column in labels)

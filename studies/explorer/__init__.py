@@ -1,0 +1,1 @@
+"""A page with sliders, and the surface of responses behind it."""

@@ -1,0 +1,1 @@
+"""A result on disk and on paper: answers in words, tables, pages, slides, card decks."""

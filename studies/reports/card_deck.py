@@ -1,0 +1,163 @@
+"""A case as a NEC-2 card deck, so that others can repeat the run with an engine of their choice.
+
+Cards as in the NEC-2 Manual part III (1981), from memory. Every field sits in the manual's columns (name 1-2, then
+integers, then reals ten wide) with a blank before it, so that readers by columns and readers by blanks both take it; a
+deck of 100 wires and more leaves no blank before the tags from 100 on.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from tautwire.model.constants import MU0
+from tautwire.model.errors import InputError
+from tautwire.model.soil.ground import Ground
+from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.wires.mesh import Mesh, mesh
+from tautwire.model.wires.return_conductors import Choke
+from tautwire.model.wires.structure import Structure
+
+if TYPE_CHECKING:
+    from tautwire.studies.study.setup import Built
+
+GROUNDS = ("real", "free")
+MOST_WIRES = 999  # tags have three columns
+WIDTH = 10
+COMMENT = 78  # characters of a comment line
+
+
+def real(value: float) -> str:
+    """A number in ten columns with a blank before it and as many digits as fit; always with a point."""
+    for digits, kind in itertools.product(range(9, 0, -1), "gE"):
+        mantissa, e, exponent = f"{value:.{digits - (kind == 'E')}{kind}}".upper().partition("E")
+        text = (mantissa if "." in mantissa else mantissa + ".") + (f"E{int(exponent)}" if e else "")
+        if len(text) < WIDTH:
+            return text.rjust(WIDTH)
+    raise InputError("deck", value, "a number that fits nine columns")
+
+
+def geometry_card(name: str, one: int, two: int, *reals: float) -> str:
+    """GW and the like: two integers (columns 3-5 and 6-10), then reals."""
+    return f"{name}{one:3d}{two:5d}" + "".join(map(real, reals))
+
+
+def control_card(name: str, integers: tuple[int, ...] = (), *reals: float) -> str:
+    """Cards after GE: four integers (columns 3-5, 6-10, 11-15, 16-20), then reals."""
+    one, two, three, four = (*integers, 0, 0, 0, 0)[:4]
+    return (f"{name}{one:3d}{two:5d}{three:5d}{four:5d}" + "".join(map(real, reals))).rstrip()
+
+
+def deck(
+    built: Built,
+    lower: float,
+    upper: float,
+    points: int = 11,
+    ground: str = "real",
+    title: str = "",
+    choke_at: float | None = None,
+) -> str:
+    """The deck of a built set-up, `points` frequencies from lower to upper (Hz), as text.
+
+    ground: "real" (the site's: card GN 2, or GN 1 over perfect ground) or "free". choke_at: Hz at which a choke known
+    by a table is taken (default: the middle). Raises InputError for other grounds, for frequencies that one mesh does
+    not serve, and for more wires than tags have room for.
+    """
+    if ground not in GROUNDS:
+        raise InputError("ground", repr(ground), f"one of {', '.join(GROUNDS)}")
+    if not 0 < lower <= upper:
+        raise InputError("frequency", f"{lower:g} to {upper:g} Hz", "rising")
+    if not 1 <= points <= 1000:
+        raise InputError("points", points, "from 1 to 1000")
+    span = span_of(lower)
+    if span != span_of(upper):
+        told = f"within {span.lower / 1e6:g} to {span.upper / 1e6:g} MHz, which one mesh serves"
+        raise InputError("frequency", f"{upper / 1e6:g} MHz", told)
+    wires = mesh(built.structure, span.upper, built.rules)
+    if len(wires.legs) > MOST_WIRES:
+        raise InputError("mesh", f"{len(wires.legs)} wires", f"at most {MOST_WIRES}")
+    below = built.ground if ground == "real" else None
+    lines = list(_comments(built.structure, wires, title, below))
+    lines += [
+        geometry_card("GW", tag, count, *start, *end, radius)
+        for tag, (start, end, count, radius) in enumerate(wires.legs, 1)
+    ]
+    lines.append(control_card("GE", (1 if below and not below.is_free_space else 0,)))
+    lines += _loads(built.structure, wires, choke_at or (lower + upper) / 2)
+    lines += _ground(below)
+    step = (upper - lower) / (points - 1) / 1e6 if points > 1 else 0.0
+    lines.append(control_card("FR", (0, points), lower / 1e6, step))
+    lines += _sources(wires)
+    lines += [control_card("XQ"), "EN"]
+    return "\n".join(lines) + "\n"
+
+
+def port_terms(wires: Mesh) -> list[tuple[int, int, float]]:
+    """Tag, segment (both from 1) and share of the port's voltage of every segment that touches the feed."""
+    first = _first_segments(wires)
+    return [
+        (leg + 1, index - first[leg] + 1, float(wires.feed[index]))
+        for index, leg in enumerate(map(int, wires.leg))
+        if wires.feed[index]
+    ]
+
+
+def _first_segments(wires: Mesh) -> list[int]:
+    first, done = [], 0
+    for *_, count, _ in wires.legs:
+        first.append(done)
+        done += count
+    return first
+
+
+def _comments(s: Structure, wires: Mesh, title: str, below: Ground | None) -> Iterator[str]:
+    for line in [*title.splitlines(), *(f"{s.name(i)}: {c.length:.4g} m" for i, c in enumerate(s.conductors))]:
+        yield f"CM {line[:COMMENT]}"
+    terms = [f"{share:+g} I(tag {tag}, segment {segment})" for tag, segment, share in port_terms(wires)]
+    yield "CM The feed is the joint of the wire and its return conductors. Its volt is spread over the"
+    yield "CM segments that meet there, one EX card each. For 1 V between wire and returns:"
+    yield "CM feed impedance = 1 / ("
+    for term in terms:
+        yield f"CM   {term}"
+    yield "CM )"
+    yield "CM Jackets are series inductance (LD 2), metal loss is LD 5, chokes are LD 0, 1 or 4."
+    if below is not None and not below.is_free_space and not below.is_perfect:
+        yield f"CM Ground: {below.name}. Check your engine's ground type 2 with a long low wire before you trust it."
+    yield "CE"
+
+
+def _loads(s: Structure, wires: Mesh, f_hz: float) -> Iterator[str]:
+    first = _first_segments(wires)
+    owner = [int(wires.conductor[k]) for k in first]
+    for tag, number in enumerate(owner, 1):
+        wire = s.conductors[number].wire
+        if math.isfinite(wire.conductivity):
+            yield control_card("LD", (5, tag, 0, 0), wire.conductivity)
+        if wire.jacket > 0 and wire.jacket_er > 1:
+            per_metre = MU0 / (2 * math.pi) * (1 - 1 / wire.jacket_er) * math.log(1 + wire.jacket / wire.radius)
+            yield control_card("LD", (2, tag, 0, 0), 0.0, per_metre, 0.0)
+    for index, load in wires.load_segments(s):
+        leg = int(wires.leg[index])
+        at = index - first[leg] + 1
+        part = load.part
+        if isinstance(part, Choke) and part.table is None:
+            rlc = [x or 0.0 for x in (part.resistance, part.inductance, part.capacitance)]
+            yield control_card("LD", (1, leg + 1, at, at), *rlc)
+        else:
+            z = complex(load.impedance(f_hz))
+            yield control_card("LD", (4, leg + 1, at, at), z.real, z.imag)
+
+
+def _ground(below: Ground | None) -> list[str]:
+    if below is None or below.is_free_space:
+        return [control_card("GN", (-1,))]
+    if below.is_perfect:
+        return [control_card("GN", (1,))]
+    return [control_card("GN", (2,), below.er, below.sigma)]
+
+
+def _sources(wires: Mesh) -> Iterator[str]:
+    for tag, segment, share in port_terms(wires):
+        yield control_card("EX", (0, tag, segment, 0), share, 0.0)

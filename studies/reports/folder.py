@@ -1,0 +1,183 @@
+"""A result on disk: tidy CSV tables, plots, and a one-page summary that answers first."""
+
+from __future__ import annotations
+
+import io
+import multiprocessing
+import os
+import shlex
+import signal
+from collections.abc import Callable, Iterable
+from concurrent.futures import ProcessPoolExecutor
+from importlib import metadata
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from tautwire.model.errors import InputError
+from tautwire.studies.running.store import Store, digest
+from tautwire.studies.study.cautions import caution_text
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.want import want_named
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+MOST_NAMED = 4  # cases named in a line about several
+
+
+def sentences(result: Result) -> list[str]:
+    """The answer in words, with its numbers."""
+    out = []
+    for name in result.study.spec.want:
+        out += want_named(name).sentences(result)
+    return out
+
+
+def validity(result: Result) -> list[str]:
+    """Failed and marked cases, in words; one line says so if there are none."""
+    out = []
+    for failure in result.failed:
+        labels = ", ".join(f"{k} {v}" for k, v in failure.labels.items()) or "the set-up"
+        out.append(f"FAILED: {labels}: {failure.reason}")
+    marked = result.marked()
+    for words, rows in marked.groupby("marks") if len(marked) else ():
+        named = [", ".join(str(row[c]) for c in [*result.axis_columns, "band"]) for _, row in rows.iterrows()]
+        which = "; ".join(named[:MOST_NAMED]) + (
+            f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+        )
+        out.append(f"Outside validity: {words} ({which}).")
+    return out or ["All cases were solved, inside the model's validity."]
+
+
+def markdown_table(frame: pd.DataFrame) -> str:
+    """A pipe table with few digits."""
+
+    def cell(value: object) -> str:
+        if isinstance(value, float):
+            return (
+                "" if pd.isna(value) else f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) < 100 else f"{value:.0f}"
+            )
+        return str(value)
+
+    head = "| " + " | ".join(map(str, frame.columns)) + " |"
+    rule = "|" + "---|" * len(frame.columns)
+    rows = ["| " + " | ".join(map(cell, row)) + " |" for row in frame.itertuples(index=False)]
+    return "\n".join([head, rule, *rows])
+
+
+SUMMARY_COLUMNS = [
+    "band",
+    "dip_mhz",
+    "dip_swr",
+    "width_2to1_khz",
+    "swr_worst",
+    "feed_r_ohm",
+    "feed_x_ohm",
+    "dip_loss_db",
+]
+
+
+def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
+    """The one-page summary, Markdown."""
+    spec = result.study.spec
+    parts = [f"# {spec.question or spec.name}", *sentences(result)]
+    dips = result.frames.get("dips")
+    if dips is not None and len(dips):
+        wanted = [c for c in [*result.axis_columns, *SUMMARY_COLUMNS] if c in dips]
+        shown = dips[wanted]
+        if len(shown) > 40:
+            parts.append(f"The first 40 of {len(shown)} rows; all are in dips.csv.")
+        parts.append(markdown_table(shown.head(40)))
+    parts += [f"![{name}]({name}.png)" for name in plots]
+    parts += ["## How far to trust it", *validity(result), caution_text(spec.want)]
+    parts += ["## Made with", f"    {command}"]
+    return "\n\n".join(parts) + "\n"
+
+
+def write(
+    result: Result,
+    folder: Path,
+    command: str | None = None,
+    formats: tuple[str, ...] = ("png", "svg"),
+    store: Store | None = None,
+) -> list[Path]:
+    """Write every table, plot, the summary and the report into folder; the paths written.
+
+    store: where drawings are kept, so that the same result is drawn once. Raises InputError if it cannot write.
+    """
+    command = command or f"tautwire run {shlex.quote(result.study.name)}"
+    tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items()}
+    written = _put(folder, {name: text.encode() for name, text in tables.items()})  # whatever becomes of the drawings
+    drawn = _drawn(result, command, formats)
+    if store is None:
+        drawings = drawn()
+    else:
+        study = result.study
+        facts = [study.spec.model_dump(), study.raw, study.variants, repr(study.options), repr(result.failed)]
+        drawings = store(digest("plots", tables, facts, command, formats, metadata.version("matplotlib")), drawn)
+    stems = list(dict.fromkeys(Path(name).stem for name in drawings if not name.endswith(".html")))
+    files = {name: data.tobytes() for name, data in drawings.items()}
+    return [*written, *_put(folder, {"summary.md": summary(result, command, stems).encode(), **files})]
+
+
+def _put(folder: Path, files: dict[str, bytes]) -> list[Path]:
+    """Write files into a folder, made if need be; their paths. Raises InputError if it cannot."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, data in files.items():
+            (folder / name).write_bytes(data)
+    except OSError as error:
+        raise InputError("out", folder, f"a folder that can be written ({error.strerror})") from None
+    return [folder / name for name in files]
+
+
+def _saved(plots: dict[str, Figure], formats: tuple[str, ...]) -> dict[str, bytes]:
+    """Every figure in every format: file name -> its bytes. Saving costs more than building, so all cores save."""
+    todo = [(stem, kind) for stem in plots for kind in formats]
+    workers = min(os.cpu_count() or 1, len(plots))
+    if workers < 2 or "fork" not in multiprocessing.get_all_start_methods():
+        return {f"{stem}.{kind}": _bytes(plots[stem], kind) for stem, kind in todo}
+    _FORKED.update(plots)
+    context, quiet = multiprocessing.get_context("fork"), (signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent
+    try:
+        with ProcessPoolExecutor(workers, context, initializer=signal.signal, initargs=quiet) as pool:
+            done = pool.map(_forked_bytes, *zip(*todo, strict=True), chunksize=len(formats))  # a figure stays whole
+            return {f"{stem}.{kind}": data for (stem, kind), data in zip(todo, done, strict=True)}
+    finally:
+        _FORKED.clear()
+
+
+_FORKED: dict[str, Figure] = {}  # where forked processes find the figures, which then need no pickling
+
+
+def _forked_bytes(stem: str, kind: str) -> bytes:
+    return _bytes(_FORKED[stem], kind)
+
+
+def _bytes(figure: Figure, kind: str) -> bytes:
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format=kind)
+    return buffer.getvalue()
+
+
+def _csv(frame: pd.DataFrame) -> str:
+    return str(frame.to_csv(index=False, float_format="%.9g", lineterminator="\n"))
+
+
+def _drawn(result: Result, command: str, formats: tuple[str, ...]) -> Callable[[], dict[str, np.ndarray]]:
+    """What draws every plot and the report: file name -> its bytes."""
+
+    def draw() -> dict[str, np.ndarray]:
+        from tautwire.studies.reports.page import report, svg_text  # which need this module's words
+
+        plots = {k: figure for name in result.study.spec.want for k, figure in want_named(name).plots(result).items()}
+        files = _saved(plots, formats)
+        shown = {stem: files[f"{stem}.svg"].decode() if "svg" in formats else svg_text(plots[stem]) for stem in plots}
+        files["report.html"] = report(result, command, shown).encode()
+        return {name: np.frombuffer(data, dtype=np.uint8) for name, data in files.items()}
+
+    return draw

@@ -1,0 +1,228 @@
+"""Self-contained pages: no request leaves them, so they open from a phone's files without a network.
+
+`render` fills a template with the style shared by all pages; `write_report` makes a study's report.
+"""
+
+import io
+import json
+import math
+import re
+import shlex
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import jinja2
+import numpy as np
+import pandas as pd
+import tomli_w
+from markupsafe import Markup
+
+from tautwire.model.errors import InputError
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, SOIL, TARGET
+from tautwire.studies.reports.folder import sentences, validity
+from tautwire.studies.study.cautions import caution_text
+from tautwire.studies.study.columns import COLUMNS
+from tautwire.studies.study.raw import kind_of
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.study import SHOWN, Axis, si_text
+from tautwire.studies.study.want import want_named
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+HERE = Path(__file__).parent
+NAMES = ("pine", "ember", "plum", "lake", "bark", "stone")
+LIGHT = {
+    "paper": "#ffffff", "raised": "#f5f7f5", "ink": INK, "quiet": QUIET, "rule": RULE, "edge": "#aeb9b6",
+    "target": TARGET, "soil": SOIL, **{name: mark.colour for name, mark in zip(NAMES, CYCLE, strict=True)},
+}  # fmt: skip
+# the same hues, as bright on dark as the others are dark on white
+DARK = {
+    "paper": "#121a1b", "raised": "#1c2728", "ink": "#e8eeec", "quiet": "#a3b0ae", "rule": "#2b3839", "edge": "#4a5a5a",
+    "target": "#1c3530", "soil": "#37301f", "pine": "#7fd1c4", "ember": "#f59a4a", "plum": "#cda2ee", "lake": "#82b9f5",
+    "bark": "#d78f66", "stone": "#b8ab94",
+}  # fmt: skip
+MOST_ROWS = 400  # of a table
+MOST_POINTS = 160_000  # of all sweeps together
+SWEEP_POINTS = 101
+
+
+def theme() -> Markup:
+    """The colours as custom properties, light and dark."""
+
+    def block(colours: Mapping[str, str]) -> str:
+        return "{" + "".join(f"--{name}:{value};" for name, value in colours.items()) + "}"
+
+    dark = f"@media (prefers-color-scheme: dark) {{ :root {block(DARK)} }}"
+    return Markup(f":root {block(LIGHT)} {dark} @media print {{ :root {block(LIGHT)} }}")
+
+
+def as_json(value: Any) -> Markup:
+    """JSON that is safe inside a script element; NaN becomes null."""
+    text = json.dumps(_plain(value), separators=(",", ":"), allow_nan=False)
+    return Markup(text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def render(template: str, folder: Path = HERE, **context: Any) -> str:
+    """A page from <folder>/<template>.html.j2, with its own script and style, and this room's page.css, inside it."""
+    loader = jinja2.FileSystemLoader([folder, HERE])
+    room = jinja2.Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    css = folder / f"{template}.css"
+    own = {
+        "own_style": Markup(css.read_text(encoding="utf-8")) if css.exists() else "",
+        "theme": theme(),
+        "style": Markup((HERE / "page.css").read_text(encoding="utf-8")),
+        "script": Markup((folder / f"{template}.js").read_text(encoding="utf-8")),
+    }
+    return room.get_template(f"{template}.html.j2").render(**own, **context)
+
+
+def svg_text(figure: "Figure") -> str:
+    """A figure as the text of an SVG file."""
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="svg")
+    return buffer.getvalue().decode("utf-8")
+
+
+def inline_svg(text: str, stem: str, words: str) -> Markup:
+    """An SVG file's text as an svg element whose ids no other figure on the page shares."""
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    text = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{stem}-", text)
+    label = Markup.escape(words)
+    return Markup(text.replace("<svg ", f'<svg role="img" aria-label="{label}" ', 1))
+
+
+def _cell(value: Any) -> tuple[str, Any]:
+    """How a value is shown, and what it is sorted by."""
+    if isinstance(value, bool | str) or value is None:
+        return str(value), str(value)
+    if isinstance(value, int | np.integer):
+        return str(value), int(value)
+    number = float(value)
+    if math.isnan(number):
+        return "", ""
+    digits = 4 if abs(number) < 100 else 0
+    text = f"{number:.{digits}f}".rstrip("0").rstrip(".") if digits else f"{number:.0f}"
+    return (text if float(text) or not number else f"{number:.2g}"), number
+
+
+def tables(result: Result) -> list[dict[str, Any]]:
+    """Every table but the sampled sweeps: name, columns with their meaning, rows of (text, key), rows left out."""
+    out = []
+    for name, frame in result.frames.items():
+        if name == "sweeps" or frame.empty:
+            continue
+        words = [not pd.api.types.is_numeric_dtype(frame[c]) for c in frame]
+        columns = [
+            {"name": c, "meaning": COLUMNS.get(c, ""), "word": w} for c, w in zip(frame.columns, words, strict=True)
+        ]
+        rows = [[_cell(v) for v in row] for row in frame.head(MOST_ROWS).itertuples(index=False)]
+        out.append({"name": name, "columns": columns, "rows": rows, "more": max(0, len(frame) - MOST_ROWS)})
+    return out
+
+
+def plot_data(result: Result) -> dict[str, Any] | None:
+    """What the page's own plots are drawn from: dips and thinned sweeps of the cases; None without dips."""
+    dips, sweeps = result.frames.get("dips"), result.frames.get("sweeps")
+    if dips is None or sweeps is None or dips.empty:
+        return None
+    study = result.study
+    keys = [a.column for a in study.axes]
+    cases = study.cases()
+    most = max(1, MOST_POINTS // (SWEEP_POINTS * len(study.bands)))
+    step = math.ceil(len(cases) / most)
+    place = {tuple(c.labels[k] for k in keys): c.index for c in cases}
+    curves: dict[int, dict[str, list[float]]] = {}
+    bands = {b.name: {"lower": b.lower / 1e6, "upper": b.upper / 1e6} for b in study.bands}
+    for labels, rows in sweeps.groupby([*keys, "band"], sort=False, dropna=False):
+        *case, name = labels if isinstance(labels, tuple) else (labels,)
+        index = place[tuple(case)]
+        if index % step:
+            continue
+        rows = rows.iloc[:: max(1, (len(rows) - 1) // (SWEEP_POINTS - 1))]
+        bands[str(name)] |= {"low": float(rows["f_mhz"].iloc[0]), "high": float(rows["f_mhz"].iloc[-1])}
+        curves.setdefault(index, {})[str(name)] = [round(min(x, 99.0), 3) for x in rows["swr"]]
+    points: dict[int, dict[str, list[float]]] = {}
+    for row in dips.to_dict("records"):
+        index = place[tuple(row[k] for k in keys)]
+        points.setdefault(index, {})[row["band"]] = [row["dip_mhz"], row["dip_swr"], row["width_2to1_khz"]]
+    return {
+        "axes": [{"label": a.label, "numbers": a.numbers is not None} for a in study.axes],
+        "bands": [{"name": name, **band} for name, band in bands.items() if "low" in band],
+        "threshold": study.spec.swr_threshold,
+        "cases": [
+            {"labels": [c.labels[k] for k in keys], "curves": curves[c.index], "dips": points.get(c.index, {})}
+            for c in cases
+            if c.index in curves
+        ],
+        "left_out": len(cases) - len(curves),
+    }
+
+
+def _swept_texts(axis: Axis) -> list[Any]:
+    """An axis as people write it: a range written as from and to is kept in SI units, so 15 degrees became radians."""
+    kind = kind_of(axis.path)
+    if kind is None or axis.numbers is None or axis.column.startswith("turns"):
+        return list(axis.texts)
+    _, unit, factor = SHOWN[kind]
+    word = {"°": "deg", "Ω": "ohm", "µH": "uH"}.get(unit, unit)
+    own = all(isinstance(t, str) and t == si_text(kind(t, axis.path), kind) for t in axis.texts)
+    return [f"{n:g} {word}" for n in axis.numbers] if own and factor != 1 and word else list(axis.texts)
+
+
+def _shown_tables(result: Result) -> str:
+    """The study as a study file."""
+    study = result.study
+    tables_: dict[str, Any] = {"study": study.spec.model_dump(), **study.raw}
+    tables_["variant"] = [{"name": name, **raw} for name, raw in study.variants.items()]
+    tables_["sweep"] = {a.path: _swept_texts(a) for a in study.axes if a.path != "variant"}
+    return tomli_w.dumps({k: v for k, v in tables_.items() if v})
+
+
+def report(result: Result, command: str, figures: Mapping[str, str] | None = None) -> str:
+    """The report of a result as one HTML text. figures: stem -> SVG text (default: those of the study's wants)."""
+    if figures is None:
+        plots = [want_named(name).plots(result) for name in result.study.spec.want]
+        figures = {stem: svg_text(figure) for each in plots for stem, figure in each.items()}
+    spec = result.study.spec
+    return render(
+        "report",
+        name=spec.name,
+        title=spec.question or spec.name,
+        answers=sentences(result),
+        figures=[inline_svg(f, re.sub(r"\W+", "-", k), re.sub(r"[-_]", " ", k)) for k, f in figures.items()],
+        plots=(data := plot_data(result)),
+        data=as_json(data),
+        tables=tables(result),
+        setup=_shown_tables(result),
+        caution=caution_text(spec.want),
+        validity=validity(result),
+        failed=bool(result.failed) or len(result.marked()) > 0,
+        cases=len(result.study.cases()),
+        command=command,
+    )
+
+
+def write_report(
+    result: Result, folder: Path, command: str | None = None, figures: Mapping[str, str] | None = None
+) -> Path:
+    """Write report.html into a folder that exists; its path. Raises InputError if it cannot."""
+    path = folder / "report.html"
+    text = report(result, command or f"tautwire report {shlex.quote(result.study.name)}", figures)
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError("out", path, f"a file that can be written ({error.strerror})") from None
+    return path

@@ -1,0 +1,181 @@
+"""The words of slides: the set-up in lines, rows of the table as text, speaker notes with numbers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from tautwire.studies.drawing.axes import name_of, value_text, word
+from tautwire.studies.drawing.words import labels_words, shared_words
+from tautwire.studies.study.want import want_named
+
+if TYPE_CHECKING:
+    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Study
+
+ROOM = 640  # characters of body text on a slide at its size, with at most MOST_LINES sentences
+MOST_LINES = 7
+BULLETS, BULLET_ROOM = 5, 950  # sentences and characters of what to take away
+LONG = 26  # characters of a table cell beyond which it may wrap
+
+TITLES = {
+    "pattern_elevation": "Where it radiates: elevation",
+    "pattern_azimuth": "Where it radiates: azimuth",
+    "pattern_power": "Where the power goes",
+    "pattern_gain": "How gain and take-off angle change",
+    "pattern_solid": "Where it radiates: the whole sky",
+    "target": "Gain towards each region",
+    "target_angles": "At which angle a path leaves",
+    "stress": "Volts, amps and heat",
+    "currents": "Current along the wire and what returns it",
+    "shield": "Current on the coax shield",
+    "turn_map": "How many turns for which segment",
+    "why": "Why the dip moved",
+    "fit": "Measured and fitted",
+}
+TURN_HEAD = ("segment", "turns", "wire (m)", "SWR across it", "SWR one turn off", "kHz a turn", "stop")
+WHOLE = ("exposure",)  # wants whose sentences are never shortened: the last may say that the distance is greater
+
+
+def slide_title(stem: str, result: Result) -> str:
+    """The title of the slide with the figure of that file stem, in plain words."""
+    kind, _, number = stem.rpartition("_")
+    if number.isdigit() and kind:
+        return f"{slide_title(kind, result)}, set-up {number}"
+    for band in result.study.bands:
+        if stem == f"exposure-{band.name.replace(' ', '')}":
+            return f"How far to stay away, {band.name}{_distance(result, band.name)}"
+    return TITLES.get(stem, stem.replace("_", " ").capitalize())
+
+
+def _distance(result: Result, band: str) -> str:
+    """ ": 0.9 m with 100 W", of the first case, whose map is shown."""
+    from tautwire.studies.wants.exposure.want import shown
+
+    rows = result.of("exposure", result.study.cases()[0])
+    if rows.empty or not (rows["band"] == band).any():
+        return ""
+    row = rows[rows["band"] == band].iloc[0]
+    return f": {'' if row['complete'] else 'more than '}{shown(row['stay_away_m']):.1f} m with {row['power_w']:g} W"
+
+
+def take_away(result: Result) -> list[str]:
+    """What to take away, on one slide: the first sentence of each want and band, first bands first if room is short.
+
+    A want that does not go by bands gives its first lines.
+    """
+    found: list[tuple[int, str]] = []  # (rank within its want, words), in the order of the study
+    for name in result.study.spec.want:
+        lines = want_named(name).sentences(result)
+        told = [_band_of(line, result.study) for line in lines]
+        banded = bool(told and told[0])
+        kept = [i for i, band in enumerate(told) if not banded or band and band not in told[:i]]
+        for rank, i in enumerate(kept):
+            words = lines[i] if name in WHOLE else re.split(r"(?<=[.])\s+(?=[A-Z])", lines[i].strip())[0]
+            found.append((rank, words))
+    chosen: list[int] = []
+    for i in sorted(range(len(found)), key=lambda i: found[i][0]):
+        if len(chosen) < BULLETS and sum(len(found[k][1]) for k in [*chosen, i]) <= max(BULLET_ROOM, len(found[i][1])):
+            chosen.append(i)
+    return [found[i][1] for i in sorted(chosen)]
+
+
+def _band_of(line: str, study: Study) -> str:
+    """The band a sentence starts with; none for one about all of them."""
+    return next((b.name for b in study.bands if line.startswith((f"{b.name}:", f"{b.name},", f"{b.name} at"))), "")
+
+
+def setup_lines(study: Study) -> list[str]:
+    """What is fixed, what is varied, where it is looked at."""
+    out = [f"The same in every case: {shared_words(study)}."]
+    for axis in study.axes:
+        known = axis.labels
+        if axis.numbers is not None and len(known) > 4:
+            out.append(
+                f"Varied: {name_of(axis)}, from {value_text(axis, min(known))} to {value_text(axis, max(known))} "
+                f"in {len(known)} values."
+            )
+        else:
+            out.append(f"Varied: {name_of(axis)}: {', '.join(value_text(axis, v) for v in known)}.")
+    out.append(f"Bands: {', '.join(b.name for b in study.bands)} (region {study.spec.region}).")
+    return out
+
+
+def chunks(lines: Sequence[str]) -> Iterator[tuple[list[str], bool]]:
+    """Lines in lots that fit a slide, each with whether it continues another."""
+    part: list[str] = []
+    more = False
+    for line in lines:
+        if part and (sum(map(len, part)) + len(line) > ROOM or len(part) == MOST_LINES):
+            yield part, more
+            part, more = [], True
+        part.append(line)
+    yield part, more
+
+
+def cell(value: Any, form: str) -> str:
+    """A number in its format; "-" for none."""
+    if isinstance(value, float) and pd.isna(value):
+        return "-"
+    return form.format(value)
+
+
+def spoken_rows(frame: pd.DataFrame, axis_columns: Sequence[str], forms: Mapping[str, str]) -> list[list[str]]:
+    """Rows of the table as text: axis values first."""
+    return [
+        [*(word(row[c]) for c in axis_columns), *(cell(row[c], form) for c, form in forms.items())]
+        for row in frame.to_dict("records")
+    ]
+
+
+def column_widths(head: Sequence[str], rows: Sequence[Sequence[str]], total: float) -> list[float]:
+    """Widths, in the unit of total (inches), in which no cell wraps if it can be; heads may wrap between words."""
+    need = [
+        0.24 + 0.125 * max(*(min(len(row[k]), LONG) for row in rows), *map(len, head[k].split()))
+        for k in range(len(head))
+    ]
+    if sum(need) >= total:
+        return [n * total / sum(need) for n in need]
+    want = [max(0.0, 0.24 + 0.125 * len(h) - n) + 0.2 for h, n in zip(head, need, strict=True)]
+    return [n + (total - sum(need)) * w / sum(want) for n, w in zip(need, want, strict=True)]
+
+
+def turn_rows(rows: pd.DataFrame) -> list[list[str]]:
+    """Rows of want_turns' table "turns" under TURN_HEAD."""
+    return [
+        [
+            row["segment"],
+            f"{row['turns_out']:g}",
+            f"{row['wire_m']:.2f}",
+            f"{row['swr_best']:.1f} to {row['swr_worst']:.1f}",
+            cell(row["swr_neighbour"], "{:.1f}"),
+            cell(row["shift_khz_per_turn"], "{:+.0f}"),
+            "needs a tuner" if pd.isna(row["stop_turns"]) else f"{row['stop_turns']:g}",
+        ]
+        for row in rows.to_dict("records")
+    ]
+
+
+def notes_of_band(result: Result, band: str, most: int = 24) -> list[str]:
+    """One line a case for the speaker: dip, SWR, width, impedance, loss."""
+    dips = result.frames.get("dips", pd.DataFrame())
+    if dips.empty:
+        return []
+    rows = dips[dips["band"] == band]
+    out = []
+    for row in rows.head(most).to_dict("records"):
+        case = labels_words(result.study, {str(k): v for k, v in row.items()})
+        start = f"{band}, {case}" if case else band
+        if pd.isna(row["dip_mhz"]):
+            out.append(f"{start}: no dip found; SWR in the band {row['swr_best']:.2f} to {row['swr_worst']:.2f}.")
+            continue
+        out.append(
+            f"{start}: dip {row['dip_mhz']:.3f} MHz, SWR {row['dip_swr']:.2f}, {row['width_2to1_khz']:.0f} kHz below "
+            f"2:1, wire's end {row['feed_r_ohm']:.0f} {row['feed_x_ohm']:+.0f}j Ω, loss {row['dip_loss_db']:.2f} dB."
+        )
+    if len(rows) > most:
+        out.append(f"The first {most} of {len(rows)} cases.")
+    return out

@@ -1,0 +1,258 @@
+"""A study as slides: question, layout, plots, table, what to take away, caution; numbers in the speaker notes.
+
+All words are native, editable text; only the plots are pictures.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+from pptx import Presentation
+from pptx.dml.color import RGBColor
+from pptx.enum.shapes import MSO_CONNECTOR, MSO_SHAPE
+from pptx.enum.text import MSO_ANCHOR
+from pptx.oxml.ns import qn
+from pptx.util import Emu, Inches, Pt
+
+from tautwire.model.errors import InputError
+from tautwire.studies.drawing.axes import name_of, running, word
+from tautwire.studies.drawing.style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
+from tautwire.studies.drawing.words import shared_words, title_of
+from tautwire.studies.reports.folder import sentences, validity
+from tautwire.studies.reports.slide_words import (
+    LONG,
+    ROOM,
+    TURN_HEAD,
+    chunks,
+    column_widths,
+    notes_of_band,
+    setup_lines,
+    slide_title,
+    spoken_rows,
+    take_away,
+    turn_rows,
+)
+from tautwire.studies.study.cautions import DEFERENCE, caution_text, cautions_for
+from tautwire.studies.study.want import want_named
+from tautwire.studies.wants.dips.category import bands_that_fit
+from tautwire.studies.wants.dips.figures import dip_figure_of, layout_figures
+from tautwire.studies.wants.turns.choice import other_columns, parts
+
+if TYPE_CHECKING:
+    from tautwire.studies.study.result import Result
+
+WIDTH, HEIGHT, EDGE = 13.333, 7.5, 0.55  # inches
+ROWS, MOST_ROWS = 11, 44  # rows of the table on a slide, and in all
+COLUMNS = {
+    "band": ("band", "{}"),
+    "dip_mhz": ("dip (MHz)", "{:.3f}"),
+    "dip_swr": ("SWR at dip", "{:.2f}"),
+    "width_2to1_khz": ("below 2:1 (kHz)", "{:.0f}"),
+    "swr_worst": ("worst SWR in band", "{:.1f}"),
+    "dip_loss_db": ("coax + transformer loss (dB)", "{:.2f}"),
+}
+
+
+def _rgb(colour: str) -> RGBColor:
+    return RGBColor.from_string(colour.lstrip("#").upper())
+
+
+class Deck:
+    """Slides being made, 16:9."""
+
+    def __init__(self, title: str) -> None:
+        self.show = Presentation()
+        self.show.slide_width, self.show.slide_height = Inches(WIDTH), Inches(HEIGHT)
+        core = self.show.core_properties
+        core.title, core.author, core.last_modified_by, core.subject = title, "", "", "portable wire antenna study"
+        for name in ("created", "modified"):  # the template's own dates say nothing about this file
+            for element in core._element.xpath(f"./dcterms:{name}"):
+                core._element.remove(element)
+
+    def slide(self, title: str, notes: Iterable[str]) -> Any:
+        """A slide with a title and a taut line under it."""
+        slide = self.show.slides.add_slide(self.show.slide_layouts[5])
+        _place(slide.shapes.title, EDGE, 0.3, WIDTH - 2 * EDGE, 0.95)
+        _write(slide.shapes.title, [title], 30 if len(title) < 55 else 24, bold=True)
+        _line(slide, EDGE, 1.32, WIDTH - EDGE, 1.24)
+        slide.notes_slide.notes_text_frame.text = "\n".join(notes)
+        return slide
+
+    def first(self, title: str, under: str, notes: Iterable[str]) -> None:
+        slide = self.show.slides.add_slide(self.show.slide_layouts[0])
+        soil = slide.shapes.add_shape(MSO_SHAPE.RECTANGLE, 0, Inches(6.5), Inches(WIDTH), Inches(1.0))
+        soil.fill.solid()
+        soil.fill.fore_color.rgb = _rgb(SOIL)
+        soil.line.fill.background()
+        _line(slide, 1.0, 6.2, WIDTH - 0.8, 4.4, 4)
+        box = slide.shapes.add_shape(MSO_SHAPE.RECTANGLE, Inches(0.85), Inches(6.05), Inches(0.3), Inches(0.3))
+        box.fill.solid()
+        box.fill.fore_color.rgb = _rgb(INK)
+        box.line.fill.background()
+        _line(slide, 1.0, 6.35, 1.0, 6.5, 2)
+        _place(slide.shapes.title, 0.85, 0.8, WIDTH - 1.7, 2.0)
+        _write(slide.shapes.title, [title], 40 if len(title) < 60 else 32, bold=True)
+        _place(slide.placeholders[1], 0.85, 2.9, WIDTH - 1.7, 1.3)
+        _write(slide.placeholders[1], [under], 20, colour=QUIET)
+        slide.notes_slide.notes_text_frame.text = "\n".join(notes)
+
+    def words(self, title: str, lines: Sequence[str], notes: Iterable[str]) -> None:
+        """Sentences, over as many slides as they need."""
+        told = list(notes)
+        for part, more in chunks(lines):
+            slide = self.slide(title + (", continued" if more else ""), told)
+            box = slide.shapes.add_textbox(Inches(EDGE), Inches(1.6), Inches(WIDTH - 2 * EDGE), Inches(5.4))
+            _write(box, part, 22, gap=12)
+
+    def bullets(self, title: str, lines: Sequence[str], notes: Iterable[str]) -> None:
+        """A few sentences on one slide."""
+        box = self.slide(title, notes).shapes.add_textbox(
+            Inches(EDGE), Inches(1.6), Inches(WIDTH - 2 * EDGE), Inches(5.4)
+        )
+        _write(box, lines, 22 if sum(map(len, lines)) <= ROOM else 20, gap=12)
+
+    def picture(self, title: str, sheet: Sheet, alt: str, notes: Iterable[str]) -> None:
+        """A plot, its caption below as words."""
+        slide = self.slide(title, notes)
+        held = io.BytesIO()
+        sheet.savefig(held, format="png")
+        held.seek(0)
+        wide, high = sheet.get_size_inches()
+        scale = min((WIDTH - 2 * EDGE + 0.2) / wide, 5.5 / high)
+        left, top = (WIDTH - wide * scale) / 2, 1.42 + (5.5 - high * scale) / 2
+        shape = slide.shapes.add_picture(held, Inches(left), Inches(top), Inches(wide * scale))
+        shape._element.nvPicPr.cNvPr.set("descr", alt)
+        if sheet.caption and not sheet.look.header:
+            box = slide.shapes.add_textbox(Inches(EDGE), Inches(6.93), Inches(WIDTH - 2 * EDGE), Inches(0.5))
+            _write(box, [sheet.caption.strip()], 12, colour=QUIET)
+
+    def table(self, title: str, head: Sequence[str], rows: Sequence[Sequence[str]], notes: Iterable[str]) -> None:
+        """A native table."""
+        slide = self.slide(title, notes)
+        high = 0.42 * (len(rows) + 1)
+        frame = slide.shapes.add_table(
+            len(rows) + 1, len(head), Inches(EDGE), Inches(1.6), Inches(WIDTH - 2 * EDGE), Inches(high)
+        )
+        table = frame.table
+        for k, width in enumerate(column_widths(head, rows, WIDTH - 2 * EDGE)):
+            table.columns[k].width = Emu(int(Inches(1) * width))
+        for i, row in enumerate([head, *rows]):
+            for k, text in enumerate(row):
+                cell = table.cell(i, k)
+                cell.vertical_anchor = MSO_ANCHOR.MIDDLE
+                cell.margin_top = cell.margin_bottom = Inches(0.03)
+                cell.fill.solid()
+                cell.fill.fore_color.rgb = _rgb(CYCLE[0].colour if i == 0 else TARGET if i % 2 else "#ffffff")
+                _write(cell, [text], 14, bold=i == 0, colour="#ffffff" if i == 0 else INK)
+
+
+def _place(shape: Any, left: float, top: float, width: float, height: float) -> None:
+    shape.left, shape.top, shape.width, shape.height = Inches(left), Inches(top), Inches(width), Inches(height)
+
+
+def _line(slide: Any, x0: float, y0: float, x1: float, y1: float, width: float = 2.5) -> None:
+    line = slide.shapes.add_connector(MSO_CONNECTOR.STRAIGHT, Inches(x0), Inches(y0), Inches(x1), Inches(y1))
+    line._element.remove(line._element.find(qn("p:style")))  # the theme would add a shadow
+    line.line.color.rgb, line.line.width = _rgb(CYCLE[0].colour), Pt(width)
+
+
+def _write(
+    shape: Any, lines: Sequence[str], size: float, bold: bool = False, colour: str = INK, gap: float = 0
+) -> None:
+    frame = shape.text_frame
+    frame.word_wrap = True
+    for i, words in enumerate(lines):
+        paragraph = frame.paragraphs[0] if i == 0 else frame.add_paragraph()
+        paragraph.alignment = 1  # left
+        paragraph.space_after = Pt(gap)
+        run = paragraph.add_run()
+        run.text = words
+        run.font.size, run.font.bold, run.font.color.rgb = Pt(size), bold, _rgb(colour)
+
+
+def slides(result: Result, path: Path) -> Path:
+    """Write the .pptx. Raises InputError if path cannot be written."""
+    study = result.study
+    dips = result.frames.get("dips", pd.DataFrame())
+    numbers = [n for band in study.bands for n in notes_of_band(result, band.name)]
+    trust = validity(result)
+    deck = Deck(title_of(study))
+    deck.first(title_of(study), shared_words(study), [f"Study: {study.name}.", *setup_lines(study)])
+    deck.words("The question", [title_of(study), *setup_lines(study)], [f"{len(study.cases())} cases.", *trust])
+    drawings = layout_figures(study, "slide")
+    for stem, sheet in drawings.items():
+        which = "" if len(drawings) == 1 else ": last case" if stem == "layout_last" else ": first case"
+        deck.picture("How it hangs" + which, sheet, "Drawing to scale", setup_lines(study))
+    if not dips.empty:
+        _plots(deck, result)
+    for name in study.spec.want:
+        if name != "dips":
+            _want(deck, result, name)
+    if not dips.empty:
+        _tables(deck, result)
+    told = take_away(result) or ["No case could be solved."]
+    deck.bullets("What to take away", told, [*sentences(result), *numbers])
+    deck.words("How far to trust it", trust, ["Marks come from the quality table of the study."])
+    cautions = [c.words for c in cautions_for(study.spec.want)] + [DEFERENCE]
+    deck.words("Before you put wire up or transmit", cautions, [caution_text(study.spec.want)])
+    try:
+        deck.show.save(str(path))
+    except OSError as error:
+        raise InputError("out", path, f"a file that can be written ({error.strerror})") from None
+    return path
+
+
+def _want(deck: Deck, result: Result, name: str) -> None:
+    """The figures of a want other than dips, its sentences in the notes; turns as a table too."""
+    want = want_named(name)
+    notes = want.sentences(result) or [f"No answer to {name}."]
+    figures = want.plots(result, size="slide") if want.sized else want.plots(result)
+    for stem, figure in figures.items():
+        if isinstance(figure, Sheet) and not stem.startswith("card"):  # the card is a page to print
+            title = slide_title(stem, result)
+            deck.picture(title, figure, title, notes)
+    if name == "turns" and "turns" in result.frames:
+        for labels, rows in parts(result.frames["turns"], other_columns(result)):
+            which = "".join(f", {word(v)}" for v in labels.values())
+            for i in range(0, len(rows), ROWS):
+                some = turn_rows(rows.iloc[i : i + ROWS])
+                deck.table("Best setting for each segment" + which, TURN_HEAD, some, notes)
+
+
+def _plots(deck: Deck, result: Result) -> None:
+    """SWR, dips and impedance, as many bands on a slide as can be read there."""
+    study, cases = result.study, len(result.study.cases())
+    axis = running(study.axes)
+    across = 2 if axis is None or axis.numbers is not None else bands_that_fit(LOOKS["slide"], cases)
+    for kind, title, step in (
+        ("swr", "SWR on {}", 2),
+        ("dip", f"Dips by {name_of(axis) if axis else ''}: {{}}", min(across, 4)),
+        ("impedance", "What the wire presents: {}", 2),
+    ):
+        for i in range(0, len(study.bands), step):
+            some = study.bands[i : i + step]
+            names = some[0].name if len(some) == 1 else f"{', '.join(b.name for b in some[:-1])} and {some[-1].name}"
+            drawn = dip_figure_of(result, kind, "slide", some)
+            if drawn is not None:
+                notes = [n for b in some for n in notes_of_band(result, b.name)]
+                deck.picture(title.format(names), drawn, title.format(names), notes)
+
+
+def _tables(deck: Deck, result: Result) -> None:
+    axes, dips = result.study.axes, result.frames["dips"]
+    kept = [c for c in COLUMNS if c in dips]
+    head = [*(a.label for a in axes), *(COLUMNS[c][0] for c in kept)]
+    shown = dips.head(MOST_ROWS)
+    rows = spoken_rows(shown, [a.column for a in axes], {c: COLUMNS[c][1] for c in kept})
+    step = ROWS if all(len(c) <= LONG for row in rows for c in row) else ROWS // 2  # long words take two lines
+    parts = [rows[i : i + step] for i in range(0, len(rows), step)]
+    for k, part in enumerate(parts, 1):
+        count = f" ({k} of {len(parts)})" if len(parts) > 1 else ""
+        notes = [", ".join(f"{h} {v}" for h, v in zip(head, row, strict=True)) for row in part]
+        if len(shown) < len(dips):
+            notes.append(f"The first {len(shown)} of {len(dips)} rows; all are in dips.csv.")
+        deck.table(f"The numbers{count}", head, part, notes)

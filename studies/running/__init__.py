@@ -1,0 +1,1 @@
+"""Cases to answers: worker processes, the store, marks of quality."""

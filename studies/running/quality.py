@@ -1,0 +1,63 @@
+"""Quality figures of each case and band, and the words that mark one outside the model's validity."""
+
+from __future__ import annotations
+
+import math
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from tautwire.model.solve.solver import Solver
+    from tautwire.studies.study.study import Study
+
+# figure -> (lowest, highest allowed, words when outside)
+LIMITS: dict[str, tuple[float, float, str]] = {
+    "max_length_wavelengths": (0.0, 0.1, "segments longer than a tenth of a wavelength"),
+    "min_length_radii": (4.0, float("inf"), "segments shorter than four wire radii"),
+    "min_height_radii": (1.5, float("inf"), "a wire within one and a half radii of the soil"),
+    "max_neighbour_ratio": (0.0, 2.5, "neighbouring segments differ in length by more than 2.5"),
+    "y_asymmetry": (0.0, 0.05, "the engine's matrix breaks reciprocity by more than 5 %"),
+    "power_error": (-0.05, 0.05, "the power that the wires would radiate is off by more than 5 %"),
+}
+ROUNDING = 1e-9  # relative; a segment of exactly four radii is inside
+
+
+def marks(figures: dict[str, float]) -> list[str]:
+    """Words for each figure outside its limits or not a number; empty if the case is inside the model's validity."""
+    return [
+        words
+        for name, (low, high, words) in LIMITS.items()
+        if name in figures and not low * (1 - math.copysign(ROUNDING, low)) <= figures[name] <= high * (1 + ROUNDING)
+    ]
+
+
+def power_error(solver: Solver, f_hz: float) -> float:
+    """What the wires, without loss and away from the soil, radiate over what enters them, less 1.
+
+    The average-gain test: it finds what the engine does badly (steps of radius, joints, coarse segments) at a
+    hundredth of the cost of a balance with the soil (model/fields/power_balance.py), which agrees with it to a percent.
+    """
+    from tautwire.model.solve.calibration import (
+        radiation_resistance,  # with scipy, which a study read from the store does not need
+    )
+
+    parts = solver.parts(f_hz)
+    current = np.linalg.solve(parts.wires(f_hz), parts.mesh.feed.astype(complex))
+    radiated = (current.conj() @ radiation_resistance(parts.segments, f_hz) @ current).real
+    return float(radiated / (parts.mesh.feed @ current).real) - 1
+
+
+def quality_rows(solver: Solver, study: Study) -> list[dict[str, Any]]:
+    """One row a band: figures at its top, power at its centre, and `marks` ("" inside validity).
+
+    A figure that is not a number marks the band too.
+    """
+    rows = []
+    for band in study.bands:
+        centre = (band.lower + band.upper) / 2
+        power = solver.kept("power", centre, partial(power_error, solver, centre))  # the same over every soil
+        figures = {**solver.quality(band.upper), "power_error": power}
+        rows.append({"band": band.name, **figures, "marks": "; ".join(marks(figures))})
+    return rows

@@ -1,0 +1,1 @@
+"""What a study is: its file, units, set-up, cases, measured sweeps, result and columns."""

@@ -1,0 +1,128 @@
+"""Tables of a study file as pydantic models, and their first fault as one clear line."""
+
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any, get_args
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails
+
+from tautwire.model.errors import InputError, did_you_mean
+
+BRANCHES = ("str", "int", "SoilSpec", "CableSpec")  # pydantic's names for the ways of writing one value
+WORDS = {
+    "model_type": "a table",
+    "dict_type": "a table",
+    "string_type": "text in quotes",
+    "int_type": "a whole number",
+    "int_parsing": "a whole number",
+    "int_from_float": "a whole number",
+    "finite_number": "a whole number",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+}
+
+
+class Part(BaseModel):
+    """A table of a study file: unknown keys are refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def read_part(part: type[Any], raw: Mapping[str, Any], prefix: str = "") -> Any:
+    """`raw` checked by a Part; its first fault as an InputError."""
+    try:
+        return part.model_validate(raw)
+    except ValidationError as error:
+        raise _first_fault(part, error, prefix) from None
+
+
+def table_at(raw: Mapping[str, Any], name: str) -> dict[str, Any]:
+    """A copy of the table `name` of raw, empty if it has none. Raises InputError if something else stands there."""
+    table = raw.get(name)
+    if table is None:
+        return {}
+    if not isinstance(table, Mapping):
+        raise InputError(name, repr(table), "a table")
+    return dict(table)
+
+
+@contextmanager
+def named_as_written(**names: str) -> Iterator[None]:
+    """The model's field names in an InputError as the study file has them; names: start in the model -> in the file,
+    with __ for a dot."""
+    try:
+        yield
+    except InputError as error:
+        for model, written in names.items():
+            start = model.replace("__", ".")
+            if error.field.startswith(start):
+                field = written + error.field.removeprefix(start)
+                raise InputError(field, error.value, error.allowed) from None
+        raise
+
+
+def _first_fault(part: type[BaseModel], error: ValidationError, prefix: str) -> InputError:
+    # an unknown key explains more than the missing one it was meant to be
+    faults = sorted(_told(error), key=lambda e: e["type"] != "extra_forbidden")
+    fault = faults[0]
+    places = [str(p + 1) if isinstance(p, int) else p for p in fault["loc"]]
+    field = (prefix + ".".join(p for p in places if p not in BRANCHES)).rstrip(".")
+    cause = (fault.get("ctx") or {}).get("error")
+    if isinstance(cause, InputError):
+        return InputError(field, cause.value, cause.allowed)
+    if fault["type"] == "extra_forbidden":
+        known = sorted(fields_at(part, fault["loc"][:-1]))
+        told = f"unknown key, allowed here: {', '.join(known)}{did_you_mean(str(fault['loc'][-1]), known)}"
+        return InputError(field, repr(fault["input"]), told)
+    if fault["type"] == "missing":
+        return InputError(field, "nothing", "this key is needed")
+    or_table = any(e["type"] == "model_type" and e["loc"][:-1] == fault["loc"][:-1] for e in faults[1:])
+    return InputError(field, repr(fault["input"]), _allowed(part, fault, field) + (", or a table" if or_table else ""))
+
+
+def _told(error: ValidationError) -> list[ErrorDetails]:
+    """The faults, without those that a table is no text where a table is allowed too."""
+    faults = error.errors()
+    return [
+        e
+        for e in faults
+        if not (
+            e["type"] == "string_type"
+            and isinstance(e["input"], Mapping)
+            and e["loc"][-1:] == ("str",)
+            and any(o is not e and o["loc"][: len(e["loc"]) - 1] == e["loc"][:-1] for o in faults)
+        )
+    ]
+
+
+def _allowed(part: type[BaseModel], fault: ErrorDetails, field: str) -> str:
+    """What is right where pydantic found a fault, in words for those who write study files."""
+    kind, given = fault["type"], fault["input"]
+    if kind in ("tuple_type", "list_type"):
+        path = tuple(p for p in fault["loc"] if p not in BRANCHES)
+        annotation = fields_at(part, path[:-1])[str(path[-1])].annotation if isinstance(path[-1], str) else None
+        if part_of(annotation):
+            return f"write [[{field}]]: there may be several"
+        count = len(get_args(annotation))
+        if count and get_args(annotation)[-1] is not ...:
+            return f"a list of {count} values"
+        return f"a list, such as {json.dumps([given])}" if isinstance(given, str) else "a list in brackets"
+    if kind == "literal_error":
+        return f"one of {(fault.get('ctx') or {})['expected']}"
+    return WORDS.get(kind, fault["msg"].lower())
+
+
+def part_of(annotation: Any) -> type[BaseModel] | None:
+    """The Part inside an annotation such as `CoaxSpec | None` or `tuple[NearbySpec, ...]`."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((p for a in get_args(annotation) if (p := part_of(a))), None)
+
+
+def fields_at(part: type[BaseModel], path: tuple[int | str, ...]) -> dict[str, Any]:
+    for step in path:
+        if isinstance(step, str) and step in part.model_fields:
+            part = part_of(part.model_fields[step].annotation) or part
+    return part.model_fields

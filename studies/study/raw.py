@@ -1,0 +1,118 @@
+"""A set-up as the nested texts people write: find, read and change a value by its dotted name."""
+
+import copy
+import difflib
+from collections.abc import Mapping
+from typing import Any, get_args
+
+from pydantic import BaseModel
+
+from tautwire.model.errors import InputError
+from tautwire.studies.study import units
+from tautwire.studies.study.parts import part_of
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.units import (
+    Angle,
+    Capacitance,
+    Conductivity,
+    Inductance,
+    Kind,
+    Length,
+    Number,
+    Power,
+    Resistance,
+)
+
+Raw = dict[str, Any]
+
+KINDS: dict[Any, Kind] = {
+    get_args(annotated)[1]: kind
+    for annotated, kind in (
+        (Length, units.length),
+        (Angle, units.angle),
+        (Capacitance, units.capacitance),
+        (Conductivity, units.conductivity),
+        (Inductance, units.inductance),
+        (Number, units.number),
+        (Power, units.power),
+        (Resistance, units.resistance),
+    )
+}
+
+
+def kind_of(path: str) -> Kind | None:
+    """The kind of quantity at a dotted path such as "antenna.slope"; None for text or a whole number.
+
+    Raises InputError for a path that is not part of a set-up.
+    """
+    part: type[BaseModel] = Setup
+    *tables, last = [p for p in path.split(".") if not p.isdigit()]
+    for step in tables:
+        inner = part_of(part.model_fields[step].annotation) if step in part.model_fields else None
+        if inner is None:
+            raise _unknown_path(path)
+        part = inner
+    if last not in part.model_fields:
+        raise _unknown_path(path)
+    field = part.model_fields[last]
+    marks = list(field.metadata) + [m for a in get_args(field.annotation) for m in getattr(a, "__metadata__", ())]
+    return next((KINDS[m] for m in marks if m in KINDS), None)
+
+
+def _paths(part: type[BaseModel] = Setup, prefix: str = "") -> list[str]:
+    found = []
+    for name, field in part.model_fields.items():
+        inner = part_of(field.annotation)
+        found += _paths(inner, f"{prefix}{name}.") if inner else []
+        found += [prefix + name] if inner is None or name in ("soil", "type") else []
+    return found
+
+
+def _unknown_path(path: str) -> InputError:
+    near = difflib.get_close_matches(path, _paths(), n=3, cutoff=0.4)
+    return InputError("sweep", repr(path), f"a key of the set-up, such as {', '.join(near or ['antenna.length'])}")
+
+
+def changed(raw: Mapping[str, Any], path: str, value: Any) -> Raw:
+    """A copy of `raw` with the value at a dotted path replaced.
+
+    Items of a list are counted from 1 ("counterpoise.2.length"); without a number the first is meant.
+    """
+    out = copy.deepcopy(dict(raw))
+    place: Any = out
+    *steps, last = path.split(".")
+    for i, step in enumerate(steps):
+        if isinstance(place, list):
+            index = int(step) - 1 if step.isdigit() else 0
+            if not 0 <= index < len(place):
+                raise InputError(path, repr(value), f"an item from 1 to {len(place)}")
+            place = place[index]
+            if step.isdigit():
+                continue
+        if not isinstance(place, dict):
+            raise InputError(path, repr(value), f"a table at {'.'.join(steps[:i])}")
+        place = place.setdefault(step, {})
+        if not isinstance(place, dict | list):
+            raise InputError(path, repr(value), f"a table at {'.'.join(steps[: i + 1])}")
+    if isinstance(place, list):
+        if not place:
+            raise InputError(path, repr(value), "at least one item in the set-up to change")
+        place = place[0]
+    if not isinstance(place, dict):
+        raise InputError(path, repr(value), f"a table at {'.'.join(steps)}")
+    place[last] = value
+    return out
+
+
+def table_value(raw: Mapping[str, Any], path: str) -> Any:
+    """The text at a dotted path of a raw set-up, or None."""
+    place: Any = raw
+    for step in path.split("."):
+        if isinstance(place, list):
+            place = place[int(step) - 1 if step.isdigit() else 0]
+            if step.isdigit():
+                continue
+        if not isinstance(place, Mapping) or step not in place:
+            return None
+        place = place[step]
+    return place

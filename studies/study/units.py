@@ -1,0 +1,245 @@
+"""Quantities as people write them ("66 ft 3 in", "14.06 MHz") to SI floats, and back to text.
+
+The unit names and factors are pint's. Pint takes about a second to import the first time, so it is loaded
+on the first unit that needs it, with its definitions kept in pint's own cache folder.
+"""
+
+import math
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, ValidationInfo
+
+from tautwire.model.errors import InputError
+
+MOST_VALUES = 1000
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_PLAIN = re.compile(rf"({_NUMBER})\s*([^\d\s.,+-].{{0,39}})?")
+_FEET_INCHES = re.compile(rf"({_NUMBER})\s*(?:ft|feet|foot|')\s*(\d+\.?\d*|\.\d+)\s*(?:in|inch|inches|\")")
+_COMPLEX = re.compile(rf"({_NUMBER})\s*([+-])\s*(?:j\s*([\d.]+)|([\d.]+)\s*j)\s*(\S+)")
+_SIGNS = {"'": "ft", '"': "in", "°": "deg", "%": "percent"}
+_ANY_CASE = {
+    "hz": "hertz",
+    "khz": "kilohertz",
+    "mhz": "megahertz",
+    "ghz": "gigahertz",
+    "ohms": "ohm",
+    "ohm": "ohm",
+    "kohm": "kiloohm",
+    "degrees": "degree",
+}
+# (unit, SI unit) -> factor, for the units of most studies, so that those need not wait for pint; tests compare with it
+COMMON = {
+    ("m", "m"): 1.0,
+    ("cm", "m"): 0.01,
+    ("mm", "m"): 0.001,
+    ("ft", "m"): 0.3048,
+    ("deg", "rad"): math.pi / 180,
+    ("rad", "rad"): 1.0,
+    ("W", "W"): 1.0,
+    ("MHz", "Hz"): 1e6,
+    ("kHz", "Hz"): 1e3,
+    ("ohm", "ohm"): 1.0,
+    ("pF", "F"): 1e-12,
+    ("mS/m", "S/m"): 0.001,
+}
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint
+
+    try:
+        return pint.UnitRegistry(cache_folder=":auto:")
+    except OSError:  # no writable home: slower, but the same units
+        return pint.UnitRegistry()
+
+
+@lru_cache(maxsize=1024)
+def _factor(unit: str, si: str) -> float | None:
+    """What one `unit` is in `si`; None if pint does not know the unit or it measures something else."""
+    unit = _SIGNS.get(unit, _ANY_CASE.get(unit.lower(), unit))
+    if (unit, si) in COMMON:
+        return COMMON[unit, si]
+    registry = _registry()
+    try:
+        one, two = (registry.Quantity(x, registry.parse_units(unit)).to(si).magnitude for x in (1.0, 2.0))
+    except Exception:  # pint meets odd text with many kinds of error; all mean "no such unit"
+        return None
+    return float(one) if math.isclose(two, 2 * one) else None  # no offsets or logarithms
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of quantity, called as kind(value, field) -> float in SI (`unit`).
+
+    value: a string with a unit, or plain 0; a kind without a unit also takes plain numbers.
+    Raises InputError naming `field` for anything else, a wrong unit, or a value that is not finite.
+    """
+
+    name: str
+    unit: str
+    example: str
+
+    @property
+    def allowed(self) -> str:
+        if not self.unit:
+            return f"a finite number such as {self.example}"
+        article = "an" if self.name[0] in "aeiou" else "a"
+        return f"{article} {self.name} with its unit, such as {self.example}"
+
+    def __call__(self, value: object, field: str) -> float:
+        result = self._read(value)
+        if result is None or not math.isfinite(result):
+            raise InputError(field, repr(value), self.allowed)
+        return result
+
+    def _read(self, value: object) -> float | None:
+        if isinstance(value, bool):
+            return None
+        if isinstance(value, int | float):
+            return float(value) if value == 0 or not self.unit else None
+        if not isinstance(value, str):
+            return None
+        text = value.strip()
+        if self.unit == "m" and (both := _FEET_INCHES.fullmatch(text)):
+            feet, inches = float(both[1]), float(both[2])
+            return (feet * _known("ft", "m")) + math.copysign(inches, feet) * _known("in", "m")
+        if not (match := _PLAIN.fullmatch(text)):
+            return None
+        number, unit = float(match[1]), match[2]
+        if unit is None:
+            return number if number == 0 or not self.unit else None
+        factor = _factor(unit, self.unit)
+        return None if factor is None else number * factor
+
+
+def _known(unit: str, si: str) -> float:
+    factor = _factor(unit, si)
+    assert factor is not None
+    return factor
+
+
+number = Kind("number", "", "0.5 or '50 %'")
+length = Kind("length", "m", "'20.1 m', '0.4 mm', '66 ft' or '66 ft 3 in'")
+area = Kind("area", "m**2", "'1.2 cm^2' or '0.5 in^2'")
+angle = Kind("angle", "rad", "'12 deg' or '0.2 rad'")
+frequency = Kind("frequency", "Hz", "'14.06 MHz' or '7030 kHz'")
+capacitance = Kind("capacitance", "F", "'100 pF'")
+inductance = Kind("inductance", "H", "'3.2 uH'")
+resistance = Kind("resistance", "ohm", "'50 ohm' or '2.4 kohm'")
+conductivity = Kind("conductivity", "S/m", "'5 mS/m'")
+power = Kind("power", "W", "'10 W' or '500 mW'")
+voltage = Kind("voltage", "V", "'300 V'")
+duration = Kind("duration", "s", "'6 min'")
+
+
+def impedance(value: object, field: str) -> complex:
+    """An impedance in ohms: "1200+800j ohm", "1200 - j800 ohm", "2.4 kohm". Raises InputError."""
+    allowed = "an impedance with its unit, such as '1200+800j ohm' or '2.4 kohm'"
+    if isinstance(value, str) and (match := _COMPLEX.fullmatch(value.strip())):
+        real = resistance(f"{match[1]} {match[5]}", field)
+        imaginary = resistance(f"{match[2]}{match[3] or match[4]} {match[5]}", field)
+        return complex(real, imaginary)
+    try:
+        return complex(resistance(value, field))
+    except InputError:
+        raise InputError(field, repr(value), allowed) from None
+
+
+def _checked(kind: Callable[[object, str], Any]) -> BeforeValidator:
+    def check(value: Any, info: ValidationInfo) -> Any:
+        return kind(value, info.field_name or "value")
+
+    return BeforeValidator(check)
+
+
+Number = Annotated[float, _checked(number)]
+Length = Annotated[float, _checked(length)]
+Area = Annotated[float, _checked(area)]
+Angle = Annotated[float, _checked(angle)]
+Frequency = Annotated[float, _checked(frequency)]
+Capacitance = Annotated[float, _checked(capacitance)]
+Inductance = Annotated[float, _checked(inductance)]
+Resistance = Annotated[float, _checked(resistance)]
+Conductivity = Annotated[float, _checked(conductivity)]
+Power = Annotated[float, _checked(power)]
+Voltage = Annotated[float, _checked(voltage)]
+Duration = Annotated[float, _checked(duration)]
+Impedance = Annotated[complex, _checked(impedance)]
+
+
+def values(spec: object, parse: Callable[[object, str], float], field: str) -> list[float]:
+    """The values of one axis, each read by `parse` (a Kind).
+
+    spec: one value, a list of values, or a table {from, to, step} or {from, to, count}, both ends included.
+    Raises InputError for an empty or repeating list, a step that is zero, points away from the end or does
+    not divide the range, or more than 1000 values.
+    """
+    if isinstance(spec, Mapping):
+        return _range(spec, parse, field)
+    if isinstance(spec, str) or not isinstance(spec, Sequence):
+        return [parse(spec, field)]
+    if not 1 <= len(spec) <= MOST_VALUES:
+        raise InputError(field, f"{len(spec)} values", f"1 to {MOST_VALUES} values")
+    result = [parse(item, f"{field}[{i}]") for i, item in enumerate(spec)]
+    for i, item in enumerate(result):
+        if item in result[:i]:
+            raise InputError(f"{field}[{i}]", repr(spec[i]), "each value only once")
+    return result
+
+
+def _range(spec: Mapping[str, object], parse: Callable[[object, str], float], field: str) -> list[float]:
+    if set(spec) not in ({"from", "to", "step"}, {"from", "to", "count"}):
+        raise InputError(field, dict(spec), "a table of from, to and either step or count")
+    first, last = parse(spec["from"], f"{field}.from"), parse(spec["to"], f"{field}.to")
+    if first == last:
+        raise InputError(f"{field}.to", repr(spec["to"]), "an end that differs from the start")
+    if "count" in spec:
+        count = spec["count"]
+        if not isinstance(count, int) or isinstance(count, bool) or not 2 <= count <= MOST_VALUES:
+            raise InputError(f"{field}.count", repr(count), f"a whole number from 2 to {MOST_VALUES}")
+        steps = count - 1
+    else:
+        step = parse(spec["step"], f"{field}.step")
+        if step == 0 or (last - first) / step < 0:
+            raise InputError(f"{field}.step", repr(spec["step"]), "a step that leads from start to end")
+        if (last - first) / step > MOST_VALUES - 0.5:
+            raise InputError(f"{field}.step", repr(spec["step"]), f"a step for at most {MOST_VALUES} values")
+        steps = round((last - first) / step)
+        if steps < 1 or not math.isclose(steps * step, last - first, rel_tol=1e-6):
+            raise InputError(f"{field}.step", repr(spec["step"]), "a step that divides the range, or a count")
+    return [first + (last - first) * i / steps for i in range(steps)] + [last]
+
+
+def format_length(metres: float, system: str = "metric") -> str:
+    """Length as text: metric "20.10 m", "43.0 cm", "0.40 mm"; imperial "66 ft 3 in" or short "5.10 in"."""
+    size = abs(metres)
+    if system == "metric":
+        if size >= 1 or size == 0:
+            return f"{metres:.2f} m"
+        return f"{metres * 100:.1f} cm" if size >= 0.01 else f"{metres * 1000:.2f} mm"
+    if system != "imperial":
+        raise InputError("units", repr(system), "'metric' or 'imperial'")
+    inches = size / 0.0254
+    sign = "-" if metres < 0 else ""
+    if inches < 11.5:
+        return f"{sign}{inches:.2f} in"
+    feet, rest = divmod(round(inches), 12)
+    return f"{sign}{feet} ft {rest} in"
+
+
+def format_frequency(f_hz: float, decimals: int = 3) -> str:
+    """Frequency as text: "14.060 MHz"; below 1 MHz "472.0 kHz", below 1 kHz "50 Hz"."""
+    if abs(f_hz) >= 1e6:
+        return f"{f_hz / 1e6:.{decimals}f} MHz"
+    return f"{f_hz / 1e3:.1f} kHz" if abs(f_hz) >= 1e3 else f"{f_hz:.0f} Hz"
+
+
+def format_angle(radians: float, decimals: int = 0) -> str:
+    """Angle as text in degrees: "12°"."""
+    return f"{math.degrees(radians):.{decimals}f}°"

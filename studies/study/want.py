@@ -1,0 +1,75 @@
+"""What a study can be asked for. Each want computes tidy rows for a case, and may add tables, words and plots.
+
+To add one: write wants/<name>/want.py with a `Want` called WANT, and list the name in WANTS.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from tautwire.model.errors import InputError, did_you_mean
+from tautwire.studies.study.parts import Part
+from tautwire.studies.study.setup import Setup
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.model.solve.solver import Solver
+    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Study
+
+Rows = list[dict[str, Any]]
+Frames = dict[str, Rows]
+
+
+def _no_more(result: Result) -> None:
+    return None
+
+
+def _no_words(result: Result) -> list[str]:
+    return []
+
+
+def _no_check(setup: Setup, study: Study) -> None:
+    return None
+
+
+def _no_plots(result: Result) -> dict[str, Figure]:
+    return {}
+
+
+@dataclass(frozen=True)
+class Want:
+    """A kind of answer.
+
+    name: as in [study] want, and the name of its options table. compute(setup, solver, study): table name -> rows
+    for one case, run in a worker. options: the Part that checks its options table. finish(result): adds tables made
+    from all cases to result.frames. sentences(result): the answer in words. plots(result): file stem -> figure; sized:
+    whether it also takes `size`, a name of style.LOOKS. check(setup, study): raises InputError for what compute would
+    refuse, as far as that is known at once; called for every case before any is computed.
+    """
+
+    name: str
+    compute: Callable[[Setup, Solver, Study], Frames]
+    options: type[Part] = Part
+    finish: Callable[[Result], None] = _no_more
+    sentences: Callable[[Result], list[str]] = _no_words
+    plots: Callable[..., dict[str, Figure]] = _no_plots
+    sized: bool = False
+    check: Callable[[Setup, Study], None] = _no_check
+
+
+WANTS = ("dips", "exposure", "fit", "pattern", "shield", "stress", "target", "turns", "why")
+"""Names of all wants; the module of each is loaded when asked for."""
+
+
+def want_named(name: str) -> Want:
+    """The want of that name. Raises InputError with the nearest name."""
+    if name not in WANTS:
+        raise InputError("study.want", repr(name), f"one of {', '.join(WANTS)}{did_you_mean(name, WANTS)}")
+    want = importlib.import_module(f"tautwire.studies.wants.{name}.want").WANT
+    assert isinstance(want, Want)
+    return want

@@ -1,0 +1,1 @@
+"""Where each band dips, and how the SWR runs."""

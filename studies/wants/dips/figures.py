@@ -1,0 +1,80 @@
+"""The figures that belong to a study of dips: which ones its axes call for, with titles and captions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from tautwire.studies.drawing.axes import running, word
+from tautwire.studies.drawing.layout import layout_figure, layout_grid
+from tautwire.studies.drawing.words import labels_words, shared_words, title_of
+from tautwire.studies.wants.dips.category import category_figure
+from tautwire.studies.wants.dips.dip import dip_figure
+from tautwire.studies.wants.dips.impedance import impedance_figure
+from tautwire.studies.wants.dips.smith import smith_figure
+from tautwire.studies.wants.dips.swr import swr_figure
+
+if TYPE_CHECKING:
+    from tautwire.model.operating.bands import Band
+    from tautwire.studies.drawing.style import Look, Sheet
+    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Case, Study
+
+
+def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]:
+    """ "layout", and "layout_last" if the last case hangs or lies otherwise; a grid of side views for variants."""
+    cases = study.cases()
+    head: dict[str, Any] = {"title": title_of(study), "size": size}
+    if study.variants:
+        firsts: dict[Any, Case] = {}
+        for case in cases:
+            firsts.setdefault(case.labels[study.axes[0].column], case)
+        return {"layout": layout_grid([(word(k), c.setup().build()) for k, c in firsts.items()], **head)}
+    first, last = cases[0].setup().build(), cases[-1].setup().build()
+    if first.structure == last.structure:
+        return {"layout": layout_figure(first, caption=shared_words(study), **head)}
+    return {
+        stem: layout_figure(built, caption=f"{labels_words(study, case.labels)}; {shared_words(study)}", **head)
+        for stem, built, case in (("layout", first, cases[0]), ("layout_last", last, cases[-1]))
+    }
+
+
+KINDS = ("swr", "dip", "impedance", "smith")
+
+
+def dip_figure_of(
+    result: Result, kind: str, size: str | Look = "print", bands: Sequence[Band] | None = None
+) -> Sheet | None:
+    """One of KINDS from the tables of want_dips; None without rows, or "dip" of a single case.
+
+    bands: only these. "dip" runs along the axis with numbers, or compares words.
+    """
+    study = result.study
+    dips, sweeps = result.frames.get("dips"), result.frames.get("sweeps")
+    if dips is None or sweeps is None or dips.empty or sweeps.empty:
+        return None
+    shown = [b for b in bands or study.bands if (sweeps["band"] == b.name).any()]
+    head: dict[str, Any] = {"title": title_of(study), "caption": shared_words(study), "size": size}
+    axis, spec = running(study.axes), study.spec
+    if kind == "swr":
+        return swr_figure(
+            sweeps, dips, shown, study.axes, region=spec.region, threshold=spec.swr_threshold, **head
+        )  # fmt: skip
+    if kind == "impedance":
+        return impedance_figure(sweeps, dips, shown, study.axes, **head)
+    if kind == "smith":
+        return smith_figure(sweeps, shown, study.axes, **head)
+    if axis is not None and axis.numbers is not None and len(axis.numbers) > 1:
+        return dip_figure(dips, sweeps, shown, study.axes, **head)
+    return category_figure(dips, sweeps, shown, study.axes, **head) if len(study.cases()) > 1 else None
+
+
+def dip_figures(result: Result, size: str | Look = "print", bands: Sequence[Band] | None = None) -> dict[str, Sheet]:
+    """Every figure of KINDS that there is."""
+    drawn = {kind: dip_figure_of(result, kind, size, bands) for kind in KINDS}
+    return {kind: sheet for kind, sheet in drawn.items() if sheet is not None}
+
+
+def plots(result: Result) -> dict[str, Sheet]:
+    """File stem -> figure, print size."""
+    return {**layout_figures(result.study), **dip_figures(result)}

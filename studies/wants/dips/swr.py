@@ -1,0 +1,104 @@
+"""SWR over each band: the band's edges, the stretches each mode uses, and where every curve dips.
+
+Under each curve a plumb line hangs from its dip to a shelf with the curve's name. In the shelf three lanes show the
+mode segments of the band. The tinted box is what one hopes for: inside the band and below 2:1.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+
+from tautwire.model.operating.bands import Band
+from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, panel_shape, running, value_text, view_of
+from tautwire.studies.drawing.labels import spread, text_size
+from tautwire.studies.drawing.style import Look, Sheet, style
+from tautwire.studies.study.study import Axis
+from tautwire.studies.wants.dips.band_panel import BARE, NAMED, Shelf, band_ground, key_handles, swr_limit
+
+MOST_PANELS = {"print": 12, "talk": 4, "slide": 4}
+
+
+def swr_figure(
+    sweeps: pd.DataFrame,
+    dips: pd.DataFrame,
+    bands: Sequence[Band],
+    axes: Sequence[Axis] = (),
+    *,
+    region: object = 1,
+    threshold: float = 3.0,
+    title: str = "",
+    caption: str = "",
+    size: str | Look = "print",
+) -> Sheet:
+    """SWR at the radio against frequency (MHz), a panel a band and group of cases.
+
+    sweeps, dips: frames of want_dips. region: of the band plan. threshold: the user's SWR. Curves are cut at 5, 10 or
+    20, as told beside the axis. Raises InputError for an unknown size or region.
+    """
+    axis = running(axes)
+    colours = Colours(axis)
+    panels = [(b, name, rows[rows["band"] == b.name]) for name, rows in groups(sweeps, axes) for b in bands]
+    names = dict(groups(dips, axes))
+    with style(size) as look:
+        shown = panels[: MOST_PANELS.get(look.name, 12)]
+        if len(shown) < len(panels):
+            caption += f" (the first {len(shown)} of {len(panels)} panels)"
+        rows, columns = panel_shape(len(shown), look)
+        sheet = Sheet(look, None if look.name != "print" else max(look.height, 1.4 + 2.5 * rows))
+        sheet.header(title, caption)
+        grid: Any = sheet.subplots(rows, columns, squeeze=False)
+        flat = list(grid.flat)
+        for k, ax in enumerate(flat):
+            ax.set_visible(k < len(shown))
+            ax.set_xlabel("frequency (MHz)" if k >= len(shown) - columns else "")
+        views = [view_of(b, part, list(_of(names[name], b)["dip_mhz"])) for b, name, part in shown]
+        limit = swr_limit([p for _, _, p in shown], views, threshold)
+        for ax, (band, name, part), view in zip(flat, shown, views, strict=False):
+            band_ground(ax, band, threshold, limit, view, look)
+            ax.set_title(", ".join([band_title(band), *([name] if name else [])]))
+            for value, curve in lines(part, axis):
+                y = np.clip(np.nan_to_num(curve["swr"], nan=limit * 9, posinf=limit * 9), 1, limit * 9)
+                ax.plot(curve["f_mhz"], y, **colours.mark(value).line, zorder=3)
+        sheet.supylabel(f"SWR at the radio (up to {limit:g})", size=look.type)
+        visible = flat[: len(shown)]
+        sheet.place()  # panel sizes are known from here on
+        named = all(
+            _places(sheet, ax, _of(names[n], b), axis, colours.ramped) is not None
+            for ax, (b, n, _) in zip(visible, shown, strict=True)
+        )
+        colours.key(sheet, visible, key_handles(), named=not named)
+        sheet.place()
+        for ax, (band, name, _) in zip(visible, shown, strict=True):
+            shelf = Shelf(ax, limit, look.type, ax.get_window_extent().height / sheet.dpi, NAMED if named else BARE)
+            shelf.lanes(band, region)
+            mine = _of(names[name], band)
+            places = _places(sheet, ax, mine, axis, colours.ramped) if named else None
+            shelf.plumbs(mine, axis, colours, places)
+        return sheet
+
+
+def _of(dips: pd.DataFrame, band: Band) -> pd.DataFrame:
+    return dips[(dips["band"] == band.name) & dips["dip_mhz"].notna()]
+
+
+def _places(
+    sheet: Sheet, ax: Axes, dips: pd.DataFrame, axis: Axis | None, ends: bool
+) -> list[tuple[int, str, float]] | None:  # fmt: skip
+    """Where the names of the dips go in the shelf: (row of dips, name, MHz); None if they crowd each other."""
+    rows = sorted({0, len(dips) - 1}) if ends and len(dips) else list(range(len(dips)))
+    low, high = ax.get_xlim()
+    scale = (high - low) / (ax.get_window_extent().width / sheet.dpi)  # MHz an inch
+    at = [float(dips["dip_mhz"].iloc[i]) for i in rows]
+    if axis is None:
+        words = [f"{f:.3f} MHz" for f in at]
+    else:
+        words = [value_text(axis, dips[axis.column].iloc[i]) for i in rows]
+    widths = [text_size(sheet, w, sheet.look.small)[0] * scale for w in words]
+    places = spread(at, widths, low, high, 0.6 * sheet.look.small / 72 * scale)
+    far = 4 * sheet.look.small / 72 * scale
+    if places is None or any(abs(p - a) > far for p, a in zip(places, at, strict=True)):
+        return None
+    return list(zip(rows, words, places, strict=True))

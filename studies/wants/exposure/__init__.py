@@ -1,0 +1,1 @@
+"""How far to stay away while it transmits."""

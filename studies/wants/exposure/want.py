@@ -1,0 +1,187 @@
+"""Want "exposure": how far to stay away from the antenna while it transmits, with maps in plan and section."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tautwire.model.errors import InputError
+from tautwire.model.fields.exposure import HEIGHTS, Sheet, check_sampling, stay_away
+from tautwire.model.fields.exposure_limits import GROUPS, STANDARDS, Level, levels
+from tautwire.model.fields.near_field import NearField
+from tautwire.studies.study.parts import Part
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.units import Length
+from tautwire.studies.study.want import Frames, Rows, Want
+from tautwire.studies.wants.operating_point import operating_frequency, watts_into_wire
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.model.operating.bands import Band
+    from tautwire.model.solve.solver import Solver
+    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Study
+
+BOTH = "both"
+MOST_MAPS = 6  # cases whose maps are kept
+CAP = 1e6  # stands for the quotient in a conductor
+
+
+class ExposureSpec(Part):
+    """[exposure]: standard "fcc", "icnirp" or "both" (the stricter at each place); group "general" or "occupational".
+
+    heights: of the body's parts that are checked, above soil. extent: how far from conductors to look (default: as far
+    as needed). resolution: of the grid (default: from the extent). maps: keep the maps (default: up to six cases).
+    """
+
+    standard: str = BOTH
+    group: str = "general"
+    heights: tuple[Length, ...] = HEIGHTS
+    extent: Length | None = None
+    resolution: Length | None = None
+    maps: bool | None = None
+
+
+def limits_of(spec: ExposureSpec, f_hz: float) -> tuple[Level, ...]:
+    """Every level asked for at f_hz (Hz). Raises InputError for an unknown standard or group."""
+    known = (*STANDARDS, BOTH)
+    if spec.standard not in known:
+        raise InputError("exposure.standard", repr(spec.standard), f"one of {', '.join(known)}")
+    names = tuple(STANDARDS) if spec.standard == BOTH else (spec.standard,)
+    return tuple(level for name in names for level in levels(f_hz, name, spec.group))
+
+
+def check(setup: Setup, study: Study) -> None:
+    """Raises InputError for limits, heights or a grid that compute would refuse."""
+    spec: ExposureSpec = study.options["exposure"]
+    check_sampling(spec.heights, spec.extent, spec.resolution)
+    for band in study.bands:
+        limits_of(spec, band.lower)
+
+
+def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
+    """Tables "exposure" (a row a band), and for a few cases "exposure_plan" and "exposure_section" (a row a place)."""
+    spec: ExposureSpec = study.options["exposure"]
+    frames: Frames = {"exposure": []}
+    maps = len(study.cases()) <= MOST_MAPS if spec.maps is None else spec.maps
+    if maps:
+        frames |= {"exposure_plan": [], "exposure_section": []}
+    for band in study.bands:
+        _band(setup, solver, spec, band, frames)
+    return frames
+
+
+def _band(setup: Setup, solver: Solver, spec: ExposureSpec, band: Band, frames: Frames) -> None:
+    feed, layout = setup.feed_system(), setup.build().layout
+    f = operating_frequency(solver, feed, band)
+    solution = solver.solve(f)
+    watts = watts_into_wire(solution, feed, setup.radio.power)
+    limits = limits_of(spec, f)
+    start, end = (np.array(p) for p in (layout.points[0], layout.points[-1]))
+    near = NearField.of(solution, watts)
+    found = stay_away(
+        near, limits, setup.radio.duty, start, end, layout.bearing, spec.heights, spec.extent, spec.resolution
+    )
+    worst = found.worst if found.worst is not None else np.full(3, math.nan)
+    frames["exposure"].append(
+        {
+            "band": band.name,
+            "f_mhz": f / 1e6,
+            "power_w": setup.radio.power,
+            "duty": setup.radio.duty,
+            "wire_w": watts,
+            "limit_e_v_per_m": min(x.e for x in limits),
+            "limit_h_a_per_m": min(x.h for x in limits),
+            "stay_away_m": found.from_conductor,
+            "any_part_m": found.from_any_part,
+            "from_feed_m": found.from_feed,
+            "from_end_m": found.from_end,
+            "worst_east_m": worst[0],
+            "worst_north_m": worst[1],
+            "worst_height_m": worst[2],
+            "complete": found.complete,
+        }
+    )
+    if "exposure_plan" in frames:
+        frames["exposure_plan"] += _places(band, found.plan, "east_m", "north_m")
+        frames["exposure_section"] += _places(band, found.section, "along_m", "height_m")
+
+
+def _places(band: Band, sheet: Sheet, across: str, up: str) -> Rows:
+    rows: Rows = []
+    for i, j in zip(*np.nonzero(~np.isnan(sheet.value)), strict=True):
+        value = min(float(sheet.value[i, j]), CAP)
+        rows.append({"band": band.name, across: float(sheet.across[j]), up: float(sheet.up[i]), "quotient": value})
+    return rows
+
+
+def shown(metres: float) -> float:
+    """Rounded up to a tenth of a metre, and never below one: the figure to keep in mind."""
+    return max(math.ceil(metres * 10 - 1e-9) / 10, 0.1)
+
+
+def against(spec: ExposureSpec) -> str:
+    """The limits in words."""
+    names = [s.name for key, s in STANDARDS.items() if spec.standard in (key, BOTH)]
+    who = dict(zip(GROUPS, ("the general public", "people at work with it"), strict=True))[spec.group.strip().lower()]
+    return f"{' and '.join(names)} for {who}"
+
+
+def sentences(result: Result) -> list[str]:
+    """One sentence a band, and one on what it rests on."""
+    table = result.frames.get("exposure")
+    if table is None or table.empty:
+        return []
+    out = []
+    for band in result.study.bands:
+        rows = table[table["band"] == band.name]
+        if rows.empty:
+            continue
+        low, high = (shown(x) for x in (rows["stay_away_m"].min(), rows["stay_away_m"].max()))
+        part = shown(rows["any_part_m"].max())
+        span = f"{high:.1f} m" if low == high else f"{low:.1f} to {high:.1f} m, by case,"
+        powers = sorted({f"{w:g}" for w in rows["power_w"]}, key=float)
+        duties = sorted({f"{d:g}" for d in rows["duty"]}, key=float)
+        told = (
+            f"{band.name}: with {' or '.join(powers)} W at a duty of {' or '.join(duties)}, people on the ground stay "
+            f"{span} clear of every conductor seen from above, and nobody comes within {part:.1f} m of any part of it."
+        )
+        if not rows["complete"].all():
+            told += " The limit is still passed at the edge of what was searched: the distance is greater."
+        out.append(told)
+    spec: ExposureSpec = result.study.options["exposure"]
+    heights = ", ".join(f"{h:g}" for h in spec.heights)
+    out.append(
+        f"Distances are to {against(spec)} (figures from memory; check the text in force), for the highest field at "
+        f"{heights} m above soil. They assume flat soil, a radio that delivers all its power, and nobody in the field; "
+        "they do not cover touch, which can burn where the field is within limits."
+    )
+    return out
+
+
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
+    """Maps of the first case, a figure a band."""
+    from tautwire.studies.drawing.words import labels_words
+    from tautwire.studies.wants.exposure.figures import exposure_figure
+
+    case = result.study.cases()[0]
+    rows, plan, section = (result.of(name, case) for name in ("exposure", "exposure_plan", "exposure_section"))
+    if plan.empty or section.empty:
+        return {}
+    where = labels_words(result.study, case.labels)
+    spec: ExposureSpec = result.study.options["exposure"]
+    out: dict[str, Figure] = {}
+    for band in result.study.bands:
+        one, two = (t[t["band"] == band.name] for t in (plan, section))
+        row = rows[rows["band"] == band.name].iloc[0]
+        title = f"{band.name}: stay {shown(row['stay_away_m']):.1f} m clear with {row['power_w']:g} W"
+        caption = f"Against {against(spec)}; duty {row['duty']:g}; {where}".rstrip("; ")
+        stem = f"exposure-{band.name.replace(' ', '')}"
+        out[stem] = exposure_figure(one, two, case.setup().build(), title=title, caption=caption, size=size)
+    return out
+
+
+WANT = Want("exposure", compute, ExposureSpec, sentences=sentences, plots=plots, sized=True, check=check)

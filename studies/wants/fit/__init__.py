@@ -1,0 +1,1 @@
+"""Uncertain values of the set-up, fitted to measured sweeps."""

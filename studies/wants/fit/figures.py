@@ -1,0 +1,70 @@
+"""Measured against fitted SWR, and what the fit leaves."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Sheet, style
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.studies.study.result import Result
+
+MOST_SWEEPS = 6
+TOP = 6.0  # highest SWR shown
+
+
+def fit_figures(result: Result) -> dict[str, Figure]:
+    """Stem -> figure: "fit" for the first case of a study."""
+    points = result.frames.get("fit_points")
+    if points is None or points.empty:
+        return {}
+    for column in result.axis_columns:
+        points = points[points[column].map(str) == str(points[column].iloc[0])]
+    return {"fit": fit_figure(points, result.frames["fit_sweeps"])}
+
+
+def fit_figure(points: pd.DataFrame, sweeps: pd.DataFrame) -> Sheet:
+    """Above: SWR measured, fitted, and as the set-up had it before. Below: residuals against the noise."""
+    names = list(dict.fromkeys(points["sweep"]))[:MOST_SWEEPS]
+    with style("print") as look:
+        sheet = Sheet(look, height=4.8)
+        sheet.header(
+            "Does the fitted set-up explain what was measured?",
+            "Dots: measured SWR. Line: fitted. Dashed: before the fit. Below: what is left of the reflection "
+            "coefficient, with a band of two standard deviations of the noise.",
+        )
+        axes = sheet.subplots(2, len(names), squeeze=False, sharex="col", gridspec_kw={"height_ratios": (2.2, 1)})
+        most = 0.0
+        for k, name in enumerate(names):
+            rows = points[points["sweep"] == name]
+            info = sweeps[sweeps["sweep"] == name].iloc[0]
+            top, below = axes[0, k], axes[1, k]
+            f = rows["f_mhz"].to_numpy(float)
+            every = max(1, len(f) // 120)
+            top.plot(f, rows["swr_start"], color=CYCLE[1].colour, linestyle=CYCLE[1].dash, label="before the fit")
+            top.plot(f[::every], rows["swr_measured"].to_numpy(float)[::every], "o", color=QUIET, markersize=2.6,
+                     label="measured")  # fmt: skip
+            top.plot(f, rows["swr_fitted"], color=CYCLE[0].colour, label="fitted", linewidth=look.line * 1.2)
+            top.set(ylim=(1, TOP), title=f"{name} ({info['plane']})")
+            below.axhspan(-2 * info["noise"], 2 * info["noise"], color=TARGET, linewidth=0)
+            below.axhline(0, color=INK, linewidth=0.6)
+            below.plot(f, rows["residual_re"], color=CYCLE[0].colour, linewidth=0.9, label="real part")
+            if np.any(rows["residual_im"]):
+                below.plot(f, rows["residual_im"], color=CYCLE[3].colour, linewidth=0.9, label="imaginary part")
+            most = max(most, float(np.abs(rows[["residual_re", "residual_im"]].to_numpy()).max()), 2 * info["noise"])
+            below.set_xlabel("MHz")
+        for k in range(len(names)):
+            axes[1, k].set_ylim(-1.15 * most, 1.15 * most)
+            if k:
+                axes[0, k].tick_params(labelleft=False)
+                axes[1, k].tick_params(labelleft=False)
+        axes[0, 0].set_ylabel("SWR")
+        axes[1, 0].set_ylabel("left over")
+        handles = axes[0, 0].get_legend_handles_labels()[0] + axes[1, 0].get_legend_handles_labels()[0]
+        sheet.legend(handles=handles, loc="outside lower left", ncols=5, handlelength=2.2, columnspacing=1.4)
+    return sheet

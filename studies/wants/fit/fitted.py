@@ -1,0 +1,48 @@
+"""Fitted set-ups as files: the set-up's tables as people write them, with the result of the fit beside them."""
+
+import copy
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import click
+import tomli_w
+
+from tautwire.model.errors import InputError
+from tautwire.studies.study.files import put_text
+from tautwire.studies.study.raw import Raw
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import load_tables
+
+RESULT = "fit_result"
+FROM = click.option(
+    "--from", "fit", type=click.Path(path_type=Path), help="A file written by 'tautwire fit': use its fitted set-up."
+)
+
+
+def write_fit(raw: Mapping[str, Any], result: Mapping[str, Any], path: Path) -> None:
+    """Write a set-up (texts) and the fit's result as TOML. Raises InputError if the file cannot be written."""
+    tables = {k: v for k, v in raw.items() if k in Setup.model_fields}
+    text = (
+        "# A set-up fitted to measurement by tautwire. Use it:  tautwire run STUDY --from THIS_FILE\n\n"
+        + tomli_w.dumps({**tables, RESULT: dict(result)})
+    )
+    put_text(path, text)
+
+
+def with_fit(raw: Mapping[str, Any], path: Path | None) -> Raw:
+    """A study's tables with its set-up replaced by the fitted one in `path`; unchanged if path is None.
+
+    Tables of the set-up that the fit file does not have (such as reel) stay as they are; so do [study], [sweep] and
+    the rest. Raises InputError for a file that is not a fit.
+    """
+    out = copy.deepcopy(dict(raw))
+    if path is None:
+        return out
+    fitted = load_tables(path)
+    if RESULT not in fitted:
+        raise InputError("--from", path, f"a file written by 'tautwire fit', with a [{RESULT}] table")
+    for name in Setup.model_fields:
+        if name in fitted:
+            out[name] = fitted[name]
+    return out

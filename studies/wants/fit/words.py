@@ -1,0 +1,126 @@
+"""What a fit says, in words: values, what the data cannot tell apart, noise, a wrong reference plane."""
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+
+from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, unexplained
+from tautwire.studies.wants.local_model import quantity_kind, shown
+
+ALIKE = 0.95  # correlation from which two values count as not told apart
+SILENT = 0.8  # of the prior's sd left: the data said little
+WEAK = 1.0  # strength of a direction below which the data say less than the prior
+NOISY = 0.02  # scatter of gamma that is worth a word
+BETTER = 0.5  # squared misfit of the other plane over this one's, below which it fits far better
+
+
+def notes(found: Fit, least_error: float = LEAST_ERROR) -> list[str]:
+    """One sentence for each thing worth knowing, the values first."""
+    out = [_value(found, i) for i in range(len(found.parameters))]
+    out.append(
+        "The standard deviations count noise, the solver's mesh and priors, not what a model leaves out (trees, slack)."
+    )
+    out += _plane(found)
+    out += _noise(found, least_error)
+    out += _bounds(found)
+    out += _apart(found)
+    return out
+
+
+def _value(found: Fit, i: int) -> str:
+    p = found.parameters[i]
+    kind = quantity_kind(p.path, "fit")
+    sd = float(found.sd[i])
+    known = "" if p.sd is None else f" give or take {shown(p.sd, kind, 2)}"
+    digits = 4
+    if found.estimate[i] and sd > 0:
+        digits = max(2, min(6, 2 + math.ceil(math.log10(abs(found.estimate[i]) / sd))))
+    return (
+        f"{p.path}: {shown(float(found.estimate[i]), kind, digits)}, standard deviation {shown(sd, kind, 2)} "
+        f"(started from {shown(p.start, kind)}{known})."
+    )
+
+
+def _plane(found: Fit) -> list[str]:
+    if math.isnan(found.other_plane) or found.other_plane > BETTER:
+        return []
+    planes = sorted({m.sweep.plane for m in found.measured})
+    other = {"radio": "transformer", "transformer": "radio"}
+    now, then = " and ".join(planes), " and ".join(other[p] for p in planes)
+    return [
+        f"WRONG PLANE? Taken at the {then} instead of the {now}, the sweeps fit far better: the squared misfit falls "
+        f"to {found.other_plane:.1%} of this fit's. Check where they were measured before using these values."
+    ]
+
+
+def _noise(found: Fit, least_error: float) -> list[str]:
+    out = []
+    for m, noise, left in zip(found.measured, found.scatter, found.rms, strict=True):
+        name = m.sweep.name
+        if noise > NOISY:
+            low, high = (_swr(max(1 / 3 + s * 2 * noise, 0)) for s in (-1, 1))
+            out.append(
+                f"{name} is noisy: its points scatter by {noise:.3f} in reflection coefficient, so that an SWR of 2 "
+                f"may read {low:.1f} to {high:.1f}."
+            )
+        if unexplained(m, left, least_error):
+            least = max(noise, least_error)
+            out.append(
+                f"{name}: the fit leaves {left:.3f} in reflection coefficient, {left / least:.0f} times what noise and "
+                f"analyser account for; something else differs from the set-up, and the values may be off by more "
+                f"than their standard deviations say."
+            )
+    if not out:
+        out.append(
+            f"Noise explains what the fit leaves: {max(found.rms):.4f} in reflection coefficient at the most, against "
+            f"a scatter of {max(found.scatter):.4f}."
+        )
+    return out
+
+
+def _swr(gamma: float) -> float:
+    return (1 + gamma) / (1 - gamma)
+
+
+def _bounds(found: Fit) -> list[str]:
+    out = []
+    for p, value in zip(found.parameters, found.estimate, strict=True):
+        if min(value - p.low, p.high - value) < 0.005 * (p.high - p.low):
+            kind = quantity_kind(p.path, "fit")
+            out.append(f"{p.path} ran into the end of its range, {shown(float(value), kind)}: widen it or doubt it.")
+    return out
+
+
+def _apart(found: Fit) -> list[str]:
+    """Values left to the prior, pairs that look alike, and combinations that the data do not fix."""
+    names = [p.path for p in found.parameters]
+    out, said = [], set()
+    for i, p in enumerate(found.parameters):
+        if p.sd is not None and found.sd[i] > SILENT * p.sd:
+            out.append(f"The sweeps say next to nothing about {p.path}: its value rests on what you gave.")
+            said.add(i)
+        elif p.sd is None and found.sd[i] > p.scale:
+            out.append(f"The sweeps do not determine {p.path} within its range.")
+            said.add(i)
+    for i in range(len(names)):
+        for k in range(i):
+            if abs(found.correlation[i, k]) > ALIKE:
+                out.append(
+                    f"The sweeps cannot tell {names[k]} and {names[i]} apart (correlation "
+                    f"{found.correlation[i, k]:+.2f}): trust what they do together, not each alone."
+                )
+                said |= {i, k}
+    for weights, strength in found.directions:
+        parts = np.flatnonzero(np.abs(weights) > 0.3)
+        if strength < WEAK and len(parts) > 1 and not set(map(int, parts)) <= said:
+            out.append(
+                f"A joint change of {_list(names[i] for i in parts)} hardly shows in the sweeps: fix one of them, or "
+                f"measure another band."
+            )
+    return out
+
+
+def _list(names: Iterable[str]) -> str:
+    words = list(names)
+    return ", ".join(words[:-1]) + " and " + words[-1]

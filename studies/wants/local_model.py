@@ -1,0 +1,169 @@
+"""Set-ups whose values move: read and replace one value by its dotted path, and wire impedances kept per geometry."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from pydantic import BaseModel
+
+from tautwire.model.arrays import Complex, Real
+from tautwire.model.errors import InputError
+from tautwire.model.feed.chain import reflection
+from tautwire.model.solve.smooth_matrices import SPANS
+from tautwire.model.solve.solver import Remember, Solver, compute_always
+from tautwire.studies.study import units
+from tautwire.studies.study.raw import kind_of
+from tautwire.studies.study.setup import Setup, SoilSpec
+from tautwire.studies.study.study import SHOWN
+from tautwire.studies.study.units import Kind
+
+WIDEST = 1.25  # upper over lower edge of a piece served by one rational response
+FEW = 9  # up to this many frequencies in a piece are solved directly
+TEXT_UNITS = {
+    units.length: "m",
+    units.angle: "deg",
+    units.capacitance: "pF",
+    units.inductance: "uH",
+    units.resistance: "ohm",
+    units.conductivity: "mS/m",
+    units.power: "W",
+}
+
+
+def quantity_kind(path: str, field: str) -> Kind:
+    """The kind of the quantity at a path. Raises InputError for a word or a whole number."""
+    kind = kind_of(path)
+    if kind is None:
+        raise InputError(field, repr(path), "a key with a quantity, such as antenna.length, site.soil.er, coax.height")
+    return kind
+
+
+def shown(value: float, kind: Kind, digits: int = 4) -> str:
+    """An SI value for people: "20.13 m", "31.2 deg"."""
+    number = f"{value * SHOWN[kind][2]:#.{digits}g}".rstrip(".")
+    return f"{number} {TEXT_UNITS.get(kind, '')}".strip()
+
+
+def written(value: float, kind: Kind) -> Any:
+    """An SI value as it is written into a study file, to 6 digits."""
+    number = float(f"{value * SHOWN[kind][2]:.6g}")
+    return f"{number:.9g} {TEXT_UNITS[kind]}" if kind in TEXT_UNITS else number
+
+
+def _steps(path: str) -> list[str]:
+    return path.split(".")
+
+
+def value_at(setup: Setup, path: str) -> float | None:
+    """The SI value at a dotted path; None if the set-up leaves it open. Transformer values include the defaults."""
+    place: Any = setup
+    for step in _steps(path):
+        if isinstance(place, tuple):
+            index = int(step) - 1 if step.isdigit() else 0
+            if not 0 <= index < len(place):
+                return None
+            place = place[index]
+            if step.isdigit():
+                continue
+        if isinstance(place, str):
+            place = _soil(setup)
+        place = getattr(place, step, None)
+        if place is None:
+            break
+    if place is None and path.startswith("transformer.") and path.count(".") == 1:
+        place = getattr(setup.transformer.transformer(), _steps(path)[1], None)
+    return float(place) if isinstance(place, int | float) else None
+
+
+def _soil(setup: Setup) -> SoilSpec:
+    ground = setup.site.ground()
+    return SoilSpec.model_construct(er=ground.er, sigma=ground.sigma)
+
+
+def with_value(setup: Setup, path: str, value: float) -> Setup:
+    """The set-up with the SI value at a dotted path replaced. A named soil becomes its er and sigma.
+
+    Raises InputError for a part that the set-up does not have.
+    """
+    return _replaced(setup, setup, _steps(path), value, path)  # type: ignore[no-any-return]
+
+
+def _replaced(setup: Setup, place: Any, steps: list[str], value: float, path: str) -> Any:
+    if not steps:
+        return value
+    step, rest = steps[0], steps[1:]
+    if isinstance(place, str) and path.startswith("site.soil."):
+        place = _soil(setup)
+    if isinstance(place, tuple):
+        numbered = step.isdigit()
+        index = int(step) - 1 if numbered else 0
+        if not 0 <= index < len(place):
+            raise InputError(path, "nothing", "a part of the set-up: it has none there")
+        inner = _replaced(setup, place[index], rest if numbered else steps, value, path)
+        return (*place[:index], inner, *place[index + 1 :])
+    if not isinstance(place, BaseModel):
+        raise InputError(path, "nothing" if place is None else repr(place), "a part of the set-up: it has none there")
+    return place.model_copy(update={step: _replaced(setup, getattr(place, step), rest, value, path)})
+
+
+def with_values(setup: Setup, values: Mapping[str, float]) -> Setup:
+    """Several with_value."""
+    for path, value in values.items():
+        setup = with_value(setup, path, value)
+    return setup
+
+
+def pieces(f_hz: Real) -> list[np.ndarray]:
+    """Indices of rising frequencies (n,), Hz, cut where a span ends and where a piece gets wide."""
+    out: list[list[int]] = []
+    first, span = 0.0, SPANS[0]
+    for i, f in enumerate(f_hz):
+        if not out or f > span.upper or f > WIDEST * first:
+            out.append([])
+            first = float(f)
+            span = next((s for s in SPANS if s.lower <= f <= s.upper), SPANS[-1])
+        out[-1].append(i)
+    return [np.array(p) for p in out]
+
+
+def wire_impedance(solver: Solver, f_hz: Real) -> Complex:
+    """Impedance at the wire's feed, ohm, at rising frequencies (n,), Hz, from few solves."""
+    z = np.empty(len(f_hz), dtype=complex)
+    for piece in pieces(f_hz):
+        f = f_hz[piece]
+        if len(f) <= FEW:
+            z[piece] = [solver.impedance(float(x)) for x in f]
+        else:
+            z[piece] = solver.response(float(f[0]), float(f[-1]), 3e-4).impedance(f)
+    return z
+
+
+@dataclass
+class WireModel:
+    """Wire impedances of any set-up; what does not move the wires (transformer, coax loss) costs no new solve.
+
+    solved: number of wires solved so far.
+    """
+
+    remember: Remember = compute_always
+    solved: int = 0
+    _known: dict[tuple[str, bytes], Complex] = field(default_factory=dict, repr=False)
+    _last: tuple[str, Solver] | None = field(default=None, repr=False)
+
+    def wire(self, setup: Setup, f_hz: Real) -> Complex:
+        """Impedance at the wire's feed, ohm, (n,). Raises InputError or SolveError."""
+        built = setup.build()
+        key = repr(built), f_hz.tobytes()
+        if key not in self._known:
+            if self._last is None or self._last[0] != key[0]:  # several sweeps share one solver
+                self.solved += 1
+                self._last = key[0], built.solver(self.remember)
+            self._known[key] = wire_impedance(self._last[1], f_hz)
+        return self._known[key]
+
+
+def radio_gamma(setup: Setup, z_wire: Complex, f_hz: Real, plane: str, z0: float) -> Complex:
+    """Reflection coefficient (n,) against z0 (ohm) at "radio" or "transformer", from the wire's impedance."""
+    planes = setup.feed_system().impedances(z_wire, f_hz)
+    return reflection(planes.radio if plane == "radio" else planes.primary, z0)

@@ -1,0 +1,1 @@
+"""Where it radiates, and where the power goes."""

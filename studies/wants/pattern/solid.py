@@ -1,0 +1,101 @@
+"""The pattern as a solid over the compass: first and last case of a study, a column a band."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.cm import ScalarMappable
+from matplotlib.colors import Normalize
+from mpl_toolkits.mplot3d import Axes3D  # noqa: F401  makes the projection known
+
+from tautwire.model.operating.bands import Band
+from tautwire.studies.drawing.axes import name_of, value_text
+from tautwire.studies.drawing.style import INK, QUIET, RAMP, Look, Sheet, style
+from tautwire.studies.study.study import Axis
+
+FLOOR = -20.0  # dBi, the centre
+MOST_BANDS = 4
+
+
+def solid_figure(
+    sphere: pd.DataFrame,
+    table: pd.DataFrame,
+    bands: Sequence[Band],
+    axes: Sequence[Axis],
+    *,
+    title: str = "",
+    caption: str = "",
+    size: str | Look = "print",
+) -> Sheet:
+    """sphere, table: frames of want_pattern. Distance from the centre and colour are dBi, evenly from FLOOR up."""
+    bands = bands[:MOST_BANDS]
+    cases = _cases(sphere, axes)
+    top = 5 * np.ceil(sphere["gain_dbi"].max() / 5)
+    scale = Normalize(FLOOR, top)
+    with style(size) as look:
+        shape = (len(cases), len(bands)) if len(cases) > 1 else (-(-len(bands) // 2), min(len(bands), 2))
+        tall = look.width / shape[1] * 0.85 * shape[0] + 1.3
+        sheet = Sheet(look, min(tall, 9.2) if look.name == "print" else None)
+        sheet.header(title, f"Gain over the horizon, dBi; {caption}" if caption else "Gain over the horizon, dBi")
+        panels: Any = sheet.subplots(*shape, squeeze=False, subplot_kw={"projection": "3d"})
+        flat = list(panels.flat)
+        for i, (words, rows) in enumerate(cases):
+            for j, band in enumerate(bands):
+                ax = flat[i * len(bands) + j]
+                mine = rows[rows["band"] == band.name]
+                about = table[table["band"] == band.name]
+                _solid(ax, mine, float(about["bearing_deg"].iloc[0 if i == 0 else -1]), scale, look)
+                ax.set_title(f"{band.name}\n{words}" if words else band.name, size=look.type * 0.95)
+        for ax in flat[len(cases) * len(bands) :]:
+            ax.set_axis_off()  # a hidden one has no box to lay out
+        bar = sheet.colorbar(ScalarMappable(scale, RAMP), ax=panels, fraction=0.04, aspect=32, pad=0.02)
+        bar.set_label("gain (dBi)")
+        bar.outline.set_visible(False)
+        return sheet
+
+
+def _cases(sphere: pd.DataFrame, axes: Sequence[Axis]) -> list[tuple[str, pd.DataFrame]]:
+    """First and last case, named by their axes."""
+    if not axes:
+        return [("", sphere)]
+    out = []
+    for row in (sphere.iloc[0], sphere.iloc[-1]):
+        mine = pd.Series(True, index=sphere.index)
+        for a in axes:
+            mine &= sphere[a.column].map(str) == str(row[a.column])
+        words = ", ".join(f"{name_of(a)} {value_text(a, row[a.column])}" for a in axes)
+        out.append((words, sphere[mine]))
+    return out if len(sphere) > len(out[0][1]) else out[:1]
+
+
+def _solid(ax: Any, rows: pd.DataFrame, bearing: float, scale: Normalize, look: Look) -> None:
+    grid = rows.pivot(index="elevation_deg", columns="azimuth_deg", values="gain_dbi")
+    e, a = np.radians(grid.index.to_numpy(float))[:, None], np.radians(grid.columns.to_numpy(float))[None, :]
+    dbi = np.maximum(grid.to_numpy(), FLOOR)
+    r = dbi - FLOOR
+    x, y, z = r * np.cos(e) * np.sin(a), r * np.cos(e) * np.cos(a), r * np.sin(e)
+    middle = (dbi[1:, 1:] + dbi[:-1, 1:] + dbi[1:, :-1] + dbi[:-1, :-1]) / 4
+    ax.plot_surface(
+        x, y, z, facecolors=RAMP(scale(middle)), rstride=1, cstride=1, linewidth=0.15, edgecolor=INK, shade=False,
+        antialiased=True,
+    )  # fmt: skip
+    edge = scale.vmax - FLOOR  # type: ignore[operator]
+    t = np.linspace(0, 2 * np.pi, 121)
+    ax.plot(edge * np.cos(t), edge * np.sin(t), 0 * t, color=QUIET, lw=look.line * 0.5)
+    for k, letter in enumerate("NESW"):
+        ax.text(
+            1.16 * edge * np.sin(k * np.pi / 2), 1.16 * edge * np.cos(k * np.pi / 2), 0, letter, ha="center",
+            va="center", size=look.small, color=INK,
+        )  # fmt: skip
+    b = np.radians(bearing)
+    ax.plot(
+        *(edge * np.array([0.97, 1.06]) * part for part in (np.sin(b), np.cos(b), 0)), color=INK, lw=look.line * 2.5
+    )
+    ax.set_xlim(-edge * 0.8, edge * 0.8)
+    ax.set_ylim(-edge * 0.8, edge * 0.8)
+    low = float(z.min())
+    ax.set_zlim(min(low, 0), edge if low > -1 else edge)
+    ax.set_box_aspect((1.6, 1.6, 1.0 if low > -1 else 1.6), zoom=0.98)
+    ax.view_init(24, -60)
+    ax.set_axis_off()

@@ -1,0 +1,159 @@
+"""Want "pattern": where each case radiates, what becomes of the radio's power, and the cuts to draw it from."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from pydantic import field_validator
+
+from tautwire.model.errors import InputError
+from tautwire.model.fields.pattern import Pattern
+from tautwire.model.fields.power_balance import PowerChain, power_balance, power_chain
+from tautwire.model.operating.bands import Band
+from tautwire.studies.study.parts import Part
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.units import Angle
+from tautwire.studies.study.want import Frames, Want
+from tautwire.studies.wants.dips.reading import band_row, window
+from tautwire.studies.wants.pattern.words import sentences
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.model.solve.solver import Solver
+    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Study
+
+LEAST = -60.0  # dBi: tables go no lower
+SPHERE_STEPS = 5, 10  # degrees of elevation and azimuth
+SHARES = ("sky", "soil", "wire", "choke", "transformer", "coax", "mismatch")
+
+
+class PatternSpec(Part):
+    """[pattern]. elevations: at which gain along the bearing is told. at: the frequency, "centre" of the band or "dip".
+
+    bearing: of the elevation cut, default the wire's. cut_elevation: of the azimuth cut, or "takeoff" for each
+    case's own. sphere: also the table the solid picture is drawn from.
+    """
+
+    elevations: tuple[Angle, ...] = (math.radians(10), math.radians(20), math.radians(30), math.radians(60))
+    at: Literal["centre", "dip"] = "centre"
+    bearing: Angle | None = None
+    cut_elevation: Angle | Literal["takeoff"] = math.radians(20)
+    sphere: bool = True
+
+    @field_validator("elevations", "cut_elevation")
+    @classmethod
+    def _above_the_horizon(cls, value: Any) -> Any:
+        for e in value if isinstance(value, tuple) else () if isinstance(value, str) else (value,):
+            if not 0 <= e <= math.pi / 2:
+                raise InputError("elevation", f"{math.degrees(e):g} deg", "from 0 to 90 deg")
+        return value
+
+
+def frequency(solver: Solver, setup: Setup, study: Study, band: Band, at: str) -> float:
+    """The band's centre, or its dip if it is wanted and there is one, Hz."""
+    centre = (band.lower + band.upper) / 2
+    if at == "centre":
+        return centre
+    row = band_row(band, solver.response(*window(band)), setup.feed_system(), study.spec.swr_threshold)
+    return centre if math.isnan(row["dip_mhz"]) else row["dip_mhz"] * 1e6
+
+
+def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
+    """Tables "pattern" (a row a band), "pattern_gains" (a row a band and elevation), "pattern_cuts" and, if wanted,
+    "pattern_sphere".
+    """
+    spec: PatternSpec = study.options["pattern"]
+    bearing = setup.build().layout.bearing if spec.bearing is None else spec.bearing
+    frames: Frames = {"pattern": [], "pattern_gains": [], "pattern_cuts": []}
+    for band in study.bands:
+        f = frequency(solver, setup, study, band, spec.at)
+        solution = solver.solve(f)
+        balance = power_balance(solution, solver.structure)
+        chain = power_chain(solution, solver.structure, setup.feed_system(), balance)
+        pattern = Pattern(solution, balance.accounted)
+        cut = pattern.peak[1] if spec.cut_elevation == "takeoff" else float(spec.cut_elevation)
+        place = {"band": band.name, "f_mhz": f / 1e6}
+        frames["pattern"].append({**place, **_row(pattern, chain, bearing, cut)})
+        frames["pattern_gains"] += [{"band": band.name, **r} for r in _gains(pattern, chain, spec, bearing)]
+        frames["pattern_cuts"] += [{"band": band.name, **r} for r in _cuts(pattern, bearing, cut)]
+        if spec.sphere:
+            frames.setdefault("pattern_sphere", []).extend({"band": band.name, **r} for r in _sphere(pattern))
+    return frames
+
+
+def radio_db(chain: PowerChain) -> float:
+    """What the feed takes off a gain to make it the gain from the radio, dB (0 or less)."""
+    return 10 * math.log10(max(chain.feed_efficiency, 1e-12))
+
+
+def _row(pattern: Pattern, chain: PowerChain, bearing: float, cut: float) -> dict[str, Any]:
+    peak, takeoff, at = pattern.peak
+    shares = {f"share_{name}": float(getattr(chain, name)) for name in SHARES}
+    return {
+        "bearing_deg": math.degrees(bearing) % 360,
+        "peak_gain_dbi": peak,
+        "peak_radio_gain_dbi": peak + radio_db(chain),
+        "takeoff_deg": math.degrees(takeoff),
+        "peak_bearing_deg": math.degrees(at),
+        "halfpower_elevation_deg": math.degrees(pattern.half_power_elevation),
+        "halfpower_azimuth_deg": math.degrees(pattern.half_power_azimuth),
+        "cut_elevation_deg": math.degrees(cut),
+        "forward_gain_dbi": _floor(pattern.dbi(cut, bearing)),
+        "front_to_back_db": pattern.front_to_back(bearing, cut),
+        "efficiency_percent": 100 * chain.antenna_efficiency,
+        **shares,
+        "balance_error_percent": 100 * chain.error,
+    }
+
+
+def _floor(dbi: Any) -> float:
+    return float(max(float(dbi), LEAST))
+
+
+def _gains(pattern: Pattern, chain: PowerChain, spec: PatternSpec, bearing: float) -> list[dict[str, Any]]:
+    rows = []
+    for e in spec.elevations:
+        front, back = pattern.dbi(e, np.array([bearing, bearing + math.pi]))
+        rows.append({
+            "elevation_deg": round(math.degrees(e), 6),
+            "forward_gain_dbi": _floor(front),
+            "forward_radio_gain_dbi": _floor(front + radio_db(chain)),
+            "back_gain_dbi": _floor(back),
+        })  # fmt: skip
+    return rows
+
+
+def _cuts(pattern: Pattern, bearing: float, cut: float) -> list[dict[str, Any]]:
+    rows = []
+    for name, (angle, dbi) in (
+        ("elevation", pattern.elevation_cut(bearing, math.radians(2))),
+        ("azimuth", pattern.azimuth_cut(cut, math.radians(2))),
+    ):
+        for a, g in zip(np.degrees(angle), dbi, strict=True):
+            rows.append({"cut": name, "angle_deg": round(float(a), 6), "gain_dbi": _floor(g)})
+    return rows
+
+
+def _sphere(pattern: Pattern) -> list[dict[str, Any]]:
+    up, across = SPHERE_STEPS
+    low = -90 if pattern.lowest < 0 else 0
+    e, a = np.arange(low, 91, up, dtype=float), np.arange(0, 361, across, dtype=float)
+    dbi = pattern.dbi(np.radians(e)[:, None], np.radians(a)[None, :])
+    return [
+        {"elevation_deg": float(e[i]), "azimuth_deg": float(a[j]), "gain_dbi": _floor(dbi[i, j])}
+        for i in range(len(e))
+        for j in range(len(a))
+    ]
+
+
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
+    from tautwire.studies.wants.pattern.figures import pattern_figures
+
+    return {**pattern_figures(result, size)}
+
+
+WANT = Want("pattern", compute, PatternSpec, sentences=sentences, plots=plots, sized=True)

@@ -1,0 +1,62 @@
+"""Current along the coax shield, and how far each variant moves the dip: a column a band."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.ticker import MaxNLocator
+
+from tautwire.model.operating.bands import Band
+from tautwire.studies.drawing.style import CYCLE, INK, Look, Sheet, style
+
+MOST_BANDS = 4
+
+
+def shield_figure(
+    table: pd.DataFrame,
+    along: pd.DataFrame,
+    bands: Sequence[Band],
+    *,
+    title: str = "",
+    caption: str = "",
+    size: str | Look = "print",
+) -> Sheet:
+    """table, along: "shield" and "shield_along" of one case; up to four bands and six variants are drawn."""
+    bands = bands[:MOST_BANDS]
+    names = list(dict.fromkeys(table["variant"]))
+    drawn = [n for n in names if n in set(along["variant"])][: len(CYCLE)]
+    with style(size) as look:
+        sheet = Sheet(look, look.height * 1.2 if look.name == "print" else None)
+        sheet.header(title, caption)
+        axes: Any = sheet.subplots(2, len(bands), squeeze=False, sharey="row", height_ratios=[1.5, 1])
+        for column, band in enumerate(bands):
+            upper, lower = axes[:, column]
+            for i, name in enumerate(drawn):
+                part = along[(along["band"] == band.name) & (along["variant"] == name)]
+                upper.plot(part["along_m"], part["amps"], **CYCLE[i].line, lw=look.line, label=name)
+            upper.set_title(band.name)
+            upper.set_xlabel("m from transformer")
+            _shifts(lower, table[table["band"] == band.name], names, look)
+        most = along[along["variant"].isin(drawn)]["amps"].max()
+        axes[0, 0].set_ylim(0, 1.06 * most if most > 0 else 1)
+        axes[0, 0].yaxis.set_major_locator(MaxNLocator(4))
+        axes[0, 0].set_ylabel("current (A rms)")
+        handles = axes[0, 0].get_legend_handles_labels()
+        sheet.legend(*handles, loc="outside lower left", ncols=3, handlelength=3)
+        return sheet
+
+
+def _shifts(ax: Any, rows: pd.DataFrame, names: list[str], look: Look) -> None:
+    known = rows.set_index("variant")["dip_shift_khz"].reindex(names)
+    for i, name in enumerate(names):
+        mark, x = CYCLE[i % len(CYCLE)], known[name]
+        if np.isfinite(x):
+            ax.plot([0, x], [i, i], color=mark.colour, lw=look.line)
+            ax.plot(x, i, marker=mark.marker, color=mark.colour, mec="white", ls="")
+    ax.axvline(0, color=INK, lw=look.line * 0.6)
+    ax.set_yticks(range(len(names)), labels=names)
+    ax.set_ylim(len(names) - 0.5, -0.5)
+    ax.xaxis.set_major_locator(MaxNLocator(4))
+    ax.set_xlabel("dip moved (kHz)")
+    ax.margins(x=0.12)

@@ -1,0 +1,1 @@
+"""Volts, amps, flux and heat."""

@@ -1,0 +1,116 @@
+"""Volts and amps along the wire, heat in each part, and why the core's loss changes with frequency."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator, NullFormatter, ScalarFormatter
+from matplotlib.transforms import ScaledTranslation
+
+from tautwire.studies.drawing.style import CYCLE, QUIET, Look, Sheet, style
+
+PARTS = (
+    ("core_w", "core", CYCLE[1].colour, ""),
+    ("winding_w", "winding", CYCLE[4].colour, "////"),
+    ("coax_w", "coax", CYCLE[3].colour, ""),
+    ("choke_w", "choke", CYCLE[2].colour, "...."),
+    ("conductor_w", "wires", CYCLE[5].colour, "\\\\\\\\"),
+)
+
+
+def stress_figure(
+    rows: pd.DataFrame,
+    along: pd.DataFrame,
+    core: pd.DataFrame | None,
+    *,
+    title: str = "",
+    caption: str = "",
+    size: str | Look = "print",
+) -> Sheet:
+    """rows: table "stress" of one case. along: "stress_along" of its wire. core: table "core", if there is one."""
+    with style(size) as look:
+        sheet = Sheet(look, look.height * 1.35 if look.name == "print" else None)
+        sheet.header(title, caption)
+        axes: Any = sheet.subplots(2, 2)
+        for ax, column, name in ((axes[0, 0], "volts", "volts (rms)"), (axes[1, 0], "amps", "amps (rms)")):
+            _along(ax, along, column, look)
+            ax.set_ylabel(name)
+            ax.set_ylim(bottom=0)
+            ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
+            ax.yaxis.set_major_locator(MaxNLocator(5))
+        axes[0, 0].set_title("along the wire, from the feed")
+        axes[0, 0].tick_params(labelbottom=False)
+        axes[1, 0].set_xlabel("metres from the feed")
+        _below(axes[1, 0], 3, look)
+        _heat(axes[0, 1], rows, look)
+        if core is None or core.empty:
+            axes[1, 1].set_visible(False)
+        else:
+            _core(axes[1, 1], core, rows, look)
+        return sheet
+
+
+def _along(ax: Axes, along: pd.DataFrame, column: str, look: Look) -> None:
+    for i, name in enumerate(dict.fromkeys(along["band"])):
+        part, mark = along[along["band"] == name], CYCLE[i % len(CYCLE)]
+        ax.plot(part["along_m"], part[column], **mark.line, lw=look.line, label=name)
+
+
+def _heat(ax: Axes, rows: pd.DataFrame, look: Look) -> None:
+    at, left = np.arange(len(rows)), np.zeros(len(rows))
+    for column, name, colour, hatch in PARTS:
+        width = rows[column].to_numpy(float)
+        if width.max(initial=0) > 0:
+            ax.barh(at, width, left=left, color=colour, hatch=hatch, edgecolor="white", lw=0.6, label=name, height=0.62)
+        left = left + width
+    ax.set_yticks(at, labels=list(rows["band"]))
+    ax.invert_yaxis()
+    ax.set_xlabel("average heat (W)")
+    ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
+    ax.set_title("heat, by band")
+    ax.grid(True, axis="x")
+    ax.grid(False, axis="y")
+    _below(ax, 5, look)
+
+
+def _core(ax: Axes, core: pd.DataFrame, rows: pd.DataFrame, look: Look) -> None:
+    """mu', mu'' and the heat of the core for one volt at the primary, all against frequency."""
+    ax.loglog(core["f_mhz"], core["mu_real"], **CYCLE[0].line, label="µ′")
+    ax.loglog(core["f_mhz"], core["mu_imag"], **CYCLE[1].line, label="µ″")
+    ax.loglog(core["f_mhz"], core["core_siemens"] * 1e5, **CYCLE[2].line, label="heat, 10 µW per V²")
+    for _, row in rows.iterrows():
+        ax.axvline(row["f_mhz"], color=QUIET, lw=look.line * 0.5, ls=(0, (2, 2)), zorder=1)
+        ax.annotate(
+            row["band"],
+            (row["f_mhz"], 0.97),
+            xycoords=("data", "axes fraction"),
+            ha="right",
+            va="top",
+            rotation=90,
+            size=look.small,
+            color=QUIET,
+            bbox={"fc": "white", "ec": "none", "pad": 0.5},
+        )
+    for axis in (ax.xaxis, ax.yaxis):
+        axis.set_major_formatter(ScalarFormatter())
+        axis.set_minor_formatter(NullFormatter())
+    ax.set_yticks([y for y in (10, 20, 50, 100, 200, 500, 1000) if ax.get_ylim()[0] <= y <= ax.get_ylim()[1]])
+    ax.set_xticks([2, 4, 7, 14, 28])
+    ax.set_xlim(1.7, 31)
+    ax.set_xlabel("MHz")
+    ax.set_title("the core against frequency")
+    _below(ax, 3, look)
+
+
+def _below(ax: Axes, columns: int, look: Look) -> None:
+    """A legend under the axis label, at a distance in type sizes so that it clears it at any figure size."""
+    drop = ScaledTranslation(0, -3.3 * look.type / 72, ax.figure.dpi_scale_trans)  # type: ignore[union-attr]
+    ax.legend(
+        loc="upper center",
+        bbox_to_anchor=(0.45, 0),
+        bbox_transform=ax.transAxes + drop,
+        ncols=columns,
+        columnspacing=1.0,
+        handlelength=1.1 if columns == 5 else 2.4,
+    )

@@ -1,0 +1,1 @@
+"""Which set-up serves which region."""

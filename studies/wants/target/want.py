@@ -1,0 +1,223 @@
+"""Want "target": each case's gain at the angles of chosen paths, and which case serves a region best.
+
+The angles are geometry of one and more hops under a layer of given height (model/fields/hop_angles.py), not a
+prediction of whether the band is open.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+import pandas as pd
+from pydantic import field_validator, model_validator
+
+from tautwire.model.errors import InputError
+from tautwire.model.fields.hop_angles import LAYERS, Region, hop_reach
+from tautwire.model.fields.pattern import Pattern
+from tautwire.model.fields.power_balance import power_balance, power_chain
+from tautwire.studies.drawing.words import labels_words
+from tautwire.studies.study import units
+from tautwire.studies.study.parts import Part
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.units import Angle, Length
+from tautwire.studies.study.want import Frames, Want
+from tautwire.studies.wants.pattern.want import LEAST, frequency, radio_db
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.model.solve.solver import Solver
+    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Study
+
+MOST_HOPS = 5
+TURN_STEP = 5  # degrees in which the whole antenna is turned to look for its best bearing
+
+
+class RegionSpec(Part):
+    """One [[target.region]]: ground distance nearest to farthest (farthest left out: one distance).
+
+    bearing: none means all round; spread: edge to edge around it.
+    """
+
+    name: str
+    nearest: Length
+    farthest: Length | None = None
+    bearing: Angle | None = None
+    spread: Angle = math.radians(20)
+
+    def region(self) -> Region:
+        far = self.nearest if self.farthest is None else self.farthest
+        return Region(self.name, self.nearest, far, self.bearing, self.spread)
+
+    @model_validator(mode="after")
+    def _sound(self) -> RegionSpec:
+        self.region()
+        return self
+
+
+DEFAULT = tuple(
+    RegionSpec.model_validate({"name": name, "nearest": near, "farthest": far})
+    for name, near, far in (("near", "0 km", "400 km"), ("middle", "500 km", "1500 km"), ("far", "2000 km", "3500 km"))
+)
+
+
+class TargetSpec(Part):
+    """[target]. layer: a name in model/fields/hop_angles.py or a height such as "280 km"; hops: how many to look at."""
+
+    region: tuple[RegionSpec, ...] = DEFAULT
+    layer: str = "F2"
+    hops: tuple[int, ...] = (1, 2)
+    at: Literal["centre", "dip"] = "centre"
+
+    @property
+    def height(self) -> float:
+        """Layer height, m."""
+        return layer_height(self.layer)
+
+    @field_validator("layer")
+    @classmethod
+    def _known_layer(cls, value: str) -> str:
+        hop_reach(layer_height(value))
+        return value
+
+    @field_validator("hops")
+    @classmethod
+    def _few_hops(cls, value: tuple[int, ...]) -> tuple[int, ...]:
+        if not value or not all(1 <= n <= MOST_HOPS for n in value):
+            raise InputError("target.hops", list(value), f"whole numbers from 1 to {MOST_HOPS}")
+        return value
+
+
+def layer_height(layer: str) -> float:
+    """Height, m, of a named layer or of a text such as "280 km". Raises InputError."""
+    named = {k.lower(): h for k, h in LAYERS.items()}.get(layer.strip().lower())
+    if named is not None:
+        return named
+    try:
+        return units.length(layer, "target.layer")
+    except InputError:
+        told = f"one of {', '.join(LAYERS)}, or a height such as '280 km'"
+        raise InputError("target.layer", repr(layer), told) from None
+
+
+def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
+    """Table "target": a row a band, region and number of hops."""
+    spec: TargetSpec = study.options["target"]
+    height = spec.height
+    regions = [r.region() for r in spec.region]
+    wire = setup.build().layout.bearing
+    rows = []
+    for band in study.bands:
+        f = frequency(solver, setup, study, band, spec.at)
+        solution = solver.solve(f)
+        balance = power_balance(solution, solver.structure)
+        feed = radio_db(power_chain(solution, solver.structure, setup.feed_system(), balance))
+        pattern = Pattern(solution, balance.accounted)
+        for region in regions:
+            for hops in spec.hops:
+                place = {"band": band.name, "f_mhz": f / 1e6, "region": region.name, "hops": hops}
+                rows.append({**place, **_row(pattern, region, height, hops, feed, wire)})
+    return {"target": rows}
+
+
+def _row(pattern: Pattern, region: Region, height: float, hops: int, feed: float, wire: float) -> dict[str, Any]:
+    reach = hops * hop_reach(height)
+    elevations = region.elevations(height, hops)
+    row: dict[str, Any] = {
+        "layer_km": height / 1e3,
+        "nearest_km": region.nearest / 1e3,
+        "farthest_km": min(region.farthest, max(reach, region.nearest)) / 1e3,
+        "elevation_low_deg": math.nan,
+        "elevation_high_deg": math.nan,
+        "region_gain_dbi": math.nan,
+        "region_least_dbi": math.nan,
+        "region_radio_gain_dbi": math.nan,
+        "best_bearing_deg": math.nan,
+        "turn_gain_db": math.nan,
+        "note": "",
+    }
+    if not len(elevations):
+        row["note"] = f"beyond {hops} hop{'s' * (hops > 1)}, which reach {reach / 1e3:.0f} km"
+        return row
+    if region.farthest > reach:
+        row["note"] = f"as far as {hops} hop{'s' * (hops > 1)} reach, {reach / 1e3:.0f} km"
+    dbi = np.maximum(pattern.dbi(elevations[:, None], region.bearings[None, :]), LEAST)
+    mean = _mean(dbi)
+    row |= {
+        "elevation_low_deg": math.degrees(elevations.min()),
+        "elevation_high_deg": math.degrees(elevations.max()),
+        "region_gain_dbi": mean,
+        "region_least_dbi": float(dbi.min()),
+        "region_radio_gain_dbi": mean + feed,
+    }
+    if region.bearing is not None:
+        # turning the antenna by t is the same as looking t the other way
+        turns = np.radians(np.arange(0, 360, TURN_STEP))
+        looks = region.bearings[None, :, None] - turns[None, None, :]
+        power = 10 ** (pattern.dbi(elevations[:, None, None], looks) / 10)
+        by_turn = power.mean(axis=(0, 1))
+        row["best_bearing_deg"] = math.degrees(wire + turns[int(by_turn.argmax())]) % 360
+        row["turn_gain_db"] = float(10 * np.log10(by_turn.max() / by_turn[0]))
+    return row
+
+
+def _mean(dbi: Any) -> float:
+    return float(10 * np.log10((10 ** (dbi / 10)).mean()))
+
+
+def finish(result: Result) -> None:
+    """Table "target_best": for each band and region the case with most gain from the radio, by the fewest hops."""
+    table = result.frames.get("target")
+    if table is None or table.empty:
+        return
+    rows = []
+    for (band, region), part in table.groupby(["band", "region"], sort=False):
+        known = part.dropna(subset=["region_radio_gain_dbi"])
+        if known.empty:
+            continue
+        known = known[known["hops"] == known["hops"].min()].sort_values("region_radio_gain_dbi", ascending=False)
+        best = known.iloc[0]
+        second = known.iloc[1] if len(known) > 1 else best
+        rows.append({
+            **{c: best[c] for c in result.axis_columns}, "band": band, "region": region,
+            **{c: best[c] for c in ("hops", "elevation_low_deg", "elevation_high_deg", "region_gain_dbi",
+                                    "region_radio_gain_dbi", "best_bearing_deg", "turn_gain_db")},
+            "lead_db": best["region_radio_gain_dbi"] - second["region_radio_gain_dbi"],
+            "spread_db": best["region_radio_gain_dbi"] - known["region_radio_gain_dbi"].iloc[-1],
+        })  # fmt: skip
+    result.frames["target_best"] = pd.DataFrame(rows)
+
+
+def sentences(result: Result) -> list[str]:
+    """A sentence a band and region."""
+    table = result.frames.get("target_best")
+    if table is None or table.empty:
+        return []
+    out = []
+    for row in table.to_dict("records"):
+        hops = "one hop" if row["hops"] == 1 else f"{row['hops']} hops"
+        low, high = row["elevation_low_deg"], row["elevation_high_deg"]
+        angles = f"{low:.0f}°" if high - low < 0.5 else f"{low:.0f} to {high:.0f}°"
+        words = labels_words(result.study, row)
+        case = f" with {words}" if words else ""
+        rest = f", {row['spread_db']:.1f} dB above the least" if row["spread_db"] > 0.05 else ""
+        more = row["turn_gain_db"]
+        aim = f" Turned so that its wire points to {row['best_bearing_deg']:.0f}° it would have {more:.1f} dB more."
+        out.append(
+            f"{row['band']}, {row['region']} ({hops}, elevation {angles}): most gain from the radio is "
+            f"{row['region_radio_gain_dbi']:.1f} dBi{case}{rest}.{aim if more > 0.3 else ''}"
+        )
+    out.append("Elevation angles are geometry of mirror-like layers, not a prediction that the band is open.")
+    return out
+
+
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
+    from tautwire.studies.wants.target.figures import target_figures
+
+    return {**target_figures(result, size)}
+
+
+WANT = Want("target", compute, TargetSpec, finish, sentences, plots, sized=True)

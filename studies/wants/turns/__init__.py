@@ -1,0 +1,1 @@
+"""Turns off the reel for each segment, and the fewest stops."""

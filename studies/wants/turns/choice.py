@@ -1,0 +1,207 @@
+"""From SWR at every reel setting to a choice: the best turns for each segment, the fewest stops, and the words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from tautwire.model.arrays import Real
+from tautwire.model.errors import InputError
+from tautwire.model.operating.stop_choice import best_stop_each, fewest_stops, neighbour_swr
+from tautwire.studies.study.want import Rows
+
+if TYPE_CHECKING:
+    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Study
+
+COLUMN = "turns_out"
+JUMP = 0.04  # a dip that moves more than this fraction a turn is another dip
+FLAT = 1.6  # highest over lowest SWR over the settings, below which the wire hardly matters
+TUNER_COLUMNS = (
+    "worst_mhz", "radio_r_ohm", "radio_x_ohm", "coax_loss_db", "coax_matched_db", "transformer_loss_db",
+)  # fmt: skip
+
+
+def shift_khz(turns: Real, dip_mhz: Real) -> Real:
+    """kHz a turn at each setting, from the dips one setting either side; NaN where a dip is missing or another one."""
+    out = np.full(len(turns), math.nan)
+    for i in range(len(turns)):
+        low, high = max(i - 1, 0), min(i + 1, len(turns) - 1)
+        change = (dip_mhz[high] - dip_mhz[low]) / (turns[high] - turns[low])
+        if abs(change) < JUMP * abs(dip_mhz[i]):
+            out[i] = change * 1e3
+    return out
+
+
+def finish(result: Result) -> None:
+    """Adds the tables "turns" (a row a segment) and "stops" (a row a stop), and kHz a turn to "turn_dips"."""
+    table = result.frames.get("turn_swr")
+    if table is None or table.empty:
+        return
+    study = result.study
+    level = threshold(study)
+    others = other_columns(result)
+    dips = result.frames["turn_dips"]
+    dips["shift_khz_per_turn"] = math.nan
+    for _, rows in parts(dips, [*others, "band"]) if len(dips) else ():
+        rows = rows.sort_values(COLUMN)
+        if len(rows) > 1:
+            moved = shift_khz(rows[COLUMN].to_numpy(float), rows["dip_mhz"].to_numpy(float))
+            dips.loc[rows.index, "shift_khz_per_turn"] = moved
+    best: Rows = []
+    stops: Rows = []
+    for labels, rows in parts(table, others):
+        shifts = where(dips, labels)
+        one, two = _choose(rows, shifts, level)
+        best += [{**labels, **row} for row in one]
+        stops += [{**labels, **row} for row in two]
+    result.frames["turns"], result.frames["stops"] = pd.DataFrame(best), pd.DataFrame(stops)
+
+
+def threshold(study: Study) -> float:
+    """The SWR below which a segment counts as served. Raises InputError if it is not above 1."""
+    own = study.options["turns"].threshold
+    level = study.spec.swr_threshold if own is None else own
+    if not 1 < level < math.inf:
+        raise InputError("turns.threshold", level, "a finite SWR above 1")
+    return float(level)
+
+
+def other_columns(result: Result) -> list[str]:
+    """The axes besides the turns."""
+    return [a.column for a in result.study.axes if a.column != COLUMN]
+
+
+def parts(table: pd.DataFrame, columns: list[str]) -> Iterator[tuple[dict[str, Any], pd.DataFrame]]:
+    """The table parted by the columns, each part with their values."""
+    if not columns:
+        yield {}, table
+        return
+    for _, rows in table.groupby([table[c].map(str) for c in columns], sort=False):
+        yield {c: rows[c].iloc[0] for c in columns}, rows
+
+
+def where(table: pd.DataFrame, labels: dict[str, Any]) -> pd.DataFrame:
+    """Rows with these values."""
+    for column, value in labels.items():
+        table = table[table[column].map(str) == str(value)]
+    return table
+
+
+def _choose(rows: pd.DataFrame, dips: pd.DataFrame, level: float) -> tuple[Rows, Rows]:
+    """The rows of "turns" and of "stops" for one turn table."""
+    names = list(dict.fromkeys(rows["segment"]))
+    matrix = rows.pivot(index=COLUMN, columns="segment", values="swr_worst")[names].sort_index()
+    turns, values = matrix.index.to_numpy(float), matrix.to_numpy(float)
+    metres = rows.groupby(COLUMN)["wire_m"].first()
+    at, lowest = best_stop_each(values)
+    beside = neighbour_swr(values, at) if len(turns) > 1 else np.full(len(at), math.nan)
+    stops = fewest_stops(values, level)
+    cells = rows.set_index([COLUMN, "segment"])
+    shift = dips.set_index([COLUMN, "band"])["shift_khz_per_turn"] if len(dips) else {}
+    best = []
+    for j, name in enumerate(names):
+        here = turns[at[j]]
+        cell = cells.loc[(here, name)]
+        serving = stops.serving[j]
+        best.append({
+            "segment": name,
+            "band": cell["band"],
+            COLUMN: here,
+            "wire_m": float(metres[here]),
+            "swr_best": float(cell["swr_best"]),
+            "swr_worst": float(lowest[j]),
+            "swr_neighbour": float(beside[j]),
+            "shift_khz_per_turn": float(shift.get((here, cell["band"]), math.nan)) if len(dips) else math.nan,
+            "served": bool(lowest[j] <= level),
+            "stop_turns": math.nan if serving is None else float(turns[serving]),
+            "stop_swr_worst": math.nan if serving is None else float(values[serving, j]),
+            "at_range_end": bool(at[j] in (0, len(turns) - 1)),
+            **{k: float(cell[k]) for k in TUNER_COLUMNS},
+        })  # fmt: skip
+    chosen = []
+    for i in stops.chosen:
+        served = [j for j, s in enumerate(stops.serving) if s == i]
+        chosen.append({
+            COLUMN: turns[i],
+            "wire_m": float(metres[turns[i]]),
+            "segments": "; ".join(names[j] for j in served),
+            "swr_worst": float(values[i, served].max()),
+        })  # fmt: skip
+    return best, chosen
+
+
+def sentences(result: Result) -> list[str]:
+    """The stops, what one turn does, and what cannot be served, in words."""
+    table = result.frames.get("turns")
+    if table is None or table.empty:
+        return []
+    level = threshold(result.study)
+    others = other_columns(result)
+    out = []
+    for labels, rows in parts(table, others):
+        stops = where(result.frames["stops"], labels)
+        at = "".join(f"{k} {v}: " for k, v in labels.items())
+        served = int(rows["served"].sum())
+        if served:
+            words = "One stop serves" if len(stops) == 1 else f"{len(stops)} stops serve"
+            which = f"all {served}" if served == len(rows) else f"{served} of {len(rows)}"
+            out.append(f"{at}{words} {which} wanted segments with SWR up to {level:g}:")
+            for _, stop in stops.iterrows():
+                out.append(
+                    f"  {stop[COLUMN]:g} turns out ({stop['wire_m']:.2f} m): {stop['segments'].replace(';', ',')}; "
+                    f"SWR at worst {stop['swr_worst']:.2f}."
+                )
+        else:
+            out.append(f"{at}No wanted segment can be served with SWR up to {level:g}.")
+        out += _shift_words(rows)
+        out += [unserved_words(row, level) for _, row in rows[~rows["served"]].iterrows()]
+        out += _flat_words(where(result.frames["turn_swr"], labels))
+        ends = rows[rows["at_range_end"]]
+        if len(ends):
+            out.append(f"At the end of the range tried, so more or fewer turns may be better: {_names(ends)}.")
+    if result.study.options["turns"].stray != "none":
+        out.append("The wire still wound is taken into account by a rough estimate; shorting it is the sure way.")
+    return out
+
+
+def _names(rows: pd.DataFrame) -> str:
+    return ", ".join(rows["segment"])
+
+
+def _shift_words(rows: pd.DataFrame) -> list[str]:
+    known = rows[rows["band"] != ""].dropna(subset=["shift_khz_per_turn"]).drop_duplicates("band")
+    if known.empty:
+        return []
+    parts = [f"{row['band']} {row['shift_khz_per_turn']:+.0f}" for _, row in known.iterrows()]
+    return [f"One more turn out moves the dips by, kHz: {', '.join(parts)}."]
+
+
+def _flat_words(table: pd.DataFrame) -> list[str]:
+    """Segments whose SWR the wire hardly changes."""
+    out = []
+    for name, rows in table.groupby("segment", sort=False):
+        low, high = rows["swr_worst"].min(), rows["swr_worst"].max()
+        if len(rows) > 2 and rows["wire_m"].max() > 1.2 * rows["wire_m"].min() and high < FLAT * low:
+            out.append(
+                f"{name}: the SWR is {low:.1f} to {high:.1f} at every setting tried, so coax and counterpoise "
+                f"set it rather than the wire, and much of the current runs there."
+            )
+    return out
+
+
+def unserved_words(row: Any, level: float) -> str:
+    """What a tuner would have to do for a segment that no setting serves."""
+    extra = row["coax_loss_db"] - row["coax_matched_db"]
+    x = row["radio_x_ohm"]
+    return (
+        f"{row['segment']}: no setting comes below {level:g}. The best, {row[COLUMN]:g} turns ({row['wire_m']:.2f} m), "
+        f"has SWR {row['swr_worst']:.2f} at worst; a tuner at the radio would meet {row['radio_r_ohm']:.0f} "
+        f"{'+' if x >= 0 else '-'} j{abs(x):.0f} ohm at {row['worst_mhz']:.3f} MHz, and coax and transformer would "
+        f"still take {row['coax_loss_db'] + row['transformer_loss_db']:.1f} dB ({extra:.1f} dB of it from the SWR on "
+        f"the coax)."
+    )

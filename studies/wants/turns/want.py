@@ -1,0 +1,208 @@
+"""Want "turns": how many turns off the reel for each wanted segment, and the fewest stops that serve them all."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from tautwire.model.arrays import Real
+from tautwire.model.errors import InputError
+from tautwire.model.feed.chain import FeedSystem, swr
+from tautwire.model.operating.bands import Segment, band_named, segment_named
+from tautwire.model.operating.reel import Reel
+from tautwire.model.solve.solver import Solver
+from tautwire.studies.study.buildable import buildable
+from tautwire.studies.study.parts import Part
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import Axis, Study, si_text
+from tautwire.studies.study.units import Number, length
+from tautwire.studies.study.want import Frames, Want
+from tautwire.studies.wants.dips.reading import GRID, minima, swr_at_radio, the_dip, window
+from tautwire.studies.wants.turns.choice import COLUMN, finish, sentences, threshold
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.studies.study.result import Result
+
+MOST_TURNS = 400
+POINTS = 41  # frequencies at which a segment's SWR is read
+
+
+class TurnsSpec(Part):
+    """[turns]: what is wanted. segments: names, bands or "14.000-14.070 MHz" (default: the study's bands).
+
+    threshold: SWR (default: the study's swr_threshold). first, last, step: turns out to try (default: every turn from
+    a third of the wire on with which the layout can be built). stray: "none", "series" or "shunt", what the wire still
+    wound does (model/operating/reel.py).
+    """
+
+    segments: tuple[str, ...] = ()
+    threshold: Number | None = None
+    first: Number | None = None
+    last: Number | None = None
+    step: Number = 1.0
+    stray: Literal["none", "series", "shunt"] = "none"
+
+
+def reel_of(setup: Setup) -> Reel:
+    """The set-up's reel. Raises InputError if it has none."""
+    if setup.reel is None:
+        raise InputError("reel", "nothing", "a [reel] table with wire_length and turn_length (or the reel's sizes)")
+    return setup.reel.reel()
+
+
+def turn_counts(reel: Reel, spec: TurnsSpec, setups: Iterable[Setup] = ()) -> Real:
+    """Turns out to try, rising. setups: must be buildable with all that is tried unless spec asks for it.
+
+    Raises InputError for a range that is empty, too long or beyond the reel.
+    """
+    if not spec.step > 0:
+        raise InputError("turns.step", spec.step, "above 0 turns")
+    first = math.ceil(reel.turns / 3) if spec.first is None else spec.first
+    last = math.floor(reel.turns + 1e-9) if spec.last is None else spec.last
+    if (spec.first is None or spec.last is None) and 0 < first < last <= reel.turns:
+        low, high = (float(reel.length_out(n)) for n in (first, last))
+        narrow = buildable(setups, low, high)
+        if spec.first is None and narrow[0] > low:
+            first = math.ceil(float(reel.turns_out(narrow[0])) - 1e-9)
+        if spec.last is None and narrow[1] < high:
+            last = math.floor(float(reel.turns_out(narrow[1])) + 1e-9)
+    if not 0 < first < last <= reel.turns * (1 + 1e-9):
+        allowed = f"0 < first < last, up to the {reel.turns:.4g} turns on the reel, with lengths the layout can have"
+        raise InputError("turns.first", f"{first:g} to {last:g} turns", allowed)
+    count = math.floor((last - first) / spec.step + 1e-9) + 1
+    if not 2 <= count <= MOST_TURNS:
+        raise InputError("turns.step", spec.step, f"2 to {MOST_TURNS} settings between first and last, not {count}")
+    return first + spec.step * np.arange(count)
+
+
+def segments_of(study: Study) -> tuple[Segment, ...]:
+    """The wanted segments of a study. Raises InputError for an unknown one or one named twice."""
+    names = study.options["turns"].segments or study.spec.bands
+    found = tuple(segment_named(name, study.spec.region) for name in names)
+    for i, segment in enumerate(found):
+        if segment.name in [s.name for s in found[:i]]:
+            raise InputError("turns.segments", repr(segment.name), "each segment once")
+    return found
+
+
+def with_turn_axis(study: Study) -> Study:
+    """The study with the turns as its last axis, a case for each, so that cases are solved side by side.
+
+    Raises InputError if the set-up cannot follow the wire length.
+    """
+    threshold(study)  # say what is wrong with it before anything is computed
+    setup = Setup.read(study.raw)
+    turns = turn_counts(reel_of(setup), study.options["turns"], (case.setup() for case in study.cases()))
+    metres = reel_of(setup).length_out(turns)
+    bands = dict.fromkeys(s.band for s in segments_of(study) if s.band)
+    study = replace(
+        study,
+        spec=study.spec.model_copy(update={"want": ("turns",)}),
+        bands=tuple(band_named(b, study.spec.region) for b in bands) or study.bands,
+    )
+    if any(a.path.startswith(("reel", "antenna.length", "variant")) for a in study.axes):
+        return study
+    texts = tuple(si_text(round(float(m), 6), length) for m in metres)
+    axis = Axis("antenna.length", COLUMN, "turns out", texts, tuple(map(float, turns)))
+    return replace(study, axes=(*study.axes, axis))
+
+
+def check(setup: Setup, study: Study) -> None:
+    """Raises InputError without a reel, or for turns, segments or a threshold that compute would refuse."""
+    turn_counts(reel_of(setup), study.options["turns"], [setup])
+    segments_of(study)
+    threshold(study)
+
+
+def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
+    """Tables "turn_swr" (a row a setting and segment) and "turn_dips" (a row a setting and band)."""
+    spec: TurnsSpec = study.options["turns"]
+    reel = reel_of(setup)
+    wanted = segments_of(study)
+    frames: Frames = {"turn_swr": [], "turn_dips": []}
+    for turns, wire, here in _settings(setup, solver, study, reel):
+        feed = setup.feed_system()
+        wound = max(reel.turns - turns, 0.0)
+        place: dict[str, Any] = {"wire_m": wire} if _has_axis(study) else {COLUMN: turns, "wire_m": wire}
+        for segment in wanted:
+            row = _segment_row(segment, here, feed, reel, wound, spec.stray)
+            frames["turn_swr"].append({**place, **row})
+        for name in dict.fromkeys(s.band for s in wanted if s.band):
+            row = _dip_row(name, study, here, feed, reel, wound, spec.stray)
+            frames["turn_dips"].append({**place, **row})
+    return frames
+
+
+def _has_axis(study: Study) -> bool:
+    return any(a.column == COLUMN for a in study.axes)
+
+
+def _settings(setup: Setup, solver: Solver, study: Study, reel: Reel) -> Iterator[tuple[float, float, Solver]]:
+    """(turns out, metres out, solver) of each setting: the case's own if turns are an axis, else all of them."""
+    if _has_axis(study):
+        wire = setup.build().layout.length
+        yield float(reel.turns_out(wire)), wire, solver
+        return
+    for turns in turn_counts(reel, study.options["turns"], [setup]):
+        wire = float(reel.length_out(turns))
+        antenna = setup.antenna.model_copy(update={"length": wire})
+        built = setup.model_copy(update={"antenna": antenna}).build()
+        yield float(turns), wire, built.solver(solver.remember)
+
+
+def _segment_row(
+    segment: Segment, solver: Solver, feed: FeedSystem, reel: Reel, wound: float, stray: str
+) -> dict[str, Any]:
+    f = segment.frequencies(POINTS)
+    z = solver.response(segment.lower, segment.upper, 3e-4).impedance(f)
+    z = reel.with_stray(z, f, wound, stray)
+    at_radio = feed.impedances(z, f).radio
+    seen = swr(at_radio, feed.reference)
+    worst = int(seen.argmax())
+    split = feed.power_split(z[worst], f[worst])
+    matched = 0.0 if feed.coax is None else float(feed.coax.loss_db(feed.coax_length, f[worst]))
+    return {
+        "segment": segment.name,
+        "band": segment.band,
+        "swr_best": float(seen.min()),
+        "swr_worst": float(seen[worst]),
+        "worst_mhz": float(f[worst]) / 1e6,
+        "radio_r_ohm": float(at_radio[worst].real),
+        "radio_x_ohm": float(at_radio[worst].imag),
+        "coax_loss_db": float(split.coax_db),
+        "coax_matched_db": matched,
+        "transformer_loss_db": float(split.transformer_db),
+    }
+
+
+def _dip_row(
+    name: str, study: Study, solver: Solver, feed: FeedSystem, reel: Reel, wound: float, stray: str
+) -> dict[str, Any]:
+    band = band_named(name, study.spec.region)
+    response = solver.response(*window(band))
+    if stray == "none":
+        at = swr_at_radio(response, feed)
+    else:
+
+        def at(f: Any) -> Real:
+            z = reel.with_stray(response.impedance(f), f, wound, stray)
+            return swr(feed.impedances(z, f).radio, feed.reference)
+
+    found = minima(at, np.linspace(response.lower, response.upper, GRID))
+    dip, low = the_dip(found, band)
+    return {"band": name, "dip_mhz": dip / 1e6, "dip_swr": low}
+
+
+def plots(result: Result) -> dict[str, Figure]:
+    from tautwire.studies.wants.turns.figures import turn_figures
+
+    return turn_figures(result)
+
+
+WANT = Want("turns", compute, TurnsSpec, finish, sentences, plots, check=check)

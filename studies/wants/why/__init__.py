@@ -1,0 +1,1 @@
+"""Why the dip moved."""

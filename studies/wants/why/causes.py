@@ -1,0 +1,226 @@
+"""What may have changed about a set-up since last time, each with the size of a usual change.
+
+The usual changes are estimates of what one careless set-up differs from the next by: common practice, no source.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from tautwire.model.errors import InputError
+from tautwire.studies.study.setup import NearbySpec, Setup
+from tautwire.studies.study.study import SHOWN
+from tautwire.studies.study.units import Kind, angle, length
+from tautwire.studies.wants.local_model import value_at, with_value, with_values
+
+WATER_ER = 80.0
+FILM = 20e-6  # m, water on a wet wire
+DRIER_ER, DRIER_SIGMA = 1.5, 2.0  # factors of er and sigma from one moisture to the next
+NEAR = 3.0  # m, a usual distance of something that was not there before
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One candidate. apply(setup, c): the set-up after c usual changes; words(c): that change in words;
+    undo(c): what to do about it. sizes: c to try first, and further, rising in size; one_way: only c above 0.
+    """
+
+    name: str
+    apply: Callable[[Setup, float], Setup]
+    words: Callable[[float], str]
+    undo: Callable[[float], str]
+    sizes: tuple[float, ...] = (1.5, 3.0)
+    one_way: bool = False
+
+
+def causes(setup: Setup) -> tuple[Cause, ...]:
+    """Every cause that the set-up has a part for."""
+    found = [_wire_length(setup)]
+    for path, usual, kind, name, more, less in (
+        ("antenna.slope", math.radians(5), angle, "slope", "steeper", "flatter"),
+        ("antenna.slope_up", math.radians(5), angle, "slope of the first leg", "steeper", "flatter"),
+        ("antenna.slope_down", math.radians(5), angle, "slope of the second leg", "steeper", "flatter"),
+        ("antenna.apex_height", 1.0, length, "apex height", "higher", "lower"),
+        ("antenna.end_height", 1.0, length, "height of the far end", "higher", "lower"),
+        ("antenna.height", 1.0, length, "height", "higher", "lower"),
+        ("antenna.feed_height", 0.3, length, "height of the feed", "higher", "lower"),
+    ):
+        if value_at(setup, path) is not None:
+            found.append(_added(path, usual, kind, name, more, less))
+    found += [_soil(), _wet(), _sag()]
+    bearing = setup.antenna.bearing or 0.0
+    for i, cp in enumerate(setup.counterpoise, 1):
+        which = "counterpoise" if len(setup.counterpoise) == 1 else f"counterpoise {i}"
+        found.append(_added(f"counterpoise.{i}.length", 0.2, length, f"length of the {which}", "longer", "shorter"))
+        found.append(_turned(f"counterpoise.{i}.bearing", bearing + math.pi, cp.bearing, which))
+        if cp.height is not None:
+            found.append(_scaled(f"counterpoise.{i}.height", f"height of the {which}"))
+    if setup.coax is not None:
+        found.append(_scaled("coax.height", "height of the coax"))
+        found.append(_turned("coax.bearing", bearing + math.pi / 2, setup.coax.bearing, "coax"))
+        found.append(_added("coax.length", 1.0, length, "length of the coax", "longer", "shorter"))
+    found += [_near(*one) for one in (("fence", _fence), ("vehicle", _vehicle), ("mast", _mast))]
+    if setup.nearby:
+        found.append(_turned("antenna.bearing", bearing, setup.antenna.bearing, "antenna"))
+    return tuple(found)
+
+
+def _amount(value: float, kind: Kind) -> str:
+    number = abs(value) * SHOWN[kind][2]
+    if kind is length:
+        return f"{number:.2f} m" if number >= 0.1 else f"{number * 100:.1f} cm"
+    return f"{number:.0f} deg" if number >= 3 else f"{number:.1f} deg"
+
+
+def _moved(setup: Setup, path: str, change: float) -> Setup:
+    value = value_at(setup, path)
+    if value is None:
+        raise InputError(path, "nothing", "a value in the set-up")
+    return with_value(setup, path, value + change)
+
+
+def _added(path: str, usual: float, kind: Kind, name: str, more: str, less: str) -> Cause:
+    return Cause(
+        name,
+        lambda s, c: _moved(s, path, c * usual),
+        lambda c: f"{_amount(c * usual, kind)} {more if c > 0 else less}",
+        lambda c: f"bring the {name} back: {_amount(c * usual, kind)} {less if c > 0 else more}",
+    )
+
+
+def _scaled(path: str, name: str) -> Cause:
+    def apply(setup: Setup, c: float) -> Setup:
+        value = value_at(setup, path)
+        if value is None:
+            raise InputError(path, "nothing", "a value in the set-up")
+        return with_value(setup, path, value * 2**c)
+
+    return Cause(
+        name,
+        apply,
+        lambda c: f"{2 ** abs(c):.1f} times {'higher' if c > 0 else 'lower'}",
+        lambda c: f"lay it {'lower' if c > 0 else 'higher'} again, as before ({name})",
+    )
+
+
+def _turned(path: str, default: float, given: float | None, name: str) -> Cause:
+    start = default if given is None else given
+    usual = math.radians(30)
+    return Cause(
+        f"bearing of the {name}",
+        lambda s, c: with_value(s, path, start + c * usual),
+        lambda c: f"turned {_amount(c * usual, angle)} {'clockwise' if c > 0 else 'anticlockwise'}",
+        lambda c: f"turn the {name} {_amount(c * usual, angle)} {'anticlockwise' if c > 0 else 'clockwise'}",
+    )
+
+
+def _wire_length(setup: Setup) -> Cause:
+    reel = None if setup.reel is None else setup.reel.reel()
+    layout = setup.antenna.build()
+    usual, unit = 0.1, ""
+    if reel is not None and layout.length <= reel.wire_length:
+        usual, unit = float(reel.length_per_turn(reel.turns_out(layout.length))), " (by the reel {:.1f} turns)"
+
+    def words(c: float) -> str:
+        return f"{_amount(c * usual, length)} {'more' if c > 0 else 'less'}{unit.format(abs(c))}"
+
+    def undo(c: float) -> str:
+        return f"{'reel in' if c > 0 else 'let out'} {_amount(c * usual, length)}{unit.format(abs(c))}"
+
+    def apply(setup: Setup, c: float) -> Setup:
+        wire = setup.antenna.length
+        if wire is None:
+            raise InputError("antenna.length", "nothing", "the wire's length in the set-up")
+        return with_value(setup, "antenna.length", wire + c * usual)
+
+    return Cause("wire out", apply, words, undo)
+
+
+def _soil() -> Cause:
+    def apply(setup: Setup, c: float) -> Setup:
+        ground = setup.site.ground()
+        if ground.is_free_space or ground.is_perfect:
+            raise InputError("site.soil", ground.name, "a real soil")
+        er, sigma = ground.er * DRIER_ER**c, ground.sigma * DRIER_SIGMA**c
+        return with_values(setup, {"site.soil.er": max(er, 1.5), "site.soil.sigma": sigma})
+
+    def words(c: float) -> str:
+        wetter = "wetter" if c > 0 else "drier"
+        return f"{wetter}: er {'times' if c > 0 else 'over'} {DRIER_ER ** abs(c):.1f}, conductivity " + (
+            f"{'times' if c > 0 else 'over'} {DRIER_SIGMA ** abs(c):.1f}"
+        )
+
+    return Cause("soil", apply, words, lambda c: "nothing to put back: the soil is what it is; use the reel")
+
+
+def _wet() -> Cause:
+    """A film of water round the wire, as a thicker jacket with the same inductance per metre (model/wires/wire.py)."""
+
+    def apply(setup: Setup, c: float) -> Setup:
+        wire = setup.wire.wire()
+        a, b = wire.diameter / 2, wire.diameter / 2 + wire.jacket
+        film = FILM * c
+        both = math.log((b + film) / a)
+        inside = (1 - 1 / wire.jacket_er) * math.log(b / a) + (1 - 1 / WATER_ER) * math.log((b + film) / b)
+        spec = setup.wire.model_copy(update={"jacket": b - a + film, "jacket_er": 1 / (1 - inside / both)})
+        return setup.model_copy(update={"wire": spec})
+
+    return Cause(
+        "wet wire",
+        apply,
+        lambda c: f"a film of water {c * FILM * 1e3:.2f} mm thick",
+        lambda c: "wipe the wire, or wait until it dries; until then use the reel",
+        one_way=True,
+    )
+
+
+def _sag() -> Cause:
+    def apply(setup: Setup, c: float) -> Setup:
+        return _moved(setup, "antenna.sag", 0.3 * c)
+
+    return Cause(
+        "sag",
+        apply,
+        lambda c: f"hanging {_amount(0.3 * c, length)} lower in the middle",
+        lambda c: "pull the wire tighter",
+        one_way=True,
+    )
+
+
+def _near(name: str, place: Callable[[Setup, float], NearbySpec]) -> Cause:
+    def apply(setup: Setup, c: float) -> Setup:
+        return setup.model_copy(update={"nearby": (*setup.nearby, place(setup, NEAR / c))})
+
+    return Cause(
+        f"{name} nearby",
+        apply,
+        lambda c: f"a {name} {NEAR / c:.1f} m beside the wire" if c > 0.2 else f"a {name} beyond 15 m",
+        lambda c: f"move the {name} away, or turn or move the antenna: with a {name} nearby its bearing matters",
+        sizes=(1.0, 2.0, 4.0),
+        one_way=True,
+    )
+
+
+def _beside(setup: Setup, distance: float) -> tuple[float, float, float, float]:
+    """A place `distance` left of the middle of the first leg, and the leg's direction (east, north)."""
+    layout = setup.antenna.build()
+    (x0, y0, _), (x1, y1, _) = layout.points[:2]
+    east, north = math.sin(layout.bearing), math.cos(layout.bearing)
+    return (x0 + x1) / 2 - distance * north, (y0 + y1) / 2 + distance * east, east, north
+
+
+def _fence(setup: Setup, distance: float) -> NearbySpec:
+    x, y, east, north = _beside(setup, distance)
+    ends = [(x + s * 10 * east, y + s * 10 * north, 1.2) for s in (-1, 1)]
+    return NearbySpec.model_construct(name="fence", start=ends[0], end=ends[1], diameter=2e-3)
+
+
+def _vehicle(setup: Setup, distance: float) -> NearbySpec:
+    x, y, east, north = _beside(setup, distance)
+    ends = [(x + s * 2.25 * east, y + s * 2.25 * north, 1.0) for s in (-1, 1)]
+    return NearbySpec.model_construct(name="vehicle", start=ends[0], end=ends[1], diameter=0.1)
+
+
+def _mast(setup: Setup, distance: float) -> NearbySpec:
+    x, y, _, _ = _beside(setup, distance)
+    return NearbySpec.model_construct(name="mast", start=(x, y, 0.3), end=(x, y, 8.0), diameter=0.04)

@@ -1,0 +1,256 @@
+"""Why did the dip move? For every cause the change that explains all bands best, and how well and how small it is.
+
+For a cause changed by c usual changes the model tells each band's dip and its SWR. The best c is the least of
+    sum over bands of (told - seen)^2/error^2   +   c^2
+with shifts of the dip taken relative to its frequency and SWR as |reflection|; causes are ranked by that least sum,
+so one that explains everything by a small change comes first. Differences from the set-up as it was are compared, so
+a set-up that is a little off does little harm.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+from scipy.stats import chi2 as chi_squared
+
+from tautwire.model.arrays import Real
+from tautwire.model.errors import InputError, SolveError
+from tautwire.model.feed.chain import swr
+from tautwire.model.operating.bands import band_named, band_of, bands
+from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.solve.solver import Remember, compute_always
+from tautwire.studies.study.measurement import Sweep, dips
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.dips.reading import GRID, minima
+from tautwire.studies.wants.why.causes import Cause, causes
+
+DIP_ERROR = 1e-3  # of the frequency: reading a dip, and the model
+GAMMA_ERROR = 0.03  # of |reflection| at the dip
+WINDOW = 0.13  # searched either side of where the dip was, as a fraction
+MATCH = 0.09  # a dip moves less than this from one sweep to the next
+OUTSIDE = 0.1  # a dip may lie this far outside the band it is told for, as a fraction
+UNLIKELY = 0.02  # chance of so great a misfit below which a cause is said not to explain
+
+
+@dataclass(frozen=True)
+class Shift:
+    """What was seen in a band: dip before and after, Hz, and its SWR or NaN. band: a name for tables."""
+
+    band: str
+    was_hz: float
+    now_hz: float
+    was_swr: float = math.nan
+    now_swr: float = math.nan
+
+    def __post_init__(self) -> None:
+        for name in ("was", "now"):
+            low = getattr(self, f"{name}_swr")
+            _check_dip(name, getattr(self, f"{name}_hz"))
+            if low < 1:
+                raise InputError(f"why.{name}_swr", low, "1 or more")
+        if abs(math.log(self.now_hz / self.was_hz)) > MATCH:
+            raise InputError("why.now", f"{self.now_hz / 1e6:g} MHz", f"within {MATCH:.0%} of where the dip was")
+
+    @property
+    def has_swr(self) -> bool:
+        return not math.isnan(self.was_swr + self.now_swr)
+
+
+def _check_dip(name: str, f_hz: float) -> None:
+    if not 1.8e6 <= f_hz <= 54e6:
+        raise InputError(f"why.{name}", f"{f_hz / 1e6:g} MHz", "a dip from 1.8 to 54 MHz")
+
+
+@dataclass(frozen=True, eq=False)
+class Explanation:
+    """One cause. change: in usual changes, at its best. chi2: misfit of all bands. explains: whether it is enough.
+    at_end: whether still more change would be better. told_hz, told_swr: where it puts each band's dip.
+    """
+
+    cause: Cause
+    change: float
+    chi2: float
+    explains: bool
+    at_end: bool
+    told_hz: tuple[float, ...]
+    told_swr: tuple[float, ...]
+
+    @property
+    def score(self) -> float:
+        return self.chi2 + self.change**2
+
+
+@dataclass(frozen=True, eq=False)
+class Why:
+    """All explanations, best first. base_hz: the set-up's own dips. wire: log frequency change of each band for one
+    usual change of wire out; wire_cause: what that change is."""
+
+    shifts: tuple[Shift, ...]
+    base_hz: tuple[float, ...]
+    explanations: tuple[Explanation, ...]
+    wire: Real
+    wire_cause: Cause
+    failed: dict[str, str] = field(default_factory=dict)
+
+
+def shift_of(was_hz: float, now_hz: float, band: str = "", was_swr: float = math.nan, now_swr: float = math.nan,
+             region: object = 1) -> Shift:  # fmt: skip
+    """A Shift with its band's name: the band given, else the one nearest to where the dip was.
+
+    Raises InputError for a band that is unknown or that the dip was more than 10 % outside of.
+    """
+    _check_dip("was", was_hz)
+    if band:
+        named = band_named(band, region)
+        if not named.lower * (1 - OUTSIDE) <= was_hz <= named.upper * (1 + OUTSIDE):
+            told = f"a band within {OUTSIDE:.0%} of where the dip was, {was_hz / 1e6:.6g} MHz"
+            raise InputError("why.band", repr(band), told)
+        band = named.name
+    else:
+        here = band_of(was_hz, region) or min(
+            bands(region), key=lambda b: abs(math.log(was_hz / math.sqrt(b.lower * b.upper)))
+        )
+        band = here.name
+    return Shift(band, was_hz, now_hz, was_swr, now_swr)
+
+
+def shifts_between(before: Sequence[Sweep], after: Sequence[Sweep], region: object = 1) -> tuple[Shift, ...]:
+    """The dips of the sweeps before, each with its nearest one after. Raises InputError if none match."""
+    old = sorted(d for s in before for d in dips(s))
+    new = sorted(d for s in after for d in dips(s))
+    out = []
+    for was, was_swr in old:
+        near = min(new, key=lambda d: abs(math.log(d[0] / was)), default=None)
+        if near is not None and abs(math.log(near[0] / was)) < MATCH:
+            out.append(shift_of(was, near[0], "", was_swr, near[1], region))
+    if not out:
+        raise InputError("why.after", f"{len(old)} dips before, {len(new)} after", "sweeps with a dip in common")
+    return tuple(out)
+
+
+def _dips(setup: Setup, centres: Sequence[float], near: Sequence[float] | Real, plane: str, remember: Remember) -> Real:
+    """Dip (Hz) and |reflection| there for each band, (bands, 2); NaN where there is none. near: Hz, which to follow."""
+    solver, feed = setup.build().solver(remember), setup.feed_system()
+    out = np.full((len(centres), 2), math.nan)
+    for i, (centre, target) in enumerate(zip(centres, near, strict=True)):
+        span = span_of(centre)
+        low, high = max(centre * (1 - WINDOW), span.lower), min(centre * (1 + WINDOW), span.upper)
+        response = solver.response(low, high)
+
+        def at(f: float | Real, response=response) -> Real:  # type: ignore[no-untyped-def]
+            planes = feed.impedances(response.impedance(f), f)
+            return swr(planes.radio if plane == "radio" else planes.primary, feed.reference)
+
+        found = minima(at, np.linspace(low, high, GRID))
+        if found:
+            f, low_swr = min(found, key=lambda m: abs(math.log(m[0] / target)) + 0.02 * (m[1] - 1))
+            out[i] = f, (low_swr - 1) / (low_swr + 1)
+    return out
+
+
+def explain(
+    setup: Setup,
+    shifts: Sequence[Shift],
+    dip_error: float = DIP_ERROR,
+    gamma_error: float = GAMMA_ERROR,
+    plane: str = "radio",
+    remember: Remember = compute_always,
+) -> Why:
+    """Rank the causes of shifts seen at `plane`. Raises InputError if the set-up has no dip where one was seen."""
+    shifts = tuple(shifts)
+    if not shifts:
+        raise InputError("why", "nothing", "at least one dip: where it was, where it is now")
+    if not (dip_error > 0 and gamma_error > 0):
+        raise InputError("why.dip_error", dip_error, "errors above 0")
+    centres = [s.was_hz for s in shifts]
+    base = _dips(setup, centres, centres, plane, remember)
+    for shift, dip in zip(shifts, base[:, 0], strict=True):
+        if math.isnan(dip):
+            allowed = f"a dip within {WINDOW:.0%} of it in the set-up too: check its wire length, or fit it first"
+            raise InputError("why.was", f"{shift.was_hz / 1e6:.3f} MHz", allowed)
+    track = _Track(setup, shifts, base, dip_error, gamma_error, plane, remember)
+    found: list[Explanation] = []
+    failed: dict[str, str] = {}
+    slope = np.full(len(shifts), math.nan)
+    candidates = causes(setup)
+    for thorough in (False, True):
+        found, failed = [], {}
+        for cause in candidates:
+            try:
+                nodes = track.nodes(cause, thorough)
+            except (InputError, SolveError) as error:
+                failed[cause.name] = str(error)
+                continue
+            found.append(track.best(cause, nodes))
+            if cause is candidates[0]:
+                c = min((k for k in nodes if k), key=abs)
+                slope = np.log(nodes[c][:, 0] / base[:, 0]) / c
+        if any(e.explains for e in found):
+            break
+    ranked = tuple(sorted(found, key=lambda e: e.score))
+    return Why(shifts, tuple(map(float, base[:, 0])), ranked, slope, candidates[0], failed)
+
+
+@dataclass(frozen=True)
+class _Track:
+    setup: Setup
+    shifts: tuple[Shift, ...]
+    base: Real
+    dip_error: float
+    gamma_error: float
+    plane: str
+    remember: Remember
+
+    def nodes(self, cause: Cause, thorough: bool) -> dict[float, Real]:
+        """Dips (bands, 2) at c = 0 and at the sizes needed to find the best. Raises what no size can do.
+
+        thorough: at more sizes and up to the largest, for what does not go one way only.
+        """
+        known = {0.0: self.base}
+        fault: InputError | SolveError | None = None
+        for sign in (1.0,) if cause.one_way else (1.0, -1.0):
+            before = 0.0
+            between = tuple(cause.sizes[-1] * k / 4 for k in range(1, 5))
+            for size in between if thorough else cause.sizes:
+                c = sign * size
+                near = known[before][:, 0]
+                try:
+                    dips_there = _dips(cause.apply(self.setup, c), [s.was_hz for s in self.shifts], near,
+                                       self.plane, self.remember)  # fmt: skip
+                except (InputError, SolveError) as error:
+                    fault = error
+                    break
+                if np.isnan(dips_there).any():
+                    break
+                known[c], before = dips_there, c
+                if not thorough and sign * self.best(cause, known).change < 0.85 * size:
+                    break
+        if len(known) == 1:
+            raise fault or SolveError("no dip is left to follow")
+        return known
+
+    def best(self, cause: Cause, nodes: dict[float, Real]) -> Explanation:
+        """The change that explains the shifts best, from curves through the nodes."""
+        at = np.array(sorted(nodes))
+        ratio = np.log(np.array([nodes[c][:, 0] for c in at]) / self.base[:, 0])
+        gamma = np.array([nodes[c][:, 1] for c in at]) - self.base[:, 1]
+        fine = np.linspace(at[0], at[-1], 1201)
+        told, told_gamma = PchipInterpolator(at, ratio)(fine), PchipInterpolator(at, gamma)(fine)
+        misfit = np.zeros(len(fine))
+        count = 0
+        for i, s in enumerate(self.shifts):
+            misfit += ((told[:, i] - math.log(s.now_hz / s.was_hz)) / self.dip_error) ** 2
+            count += 1
+            if s.has_swr:
+                seen = (s.now_swr - 1) / (s.now_swr + 1) - (s.was_swr - 1) / (s.was_swr + 1)
+                misfit += ((told_gamma[:, i] - seen) / self.gamma_error) ** 2
+                count += 1
+        k = int((misfit + fine**2).argmin())
+        change, least = float(fine[k]), float(misfit[k])
+        now = tuple(float(s.was_hz * math.exp(told[k, i])) for i, s in enumerate(self.shifts))
+        g = np.clip(self.base[:, 1] + told_gamma[k], 0, 0.999)
+        enough = bool(chi_squared.sf(least, max(count - 1, 1)) > UNLIKELY)
+        at_end = bool(k in (0, len(fine) - 1) and change != 0)
+        return Explanation(cause, change, least, enough, at_end, now, tuple(map(float, (1 + g) / (1 - g))))

@@ -1,0 +1,123 @@
+"""Want "why": causes of a dip's move, ranked by how small a change explains all bands at once."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pydantic import field_validator, model_validator
+
+from tautwire.model.errors import InputError
+from tautwire.model.solve.solver import Solver
+from tautwire.studies.study.measurement import PLANES, read_sweep
+from tautwire.studies.study.parts import Part
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import Study
+from tautwire.studies.study.units import Frequency, Number
+from tautwire.studies.study.want import Frames, Want
+from tautwire.studies.wants.why.ranking import DIP_ERROR, GAMMA_ERROR, Shift, explain, shift_of, shifts_between
+from tautwire.studies.wants.why.words import notes
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.studies.study.result import Result
+
+
+class MoveSpec(Part):
+    """A dip that moved: was, now, and if known its band and SWR."""
+
+    was: Frequency
+    now: Frequency
+    band: str = ""
+    was_swr: Number = float("nan")
+    now_swr: Number = float("nan")
+
+
+class WhySpec(Part):
+    """[why]: moves = [{ was = "14.06 MHz", now = "13.92 MHz" }], or before and after, lists of sweep files.
+
+    plane: where the SWR was read. dip_error: of a dip's frequency, a fraction; gamma_error: of |reflection| at a dip.
+    contents: digest of the files.
+    """
+
+    moves: tuple[MoveSpec, ...] = ()
+    before: tuple[str, ...] = ()
+    after: tuple[str, ...] = ()
+    plane: str = "radio"
+    dip_error: Number = DIP_ERROR
+    gamma_error: Number = GAMMA_ERROR
+    contents: str = ""
+
+    @field_validator("plane")
+    @classmethod
+    def _plane(cls, value: str) -> str:
+        if value not in PLANES:
+            raise InputError("why.plane", repr(value), "'radio' or 'transformer'")
+        return value
+
+    @model_validator(mode="before")
+    @classmethod
+    def _files(cls, given: Any) -> Any:
+        if not isinstance(given, Mapping):
+            return given
+        digest = hashlib.sha256()
+        lists = [given.get(k) for k in ("before", "after")]
+        files = [Path(str(f)) for names in lists if isinstance(names, list | tuple) for f in names]
+        for path in files:
+            digest.update(path.read_bytes() if path.is_file() else b"")
+        return {**given, "contents": digest.hexdigest() if files else ""}
+
+
+def shifts_of(spec: WhySpec, region: object) -> tuple[Shift, ...]:
+    """What was seen. Raises InputError if nothing is given, or sweeps on one side only."""
+    out = [shift_of(m.was, m.now, m.band, m.was_swr, m.now_swr, region) for m in spec.moves]
+    if bool(spec.before) != bool(spec.after):
+        raise InputError("why.after" if spec.before else "why.before", "none", "sweeps from before and from after")
+    if spec.before:
+        before, after = ([read_sweep(f, spec.plane) for f in files] for files in (spec.before, spec.after))
+        out += shifts_between(before, after, region)
+    if not out:
+        raise InputError("why", "nothing", "a dip that moved (was, now), or sweeps from before and after")
+    return tuple(out)
+
+
+def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
+    """Tables "why" (a row a cause, best first), "why_bands" (a row a cause and band) and "why_notes"."""
+    spec: WhySpec = study.options["why"]
+    shifts = shifts_of(spec, study.spec.region)
+    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, solver.remember)
+    rows, bands = [], []
+    for rank, e in enumerate(found.explanations, 1):
+        rows.append({
+            "rank": rank, "cause": e.cause.name,
+            "change": e.cause.words(e.change) if e.change else "no such change moves them this way",
+            "usual_changes": e.change, "misfit": e.chi2, "explains": e.explains, "at_end": e.at_end,
+            "undo": e.cause.undo(e.change) if e.change else "",
+        })  # fmt: skip
+        for shift, told, low in zip(shifts, e.told_hz, e.told_swr, strict=True):
+            bands.append({
+                "cause": e.cause.name, "band": shift.band, "was_mhz": shift.was_hz / 1e6,
+                "now_mhz": shift.now_hz / 1e6, "told_mhz": told / 1e6, "told_swr": low,
+                "off_khz": (told - shift.now_hz) / 1e3,
+            })  # fmt: skip
+    words = notes(setup, found, spec.dip_error)
+    words += [f"Not tried: {name} ({reason})." for name, reason in found.failed.items()]
+    return {"why": rows, "why_bands": bands, "why_notes": [{"note": n} for n in words]}
+
+
+def sentences(result: Result) -> list[str]:
+    """The answer in words."""
+    table = result.frames.get("why_notes")
+    return [] if table is None else list(table["note"])
+
+
+def plots(result: Result) -> dict[str, Figure]:
+    from tautwire.studies.wants.why.figures import why_figures
+
+    return why_figures(result)
+
+
+WANT = Want("why", compute, WhySpec, sentences=sentences, plots=plots)

@@ -1,0 +1,99 @@
+"""The answer to "why did it move?" in words: causes in order, what to do, and what bearing has to do with it."""
+
+import math
+
+import numpy as np
+
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.why.ranking import Explanation, Why
+
+MOST = 3  # causes named
+FAR_OFF = 0.015  # the set-up's own dip this far from where it was: it should be fitted first
+CLOSE = 2.0  # scores within this of the best are as likely
+
+
+def notes(setup: Setup, why: Why, dip_error: float) -> list[str]:
+    """Sentences, the answer first."""
+    out = [_seen(why)]
+    if unmoved(why, dip_error):
+        return [*out, "That is no more than a dip can be misread by: nothing needs to be explained.", _bearing(setup)]
+    good = [e for e in why.explanations if e.explains and abs(e.change) > 0.05]
+    if good:
+        out += _ranked(good)
+    else:
+        best = why.explanations[0]
+        out.append(
+            f"No single cause explains all bands. The nearest is {best.cause.name} ({best.cause.words(best.change)}): "
+            f"several things may have changed, or the set-up is not the one that was measured."
+        )
+    out.append(wire_advice(why))
+    if good and good[0].cause is not why.wire_cause:
+        out.append(f"Or undo the likeliest cause: {good[0].cause.undo(good[0].change)}.")
+    if len(why.shifts) == 1:
+        out.append("One dip fits many causes; a dip on a second band, and the SWR at the dips, would tell them apart.")
+    off = max(abs(math.log(b / s.was_hz)) for b, s in zip(why.base_hz, why.shifts, strict=True))
+    if off > FAR_OFF:
+        out.append(
+            f"The set-up itself puts a dip {off:.1%} from where it was; shifts are compared, not places, but a "
+            f"fit to a sweep (tautwire fit) would make this surer."
+        )
+    out.append(_bearing(setup))
+    return out
+
+
+def unmoved(why: Why, dip_error: float) -> bool:
+    """Whether nothing moved by more than reading errors."""
+    return all(abs(math.log(s.now_hz / s.was_hz)) < dip_error for s in why.shifts) and not any(
+        s.has_swr and abs(s.now_swr - s.was_swr) > 0.2 for s in why.shifts
+    )
+
+
+def _seen(why: Why) -> str:
+    parts = []
+    for s in why.shifts:
+        khz = (s.now_hz - s.was_hz) / 1e3
+        low = f", SWR {s.was_swr:.2f} to {s.now_swr:.2f}" if s.has_swr else ""
+        parts.append(f"{s.band} {khz:+.0f} kHz ({s.was_hz / 1e6:.3f} to {s.now_hz / 1e6:.3f} MHz{low})")
+    return "Seen: " + "; ".join(parts) + "."
+
+
+def _ranked(good: list[Explanation]) -> list[str]:
+    best = good[0]
+    out = [f"Likeliest: {best.cause.name}, {best.cause.words(best.change)}{_size(best)}."]
+    others = [e for e in good[1 : MOST + 1] if e.score < best.score + CLOSE]
+    for e in others:
+        out.append(f"As likely: {e.cause.name}, {e.cause.words(e.change)}{_size(e)}.")
+    for e in [e for e in good[1 : MOST + 1] if e not in others]:
+        out.append(f"Less likely: {e.cause.name}, {e.cause.words(e.change)}{_size(e)}.")
+    return out
+
+
+def _size(e: Explanation) -> str:
+    return f" ({abs(e.change):.1f} times a usual change)"
+
+
+def wire_advice(why: Why) -> str:
+    """How much wire brings the dips back, and what stays off."""
+    shift = np.array([math.log(s.now_hz / s.was_hz) for s in why.shifts])
+    if np.isnan(why.wire).any() or not np.any(why.wire):
+        return "How the wire's length moves these dips could not be computed."
+    c = float(-(shift @ why.wire) / (why.wire @ why.wire))
+    left = shift + c * why.wire
+    worst = int(np.abs(left).argmax())
+    words = why.wire_cause.undo(-c)
+    rest = abs(left[worst]) * why.shifts[worst].was_hz / 1e3
+    if rest < 1 or len(why.shifts) == 1:
+        return f"To bring the dip back with the wire: {words}."
+    return f"To bring the dips back with the wire: {words}; {why.shifts[worst].band} then stays {rest:.0f} kHz off."
+
+
+def _bearing(setup: Setup) -> str:
+    if setup.nearby:
+        return (
+            "With conductors nearby in the set-up, turning the antenna round does matter; the ground itself has no "
+            "preferred direction."
+        )
+    return (
+        "Over level, even ground with nothing near, the bearing makes no difference to the dips; what lies or stands "
+        "nearby does."
+    )
