@@ -22,7 +22,7 @@ def voltage_scale(y: Complex, segments: Segments, f_hz: Real) -> Real:
     """s (N,): the voltage that acts on each segment when the engine is asked for 1 V in free space.
 
     y (K, N, N): the engine's Y of lossless wires at f_hz (K,), Hz. The factors hardly depend on frequency; one set for
-    all keeps the impedances smooth in frequency, which the interpolation in spans.py relies on.
+    all keeps the impedances smooth in frequency, which the interpolation in smooth_matrices.py relies on.
     """
     size = np.abs(y)
     flipped = size.transpose(0, 2, 1)

@@ -4,7 +4,7 @@
 
 Zfree and Zimage come from the engine and do not know the soil; Zrest, the smooth remainder of the exact Sommerfeld
 field, comes from remainder.py; Zload holds conductor loss, jacket and lumped loads. Each is kept at the nodes of
-a span (spans.py) and, through `remember`, may be stored and shared between solvers.
+a span (smooth_matrices.py) and, through `remember`, may be stored and shared between solvers.
 """
 
 import hashlib

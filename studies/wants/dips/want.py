@@ -91,7 +91,7 @@ def _movement(result: Result, band: str, rows: pd.DataFrame) -> str:
 
 
 def plots(result: Result) -> dict[str, Figure]:
-    """Layouts, SWR curves, dips, feed impedance; see figure_set.py."""
+    """Layouts, SWR curves, dips, feed impedance; see figures.py."""
     from tautwire.studies.wants.dips.figures import (
         plots as figures,  # matplotlib is loaded only when something is drawn
     )
