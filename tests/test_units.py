@@ -202,6 +202,8 @@ def test_formats() -> None:
 
 
 def test_pint_is_not_loaded_until_a_unit_is_read() -> None:
-    code = "import sys, tautwire.studies.study.units as u; assert 'pint' not in sys.modules; print(u.length('1 ft', ''))"
+    code = (
+        "import sys, tautwire.studies.study.units as u; assert 'pint' not in sys.modules; print(u.length('1 ft', ''))"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert float(done.stdout) == pytest.approx(constants.foot)
