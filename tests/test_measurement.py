@@ -1,6 +1,8 @@
 """Sweep files against scikit-rf, and dips against a resonant circuit in closed form."""
 
 import math
+import os
+import pickle
 from pathlib import Path
 
 import numpy as np
@@ -40,6 +42,24 @@ def test_touchstone_in_megahertz_by_hand(tmp_path: Path) -> None:
     assert sweep.gamma is not None
     np.testing.assert_allclose(sweep.gamma, [0.5j, 0.2 * np.exp(-1j * math.pi / 4), 0.4], atol=1e-12)
     np.testing.assert_allclose(sweep.swr, [3, 1.5, 1.4 / 0.6])
+
+
+class Trap:
+    """Whoever unpickles it makes a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def __reduce__(self) -> object:
+        return os.mkdir, (str(self.folder),)
+
+
+def test_a_sweep_from_somebody_else_runs_no_code(tmp_path: Path) -> None:
+    path = tmp_path / "lake.s1p"
+    path.write_bytes(pickle.dumps(Trap(tmp_path / "ran")))
+    with pytest.raises(InputError, match="a valid Touchstone one-port file"):
+        read_sweep(path)
+    assert not (tmp_path / "ran").exists()
 
 
 steps = st.lists(st.floats(1e3, 1e6), min_size=3, max_size=12)

@@ -116,7 +116,8 @@ def _read_touchstone(path: Path, plane: str) -> Sweep:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Sweep checks the frequencies itself
-            network = skrf.Network(str(path))
+            network = skrf.Network()
+            network.read_touchstone(str(path))  # as text; Network(path) would try to unpickle the file first
         f, gamma, z0 = network.f, network.s[:, 0, 0], network.z0[:, 0]
     except Exception as error:  # whatever the reader stumbled over, the file is not what its name says
         raise InputError("sweep", path.name, f"a valid Touchstone one-port file ({_one_line(error)})") from None
