@@ -5,8 +5,9 @@ import numpy as np
 from tautwire.model.constants import C0
 from tautwire.model.solve.response import Response, respond
 from tautwire.studies.running.quality import LIMITS
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result, gather
-from tautwire.studies.study.study import Study, read_study
+from tautwire.studies.study.study import Study
 from tautwire.studies.wants.dips.want import compute
 
 RAW = {

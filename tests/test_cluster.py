@@ -17,7 +17,7 @@ from tautwire.studies.commands import run as command_run
 from tautwire.studies.running import runner
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import FOLDER_VARIABLE, Store
-from tautwire.studies.study.study import load_study
+from tautwire.studies.running.study_file import load_study
 
 distributed = pytest.importorskip("distributed", reason="the cluster extra is not installed")
 LOOPBACK = "tcp://127.0.0.1:"

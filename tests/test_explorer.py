@@ -28,8 +28,8 @@ from tautwire.studies.explorer.live import LiveServer, solve
 from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.explorer.surface import lagrange
 from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.study import read_study
 from tautwire.studies.wants.dips.reading import band_row, window
 
 RAW = {

@@ -12,9 +12,9 @@ from scipy.optimize import curve_fit
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.cli import main
 from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.measurement import Sweep, write_s1p
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.study import read_study
 from tautwire.studies.wants.fit.fitted import with_fit
 from tautwire.studies.wants.fit.fitting import fit, scatter
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep

@@ -13,9 +13,10 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from tautwire.model.errors import InputError, SolveError
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.raw import changed, table_value
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.study import read_study, si_text
+from tautwire.studies.study.study import si_text
 from tautwire.studies.study.units import angle, length
 
 lengths = st.floats(8, 22).map(lambda x: f"{x:.2f} m")

@@ -7,11 +7,12 @@ import pytest
 
 from tautwire.model.solve.smooth_matrices import Smooth
 from tautwire.model.solve.solver import Solver
-from tautwire.studies.reports.folder import summary, validity
+from tautwire.studies.reports.answers import validity
+from tautwire.studies.reports.folder import summary
 from tautwire.studies.running.quality import LIMITS, marks, power_error
 from tautwire.studies.running.runner import run
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.columns import COLUMNS
-from tautwire.studies.study.study import read_study
 
 RAW = {
     "study": {"name": "lakeside", "bands": ["20 m"]},

@@ -34,7 +34,7 @@ def test_every_command_shown_exists():
 
 
 def test_every_want_named_exists():
-    from tautwire.studies.study.want import want_named
+    from tautwire.studies.wants.registry import want_named
 
     listed = re.search(r"`want` can be any of\n(.*?)\. Ready-made", README, re.S)
     assert listed

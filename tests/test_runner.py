@@ -7,11 +7,12 @@ import time
 import pytest
 
 from tautwire.model.errors import InputError, SolveError
-from tautwire.studies.reports.folder import summary, validity
+from tautwire.studies.reports.answers import validity
+from tautwire.studies.reports.folder import summary
 from tautwire.studies.running import runner
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.study import read_study
+from tautwire.studies.running.study_file import read_study
 
 SLOPES = ["10 deg", "20 deg", "30 deg", "40 deg", "50 deg"]
 BAD = 2  # the case that goes wrong

@@ -8,9 +8,9 @@ from tautwire.model.errors import InputError
 from tautwire.studies.reports.folder import summary, write
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.cautions import CAUTIONS, DEFERENCE, caution_text, cautions_for
 from tautwire.studies.study.columns import COLUMNS
-from tautwire.studies.study.study import read_study
 from tautwire.studies.wants.exposure.want import shown
 from tautwire.studies.wants.shield import want as want_shield
 from tautwire.studies.wants.shield.want import AS_BUILT, variants

@@ -14,13 +14,13 @@ from pptx.util import Emu
 
 from tautwire.studies.commands import slides as command_slides
 from tautwire.studies.reports import slide_words
-from tautwire.studies.reports.folder import sentences
+from tautwire.studies.reports.answers import sentences
 from tautwire.studies.reports.slide_words import BULLET_ROOM, BULLETS, chunks, slide_title, take_away
 from tautwire.studies.reports.slides import ROWS, slides
 from tautwire.studies.study.cautions import DEFERENCE, cautions_for
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
-from tautwire.studies.study.want import Want
+from tautwire.studies.wants.want import Want
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,7 @@ from tautwire.model.solve import solver
 from tautwire.studies.commands.cache import COMMAND as CACHE
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import FOLDER_VARIABLE, Store
-from tautwire.studies.study.study import load_study
+from tautwire.studies.running.study_file import load_study
 
 HAMMER = """
 import sys, time

@@ -5,9 +5,9 @@ import copy
 import pytest
 
 from tautwire.model.errors import InputError
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.raw import changed, kind_of, table_value
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.study import read_study
 
 RAW = {
     "study": {"name": "shore", "bands": ["20 m"]},

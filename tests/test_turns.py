@@ -17,8 +17,9 @@ from tautwire.studies.commands.turns import card_text
 from tautwire.studies.drawing.labels import outside, overlaps
 from tautwire.studies.running.runner import case_key, run
 from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result
-from tautwire.studies.study.study import Study, read_study
+from tautwire.studies.study.study import Study
 from tautwire.studies.wants.turns.choice import finish, sentences, shift_khz
 from tautwire.studies.wants.turns.figures import card, turn_map
 from tautwire.studies.wants.turns.want import TurnsSpec, reel_of, turn_counts, with_turn_axis

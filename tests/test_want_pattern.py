@@ -8,8 +8,8 @@ import pytest
 from tautwire.model.errors import InputError
 from tautwire.model.fields.far_field import gain
 from tautwire.studies.running.runner import run
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.columns import COLUMNS
-from tautwire.studies.study.study import read_study
 from tautwire.studies.wants.pattern.want import plots, sentences
 from tautwire.studies.wants.target.want import plots as target_plots
 from tautwire.studies.wants.target.want import sentences as target_sentences

@@ -14,9 +14,9 @@ from tautwire.studies.commands.cli import main
 from tautwire.studies.drawing.labels import outside, overlaps
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.study import read_study
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
 from tautwire.studies.wants.local_model import value_at
 from tautwire.studies.wants.why.causes import causes

@@ -6,7 +6,7 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.reports.card_deck import GROUNDS, deck
-from tautwire.studies.study.study import load_study
+from tautwire.studies.running.study_file import load_study
 
 
 @click.command("deck")

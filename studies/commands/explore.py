@@ -9,7 +9,8 @@ from tautwire.studies.explorer.explorer import explore, write_explorer
 from tautwire.studies.explorer.live import LiveServer
 from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.study import Study, load_study
+from tautwire.studies.running.study_file import load_study
+from tautwire.studies.study.study import Study
 from tautwire.studies.wants.turns.want import with_turn_axis
 
 

@@ -8,13 +8,17 @@ import click
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import FILE, OUT, said
-from tautwire.studies.reports.folder import validity, write
+from tautwire.studies.reports.answers import validity
+from tautwire.studies.reports.folder import write
+from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.raw import Raw, changed, table_value
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.study import SHOWN, load_tables, read_study
+from tautwire.studies.study.study import SHOWN
 from tautwire.studies.wants.fit.fitted import FROM, with_fit, write_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
 from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, sentences
@@ -58,7 +62,9 @@ def COMMAND(
     if rehearse is not None:
         if sweeps:
             raise InputError("--rehearse", rehearse, "no sweeps beside it: it makes them up")
-        sweeps, truth = made_up(read_study({**raw, "fit": {**options, "sweeps": []}}, file.stem), rehearse, folder)
+        sweeps, truth = made_up(
+            read_study({**raw, "fit": {**options, "sweeps": []}}, file.stem), rehearse, folder, Store()
+        )
     if sweeps:
         options["sweeps"] = [str(s) for s in sweeps]
     head = {**table_at(raw, "study"), "want": ["fit"]}

@@ -9,10 +9,11 @@ import click
 from click.core import ParameterSource
 
 from tautwire.studies.commands.shared import aligned
-from tautwire.studies.reports.folder import sentences, validity
+from tautwire.studies.reports.answers import sentences, validity
 from tautwire.studies.running.runner import run
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.raw import changed
-from tautwire.studies.study.study import Study, read_study
+from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import length
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 

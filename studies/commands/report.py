@@ -6,10 +6,10 @@ import click
 
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, WORKERS, said
-from tautwire.studies.reports.folder import validity
+from tautwire.studies.reports.answers import validity
 from tautwire.studies.reports.page import write_report
+from tautwire.studies.running.study_file import load_study
 from tautwire.studies.study.files import make_folder
-from tautwire.studies.study.study import load_study
 
 
 @click.command("report")

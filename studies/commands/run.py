@@ -5,11 +5,14 @@ from pathlib import Path
 import click
 
 from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, progress_bar, said
-from tautwire.studies.reports.folder import sentences, validity, write
+from tautwire.studies.reports.answers import sentences, validity
+from tautwire.studies.reports.folder import write
 from tautwire.studies.running.runner import TIMEOUT, run
 from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.result import Result
-from tautwire.studies.study.study import Study, load_tables, read_study
+from tautwire.studies.study.study import Study
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
 

@@ -6,9 +6,9 @@ import click
 
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import FILE, WORKERS
-from tautwire.studies.study.files import make_folder
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.files import load_tables, make_folder
 from tautwire.studies.study.parts import table_at
-from tautwire.studies.study.study import load_tables, read_study
 
 
 @click.command("slides")

@@ -8,10 +8,12 @@ import pandas as pd
 
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, aligned, said
-from tautwire.studies.reports.folder import validity, write
+from tautwire.studies.reports.answers import validity
+from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.result import Result
-from tautwire.studies.study.study import load_tables, read_study
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, sentences
 from tautwire.studies.wants.turns.want import with_turn_axis

@@ -8,11 +8,13 @@ import click
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import FILE, OUT, aligned, said
-from tautwire.studies.reports.folder import validity, write
+from tautwire.studies.reports.answers import validity
+from tautwire.studies.reports.folder import write
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
-from tautwire.studies.study.study import load_tables, read_study
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.why.want import sentences, shifts_of
 

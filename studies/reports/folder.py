@@ -17,40 +17,14 @@ import numpy as np
 import pandas as pd
 
 from tautwire.model.errors import InputError
+from tautwire.studies.reports.answers import sentences, validity
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.result import Result
-from tautwire.studies.study.want import want_named
+from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-
-MOST_NAMED = 4  # cases named in a line about several
-
-
-def sentences(result: Result) -> list[str]:
-    """The answer in words, with its numbers."""
-    out = []
-    for name in result.study.spec.want:
-        out += want_named(name).sentences(result)
-    return out
-
-
-def validity(result: Result) -> list[str]:
-    """Failed and marked cases, in words; one line says so if there are none."""
-    out = []
-    for failure in result.failed:
-        labels = ", ".join(f"{k} {v}" for k, v in failure.labels.items()) or "the set-up"
-        out.append(f"FAILED: {labels}: {failure.reason}")
-    marked = result.marked()
-    for words, rows in marked.groupby("marks") if len(marked) else ():
-        named = [", ".join(str(row[c]) for c in [*result.axis_columns, "band"]) for _, row in rows.iterrows()]
-        which = "; ".join(named[:MOST_NAMED]) + (
-            f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
-        )
-        out.append(f"Outside validity: {words} ({which}).")
-    return out or ["All cases were solved, inside the model's validity."]
 
 
 def markdown_table(frame: pd.DataFrame) -> str:
@@ -172,7 +146,10 @@ def _drawn(result: Result, command: str, formats: tuple[str, ...]) -> Callable[[
     """What draws every plot and the report: file name -> its bytes."""
 
     def draw() -> dict[str, np.ndarray]:
-        from tautwire.studies.reports.page import report, svg_text  # which need this module's words
+        from tautwire.studies.reports.page import (  # with the template engine, which a stored drawing spares
+            report,
+            svg_text,
+        )
 
         plots = {k: figure for name in result.study.spec.want for k, figure in want_named(name).plots(result).items()}
         files = _saved(plots, formats)

@@ -20,13 +20,13 @@ from markupsafe import Markup
 
 from tautwire.model.errors import InputError
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, SOIL, TARGET
-from tautwire.studies.reports.folder import sentences, validity
+from tautwire.studies.reports.answers import sentences, validity
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.columns import COLUMNS
 from tautwire.studies.study.raw import kind_of
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import SHOWN, Axis, si_text
-from tautwire.studies.study.want import want_named
+from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -10,7 +10,7 @@ import pandas as pd
 
 from tautwire.studies.drawing.axes import name_of, value_text, word
 from tautwire.studies.drawing.words import labels_words, shared_words
-from tautwire.studies.study.want import want_named
+from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result

@@ -22,7 +22,7 @@ from tautwire.model.errors import InputError
 from tautwire.studies.drawing.axes import name_of, running, word
 from tautwire.studies.drawing.style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
 from tautwire.studies.drawing.words import shared_words, title_of
-from tautwire.studies.reports.folder import sentences, validity
+from tautwire.studies.reports.answers import sentences, validity
 from tautwire.studies.reports.slide_words import (
     LONG,
     ROOM,
@@ -37,9 +37,9 @@ from tautwire.studies.reports.slide_words import (
     turn_rows,
 )
 from tautwire.studies.study.cautions import DEFERENCE, caution_text, cautions_for
-from tautwire.studies.study.want import want_named
 from tautwire.studies.wants.dips.category import bands_that_fit
 from tautwire.studies.wants.dips.figures import dip_figure_of, layout_figures
+from tautwire.studies.wants.registry import want_named
 from tautwire.studies.wants.turns.choice import other_columns, parts
 
 if TYPE_CHECKING:

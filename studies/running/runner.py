@@ -22,7 +22,8 @@ from tautwire.studies.running.quality import quality_rows
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.result import Result, gather
 from tautwire.studies.study.study import Case, Study
-from tautwire.studies.study.want import Frames, want_named
+from tautwire.studies.wants.registry import want_named
+from tautwire.studies.wants.want import Frames
 
 TIMEOUT = 300.0  # seconds for one case
 CONNECT = 5.0  # seconds to find a scheduler

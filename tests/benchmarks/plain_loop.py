@@ -27,7 +27,8 @@ import tomli_w
 from tautwire.model.operating.bands import Band
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import FOLDER_VARIABLE, Store
-from tautwire.studies.study.study import Case, Study, read_study
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.study import Case, Study
 from tautwire.studies.wants.dips.reading import band_row, minima, swr_at_radio, the_dip, window
 
 OUT = Path("results/benchmark")

@@ -6,8 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.want import Frames, Want
 from tautwire.studies.wants.dips.reading import band_row, sweep_rows, window
+from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
     import pandas as pd

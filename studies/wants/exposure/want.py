@@ -14,8 +14,8 @@ from tautwire.model.fields.near_field import NearField
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Length
-from tautwire.studies.study.want import Frames, Rows, Want
 from tautwire.studies.wants.operating_point import operating_frequency, watts_into_wire
+from tautwire.studies.wants.want import Frames, Rows, Want
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

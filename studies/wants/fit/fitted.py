@@ -9,10 +9,9 @@ import click
 import tomli_w
 
 from tautwire.model.errors import InputError
-from tautwire.studies.study.files import put_text
+from tautwire.studies.study.files import load_tables, put_text
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.study import load_tables
 
 RESULT = "fit_result"
 FROM = click.option(

@@ -7,7 +7,6 @@ import numpy as np
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.model.solve.solver import Remember, compute_always
-from tautwire.studies.running.store import Store
 from tautwire.studies.study.measurement import MOST_GAMMA, Sweep, write_s1p
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
@@ -37,10 +36,12 @@ def made_up_sweep(
     return Sweep.from_gamma(f_hz, gamma, setup.radio.impedance, plane, name)
 
 
-def made_up(study: Study, seed: int, folder: Path) -> tuple[tuple[Path, ...], dict[str, float]]:
+def made_up(
+    study: Study, seed: int, folder: Path, remember: Remember = compute_always
+) -> tuple[tuple[Path, ...], dict[str, float]]:
     """Sweeps of every band of a study, written as .s1p, with values drawn from the priors of its [fit.parameters].
 
-    Gives the paths and the true values (SI). Raises InputError if the folder cannot be written.
+    remember: where matrices are kept. Gives the paths and the true values (SI). Raises InputError if the folder cannot be written.
     """
     spec: FitSpec = study.options["fit"]
     setup = Setup.read(study.raw)
@@ -50,13 +51,12 @@ def made_up(study: Study, seed: int, folder: Path) -> tuple[tuple[Path, ...], di
         value = p.start + p.scale * rng.standard_normal()
         truth[p.path] = float(np.clip(value, p.low, p.high))
     true = with_values(setup, truth)
-    store = Store()
     paths = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for band in study.bands:
             f = np.linspace(*window(band), POINTS)
-            sweep = made_up_sweep(true, f, spec.plane, NOISE, rng, remember=store)
+            sweep = made_up_sweep(true, f, spec.plane, NOISE, rng, remember=remember)
             paths.append(folder / f"made-up-{band.name.replace(' ', '')}.s1p")
             write_s1p(sweep, paths[-1])
     except OSError as error:

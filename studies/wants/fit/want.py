@@ -19,11 +19,11 @@ from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import SHOWN, Study
 from tautwire.studies.study.units import Number
-from tautwire.studies.study.want import Frames, Want
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
 from tautwire.studies.wants.fit.search import Measured, Parameter
 from tautwire.studies.wants.fit.words import notes
 from tautwire.studies.wants.local_model import TEXT_UNITS, quantity_kind, value_at
+from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -15,9 +15,9 @@ from tautwire.model.operating.bands import Band
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Angle
-from tautwire.studies.study.want import Frames, Want
 from tautwire.studies.wants.dips.reading import band_row, window
 from tautwire.studies.wants.pattern.words import sentences
+from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

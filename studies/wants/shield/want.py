@@ -22,9 +22,9 @@ from tautwire.studies.study.feed_parts import ChokeSpec
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import CounterpoiseSpec, Setup
 from tautwire.studies.study.units import Length, Resistance
-from tautwire.studies.study.want import Frames, Want
 from tautwire.studies.wants.dips.reading import band_row, window
 from tautwire.studies.wants.operating_point import operating_frequency, watts_into_wire
+from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
     import pandas as pd

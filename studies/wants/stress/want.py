@@ -23,8 +23,8 @@ from tautwire.model.fields.stress import (
 )
 from tautwire.studies.drawing.words import labels_words
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.want import Frames, Rows, Want
 from tautwire.studies.wants.operating_point import operating_frequency
+from tautwire.studies.wants.want import Frames, Rows, Want
 
 if TYPE_CHECKING:
     import pandas as pd

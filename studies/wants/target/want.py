@@ -22,8 +22,8 @@ from tautwire.studies.study import units
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Angle, Length
-from tautwire.studies.study.want import Frames, Want
 from tautwire.studies.wants.pattern.want import LEAST, frequency, radio_db
+from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -12,7 +12,7 @@ import pandas as pd
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.model.operating.stop_choice import best_stop_each, fewest_stops, neighbour_swr
-from tautwire.studies.study.want import Rows
+from tautwire.studies.wants.want import Rows
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result

@@ -20,9 +20,9 @@ from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Axis, Study, si_text
 from tautwire.studies.study.units import Number, length
-from tautwire.studies.study.want import Frames, Want
 from tautwire.studies.wants.dips.reading import GRID, minima, swr_at_radio, the_dip, window
 from tautwire.studies.wants.turns.choice import COLUMN, finish, sentences, threshold
+from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

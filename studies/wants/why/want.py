@@ -16,7 +16,7 @@ from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import Frequency, Number
-from tautwire.studies.study.want import Frames, Want
+from tautwire.studies.wants.want import Frames, Want
 from tautwire.studies.wants.why.ranking import DIP_ERROR, GAMMA_ERROR, Shift, explain, shift_of, shifts_between
 from tautwire.studies.wants.why.words import notes
 

@@ -1,16 +1,11 @@
-"""What a study can be asked for. Each want computes tidy rows for a case, and may add tables, words and plots.
-
-To add one: write wants/<name>/want.py with a `Want` called WANT, and list the name in WANTS.
-"""
+"""What a want is: a kind of answer that computes tidy rows for a case, and may add tables, words and plots."""
 
 from __future__ import annotations
 
-import importlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from tautwire.model.errors import InputError, did_you_mean
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import Setup
 
@@ -60,16 +55,3 @@ class Want:
     plots: Callable[..., dict[str, Figure]] = _no_plots
     sized: bool = False
     check: Callable[[Setup, Study], None] = _no_check
-
-
-WANTS = ("dips", "exposure", "fit", "pattern", "shield", "stress", "target", "turns", "why")
-"""Names of all wants; the module of each is loaded when asked for."""
-
-
-def want_named(name: str) -> Want:
-    """The want of that name. Raises InputError with the nearest name."""
-    if name not in WANTS:
-        raise InputError("study.want", repr(name), f"one of {', '.join(WANTS)}{did_you_mean(name, WANTS)}")
-    want = importlib.import_module(f"tautwire.studies.wants.{name}.want").WANT
-    assert isinstance(want, Want)
-    return want

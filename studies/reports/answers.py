@@ -1,0 +1,30 @@
+"""What a result says, in words: the answer of each want, and how far to trust it."""
+
+from tautwire.studies.study.result import Result
+from tautwire.studies.wants.registry import want_named
+
+MOST_NAMED = 4  # cases named in a line about several
+
+
+def sentences(result: Result) -> list[str]:
+    """The answer in words, with its numbers."""
+    out = []
+    for name in result.study.spec.want:
+        out += want_named(name).sentences(result)
+    return out
+
+
+def validity(result: Result) -> list[str]:
+    """Failed and marked cases, in words; one line says so if there are none."""
+    out = []
+    for failure in result.failed:
+        labels = ", ".join(f"{k} {v}" for k, v in failure.labels.items()) or "the set-up"
+        out.append(f"FAILED: {labels}: {failure.reason}")
+    marked = result.marked()
+    for words, rows in marked.groupby("marks") if len(marked) else ():
+        named = [", ".join(str(row[c]) for c in [*result.axis_columns, "band"]) for _, row in rows.iterrows()]
+        which = "; ".join(named[:MOST_NAMED]) + (
+            f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+        )
+        out.append(f"Outside validity: {words} ({which}).")
+    return out or ["All cases were solved, inside the model's validity."]
