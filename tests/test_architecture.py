@@ -41,7 +41,7 @@ MODULES: Graph = {module: {m for n in names if (m := module_of(n))} for module, 
 
 
 def room(module: str) -> str:
-    """The folder of a module inside model/ or studies/: "studies.wants"; files beside the rooms are rooms themselves."""
+    """The folder of a module inside model/ or studies/: "studies.wants"; a file beside them is its own."""
     return ".".join(module.split(".")[1:3])
 
 

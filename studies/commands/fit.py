@@ -62,9 +62,8 @@ def COMMAND(
     if rehearse is not None:
         if sweeps:
             raise InputError("--rehearse", rehearse, "no sweeps beside it: it makes them up")
-        sweeps, truth = made_up(
-            read_study({**raw, "fit": {**options, "sweeps": []}}, file.stem), rehearse, folder, Store()
-        )
+        bare = read_study({**raw, "fit": {**options, "sweeps": []}}, file.stem)
+        sweeps, truth = made_up(bare, rehearse, folder, Store())
     if sweeps:
         options["sweeps"] = [str(s) for s in sweeps]
     head = {**table_at(raw, "study"), "want": ["fit"]}

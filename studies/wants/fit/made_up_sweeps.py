@@ -41,7 +41,8 @@ def made_up(
 ) -> tuple[tuple[Path, ...], dict[str, float]]:
     """Sweeps of every band of a study, written as .s1p, with values drawn from the priors of its [fit.parameters].
 
-    remember: where matrices are kept. Gives the paths and the true values (SI). Raises InputError if the folder cannot be written.
+    remember: where matrices are kept. Gives the paths and the true values (SI).
+    Raises InputError if the folder cannot be written.
     """
     spec: FitSpec = study.options["fit"]
     setup = Setup.read(study.raw)
