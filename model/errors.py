@@ -3,6 +3,8 @@
 import difflib
 from collections.abc import Iterable
 
+MOST_SHOWN = 160  # characters of a value in a message
+
 
 class InputError(ValueError):
     """A value outside what is allowed.
@@ -12,10 +14,17 @@ class InputError(ValueError):
 
     def __init__(self, field: str, value: object, allowed: str) -> None:
         self.field, self.value, self.allowed = field, value, allowed
-        super().__init__(f"{field} = {value}: {allowed}")
+        super().__init__(f"{_shortened(field)} = {_shortened(value)}: {allowed}")
 
     def __reduce__(self) -> tuple[type, tuple[str, object, str]]:
         return type(self), (self.field, self.value, self.allowed)
+
+
+def _shortened(value: object) -> str:
+    """Text that fits a line, without what would break it."""
+    text = str(value)
+    text = text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}..."
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -80,8 +80,7 @@ def study_of(given: dict[str, str | None], bands: str, region: str, fit: Path | 
         for name, value in given.items():
             raw = changed(raw, OPTIONS[name][0], value) if value is not None else raw
     names = [b.strip() for b in bands.split(",") if b.strip()]
-    area: int | str = int(region) if region.isdigit() else region
-    return read_study({**raw, "study": {"name": "predict", "bands": names, "region": area}})
+    return read_study({**raw, "study": {"name": "predict", "bands": names, "region": region}})
 
 
 @click.command("predict")

@@ -1,5 +1,6 @@
 """tautwire turns FILE: the turn table, the fewest stops, and a card to print."""
 
+import io
 import math
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from tautwire.studies.reports.answers import validity
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.files import load_tables, put_text, writable
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, sentences
@@ -76,9 +77,12 @@ def write_cards(result: Result, folder: Path) -> list[Path]:
     from tautwire.studies.wants.turns.figures import turn_figures
 
     written = [folder / "card.txt"]
-    written[0].write_text(card_text(result) + "\n", encoding="utf-8")
+    put_text(written[0], card_text(result) + "\n")
     for stem, figure in turn_figures(result).items():
         if stem.startswith("card"):
-            figure.savefig(folder / f"{stem}.pdf")
             written.append(folder / f"{stem}.pdf")
+            held = io.BytesIO()
+            figure.savefig(held, format="pdf")
+            with writable(written[-1]):
+                written[-1].write_bytes(held.getvalue())
     return written

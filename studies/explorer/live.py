@@ -79,7 +79,7 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _question(self) -> Any:
         length = self.headers.get("Content-Length", "")
-        if not length.isdigit() or int(length) > MOST_BYTES:
+        if not (length.isascii() and length.isdigit() and len(length) < 9) or int(length) > MOST_BYTES:
             raise InputError("Content-Length", length, f"a number up to {MOST_BYTES}")
         if self.headers.get_content_type() != "application/json":
             raise InputError("Content-Type", self.headers.get("Content-Type"), "application/json")

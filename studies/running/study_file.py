@@ -15,6 +15,7 @@ from typing import Any
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import band_named
 from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.guard import check_plain
 from tautwire.studies.study.parts import read_part, table_at
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.study import Axis, Study, StudySpec, swept_axis
@@ -56,6 +57,7 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
     """
     if not isinstance(raw, Mapping):
         raise InputError("study", repr(raw), "a mapping with the tables of a study file")
+    check_plain(raw)
     head = table_at(raw, "study")
     head.setdefault("name", default_name)
     spec: StudySpec = read_part(StudySpec, head, "study.")

@@ -98,7 +98,7 @@ class Sweep:
 def read_sweep(path: str | Path, plane: str = "radio") -> Sweep:
     """The sweep in a Touchstone one-port (.s1p) or CSV file, taken at `plane`. Raises InputError."""
     path = Path(path)
-    if not path.is_file():
+    if not _is_file(path):
         raise InputError("sweep", str(path), "a readable .s1p or .csv file")
     if path.stat().st_size == 0:
         raise InputError("sweep", path.name, "a file with measured points; this one is empty")
@@ -108,6 +108,13 @@ def read_sweep(path: str | Path, plane: str = "radio") -> Sweep:
     if suffix in (".csv", ".txt", ".tsv"):
         return _read_csv(path, plane)
     raise InputError("sweep", path.name, "a Touchstone one-port (.s1p) or CSV (.csv, .txt, .tsv) file")
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # a name that is too long, or holds a null byte
+        return False
 
 
 def _read_touchstone(path: Path, plane: str) -> Sweep:
@@ -181,7 +188,10 @@ def _read_csv(path: Path, plane: str) -> Sweep:
     if len(lines) < 2:
         raise InputError("sweep", path.name, "a file with a heading line and measured points")
     delimiter = max(",;\t", key=lines[0].count)
-    headers, *rows = ([cell.strip() for cell in row] for row in csv.reader(lines, delimiter=delimiter))
+    try:
+        headers, *rows = ([cell.strip() for cell in row] for row in csv.reader(lines, delimiter=delimiter))
+    except csv.Error as error:
+        raise InputError("sweep", path.name, f"a CSV file ({error})") from None
     places: dict[str, int] = {}
     scale: float | None = None
     for place, header in enumerate(headers):

@@ -40,13 +40,18 @@ KINDS: dict[Any, Kind] = {
 }
 
 
+def is_index(step: str) -> bool:
+    """Whether a part of a dotted path counts the items of a list: "1" to "9999"."""
+    return step.isascii() and step.isdigit() and len(step) <= 4
+
+
 def kind_of(path: str) -> Kind | None:
     """The kind of quantity at a dotted path such as "antenna.slope"; None for text or a whole number.
 
     Raises InputError for a path that is not part of a set-up.
     """
     part: type[BaseModel] = Setup
-    *tables, last = [p for p in path.split(".") if not p.isdigit()]
+    *tables, last = [p for p in path.split(".") if not is_index(p)] or [""]
     for step in tables:
         inner = part_of(part.model_fields[step].annotation) if step in part.model_fields else None
         if inner is None:
@@ -83,11 +88,11 @@ def changed(raw: Mapping[str, Any], path: str, value: Any) -> Raw:
     *steps, last = path.split(".")
     for i, step in enumerate(steps):
         if isinstance(place, list):
-            index = int(step) - 1 if step.isdigit() else 0
+            index = int(step) - 1 if is_index(step) else 0
             if not 0 <= index < len(place):
                 raise InputError(path, repr(value), f"an item from 1 to {len(place)}")
             place = place[index]
-            if step.isdigit():
+            if is_index(step):
                 continue
         if not isinstance(place, dict):
             raise InputError(path, repr(value), f"a table at {'.'.join(steps[:i])}")
@@ -109,8 +114,8 @@ def table_value(raw: Mapping[str, Any], path: str) -> Any:
     place: Any = raw
     for step in path.split("."):
         if isinstance(place, list):
-            place = place[int(step) - 1 if step.isdigit() else 0]
-            if step.isdigit():
+            place = place[int(step) - 1 if is_index(step) else 0]
+            if is_index(step):
                 continue
         if not isinstance(place, Mapping) or step not in place:
             return None

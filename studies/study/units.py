@@ -21,6 +21,15 @@ _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _PLAIN = re.compile(rf"({_NUMBER})\s*([^\d\s.,+-].{{0,39}})?")
 _FEET_INCHES = re.compile(rf"({_NUMBER})\s*(?:ft|feet|foot|')\s*(\d+\.?\d*|\.\d+)\s*(?:in|inch|inches|\")")
 _COMPLEX = re.compile(rf"({_NUMBER})\s*([+-])\s*(?:j\s*([\d.]+)|([\d.]+)\s*j)\s*(\S+)")
+# pint evaluates what it is given, up to m**9**9**9: it gets names, a square, and one division, nothing else
+_UNIT = re.compile(r"[^\W\d_]+(?:\*\*2|\^2|²)?(?:/[^\W\d_]+)?")
+_ANGLES = ("deg", "degree", "degrees", "rad", "radian", "radians", "mrad", "arcmin", "arcminute", "turn", "gon")
+# kinds whose SI unit pint takes for others too (percent and steradian for an angle, rad/s for Hz): names that are meant
+_MEANT = {
+    "": re.compile("percent"),
+    "rad": re.compile("|".join(_ANGLES)),
+    "Hz": re.compile("[kMGm]?Hz|(?:kilo|mega|giga)?hertz"),
+}
 _SIGNS = {"'": "ft", '"': "in", "°": "deg", "%": "percent"}
 _ANY_CASE = {
     "hz": "hertz",
@@ -65,6 +74,8 @@ def _factor(unit: str, si: str) -> float | None:
     unit = _SIGNS.get(unit, _ANY_CASE.get(unit.lower(), unit))
     if (unit, si) in COMMON:
         return COMMON[unit, si]
+    if not _UNIT.fullmatch(unit) or not _MEANT.get(si, _UNIT).fullmatch(unit):
+        return None
     registry = _registry()
     try:
         one, two = (registry.Quantity(x, registry.parse_units(unit)).to(si).magnitude for x in (1.0, 2.0))
@@ -102,7 +113,7 @@ class Kind:
         if isinstance(value, bool):
             return None
         if isinstance(value, int | float):
-            return float(value) if value == 0 or not self.unit else None
+            return _as_float(value) if value == 0 or not self.unit else None
         if not isinstance(value, str):
             return None
         text = value.strip()
@@ -116,6 +127,13 @@ class Kind:
             return number if number == 0 or not self.unit else None
         factor = _factor(unit, self.unit)
         return None if factor is None else number * factor
+
+
+def _as_float(value: float) -> float:
+    try:
+        return float(value)
+    except OverflowError:  # an integer of 400 digits
+        return math.inf
 
 
 def _known(unit: str, si: str) -> float:

@@ -13,7 +13,7 @@ from tautwire.model.feed.chain import reflection
 from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Remember, Solver, compute_always
 from tautwire.studies.study import units
-from tautwire.studies.study.raw import kind_of
+from tautwire.studies.study.raw import is_index, kind_of
 from tautwire.studies.study.setup import Setup, SoilSpec
 from tautwire.studies.study.study import SHOWN
 from tautwire.studies.study.units import Kind
@@ -60,11 +60,11 @@ def value_at(setup: Setup, path: str) -> float | None:
     place: Any = setup
     for step in _steps(path):
         if isinstance(place, tuple):
-            index = int(step) - 1 if step.isdigit() else 0
+            index = int(step) - 1 if is_index(step) else 0
             if not 0 <= index < len(place):
                 return None
             place = place[index]
-            if step.isdigit():
+            if is_index(step):
                 continue
         if isinstance(place, str):
             place = _soil(setup)
@@ -96,7 +96,7 @@ def _replaced(setup: Setup, place: Any, steps: list[str], value: float, path: st
     if isinstance(place, str) and path.startswith("site.soil."):
         place = _soil(setup)
     if isinstance(place, tuple):
-        numbered = step.isdigit()
+        numbered = is_index(step)
         index = int(step) - 1 if numbered else 0
         if not 0 <= index < len(place):
             raise InputError(path, "nothing", "a part of the set-up: it has none there")

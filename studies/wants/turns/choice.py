@@ -87,7 +87,7 @@ def parts(table: pd.DataFrame, columns: list[str]) -> Iterator[tuple[dict[str, A
 
 def where(table: pd.DataFrame, labels: dict[str, Any]) -> pd.DataFrame:
     """Rows with these values."""
-    for column, value in labels.items():
+    for column, value in labels.items() if len(table) else ():  # an empty table has no columns
         table = table[table[column].map(str) == str(value)]
     return table
 
