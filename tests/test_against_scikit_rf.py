@@ -37,7 +37,7 @@ def cascade_of(t, shunt):
         ** LUMPED.inductor(t.leakage_inductance)
         ** shunt
         ** ideal_transformer(t.turns_ratio)
-        ** LUMPED.shunt_capacitor(t.stray_capacitance)
+        ** LUMPED.shunt_capacitor(t.terminal_capacitance)
     )
 
 
@@ -56,7 +56,7 @@ def test_transformer_with_measured_inductance():
         leakage_inductance=0.3e-6,
         compensation_capacitance=150e-12,
         winding_resistance=0.2,
-        stray_capacitance=2e-12,
+        terminal_capacitance=2e-12,
     )
     shunt = LUMPED.shunt_inductor(6e-6) ** LUMPED.shunt(LUMPED.resistor(700) ** LUMPED.short())
     assert np.allclose(as_network(t.chain(GRID.f)).s, cascade_of(t, shunt).s, atol=1e-9)

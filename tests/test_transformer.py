@@ -36,7 +36,7 @@ def transformers(draw):
             leakage_inductance=st.floats(0, 1e-6),
             compensation_capacitance=st.floats(0, 300e-12),
             winding_resistance=st.floats(0, 2),
-            stray_capacitance=st.floats(0, 5e-12),
+            terminal_capacitance=st.floats(0, 5e-12),
         )
     )
 
@@ -204,7 +204,7 @@ def test_more_winding_resistance_never_lessens_loss(t, r, x, extra):
         (lambda: Transformer(compensation_capacitance=math.inf), "feed.transformer.compensation_capacitance"),
         (lambda: Transformer(winding_resistance=-1), "feed.transformer.winding_resistance"),
         (lambda: Transformer(winding_reference=0), "feed.transformer.winding_reference"),
-        (lambda: Transformer(stray_capacitance=-1), "feed.transformer.stray_capacitance"),
+        (lambda: Transformer(terminal_capacitance=-1), "feed.transformer.terminal_capacitance"),
         (lambda: Transformer(magnetising=3.0), "feed.transformer.magnetising"),
         (lambda: MagnetisingInductance(0), "feed.transformer.magnetising.inductance"),
         (lambda: MagnetisingInductance(1e-6, resistance=0), "feed.transformer.magnetising.resistance"),

@@ -56,7 +56,7 @@ class Lazy(click.Group):
 def tautwire(ctx: click.Context) -> None:
     """Study portable end-fed half-wave wires over real soil: where the dip sits, why it moved, how many turns.
 
-    Start with:  tautwire predict --length "20.1 m" --slope "30 deg"
+    Start with:  tautwire predict --length "19.8 m" --slope "30 deg"
     """
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())

@@ -20,7 +20,7 @@ from tautwire.studies.wants.fit.fitted import FROM, with_fit
 # option -> dotted key of the set-up
 OPTIONS: dict[str, tuple[str, str, str | None]] = {
     "layout": ("antenna.layout", "sloper, inverted V, inverted L, horizontal or vertical.", "sloper"),
-    "length": ("antenna.length", 'Wire length, "20.1 m" or "66 ft".', "20.1 m"),
+    "length": ("antenna.length", 'Wire length, "19.8 m" or "66 ft".', "19.8 m"),
     "slope": ("antenna.slope", 'Slope of a sloper, "30 deg"; negative falls from the feed.', None),
     "slope-up": ("antenna.slope_up", "Slope of the first leg.", None),
     "slope-down": ("antenna.slope_down", "Slope of the second leg.", None),

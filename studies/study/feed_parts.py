@@ -104,7 +104,7 @@ class TransformerSpec(Part):
     leakage_inductance: Inductance | None = None
     compensation_capacitance: Capacitance | None = None
     winding_resistance: Resistance | None = None
-    stray_capacitance: Capacitance | None = None
+    terminal_capacitance: Capacitance | None = None
 
     @field_validator("turns_ratio", mode="before")
     @classmethod
