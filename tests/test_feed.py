@@ -93,8 +93,8 @@ def test_added_loss_with_swr_against_handbook_formula(standing):
 def test_line_loss_flatters_the_radio_end():
     """SWR falls from antenna to radio on a lossy line: common practice, no source.
 
-    |reflection| falls by twice the matched loss, up to a/b (1 + |reflection|^2) for the reactive part of Z0 (textbook). On a long line
-    SWR at the radio says little: an open looks like under 1.5.
+    |reflection| falls by twice the matched loss, up to a/b (1 + |reflection|^2) for the reactive part of Z0
+    (textbook). On a long line SWR at the radio says little: an open looks like under 1.5.
     """
     coax = coax_named("RG-174")
     z = FeedSystem(PORTABLE_49_TO_1, coax, 10.0).impedances(np.array([600, 2450, 9000 + 2000j])[:, None], HF)
