@@ -9,9 +9,10 @@ from skrf.media import DefinedGammaZ0, DistributedCircuit
 from skrf.network import a2s
 
 from tautwire.model.constants import C0
-from tautwire.model.feed.chain import FeedSystem, reflection
+from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.feed.coax import COAX_TYPES
 from tautwire.model.feed.transformer import PORTABLE_49_TO_1, MagnetisingInductance, Transformer
+from tautwire.model.reflection import reflection
 
 pytestmark = pytest.mark.validation
 GRID = skrf.Frequency(1.8, 54, 60, unit="mhz")

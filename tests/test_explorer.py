@@ -22,7 +22,7 @@ import scipy.interpolate
 from browser import DESKTOP, PHONE, browser, complaints, offline, resize
 
 from tautwire.model.errors import InputError
-from tautwire.model.feed.chain import swr
+from tautwire.model.reflection import swr
 from tautwire.studies.explorer.explorer import explore, write_explorer
 from tautwire.studies.explorer.live import LiveServer, solve
 from tautwire.studies.explorer.sliders import Controls, controls

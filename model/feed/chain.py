@@ -13,21 +13,6 @@ from tautwire.model.feed.transformer import PORTABLE_49_TO_1, Transformer, Trans
 from tautwire.model.frequencies import as_frequencies
 
 
-def reflection(z: ArrayLike, z0: float = 50.0) -> Complex:
-    """Reflection coefficient (z - z0)/(z + z0), shape of z (ohm; infinite z is an open, NaN stays NaN)."""
-    zz = np.asarray(z, dtype=complex)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        gamma = (zz - z0) / (zz + z0)
-    return np.where(np.isinf(zz), 1.0 + 0j, gamma)
-
-
-def swr(z: ArrayLike, z0: float = 50.0) -> Real:
-    """Standing wave ratio on z0 (ohm), 1 or more, shape of z; infinite where |reflection| >= 1, NaN stays NaN."""
-    size = np.abs(reflection(z, z0))
-    with np.errstate(divide="ignore"):
-        return np.where(size >= 1 - 1e-15, np.inf, (1 + size) / np.abs(1 - size))
-
-
 @dataclass(frozen=True)
 class FeedImpedances:
     """Impedance at the wire's end, at the transformer's primary, at the radio; complex ohm arrays (inf for an open)."""

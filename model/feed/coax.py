@@ -10,9 +10,9 @@ import scipy
 from numpy.typing import ArrayLike
 
 from tautwire.model.arrays import Complex, Real
-from tautwire.model.constants import C0
 from tautwire.model.errors import InputError
-from tautwire.model.frequencies import as_frequencies
+from tautwire.model.frequencies import as_frequencies, wave_number
+from tautwire.model.wires.return_conductors import RG58_OUTSIDE
 from tautwire.model.wires.wire import WireType
 
 MEMORY = "from memory, typical catalogue values"
@@ -22,7 +22,7 @@ MAX_LOSS_DB = 300.0  # beyond it cosh and sinh no longer differ in double precis
 
 @dataclass(frozen=True)
 class CoaxType:
-    """A cable. z0: ohm. velocity_factor: of the inside.
+    """A cable, outside like RG-58 unless told otherwise. z0: ohm. velocity_factor: of the inside.
 
     loss: rows (frequency Hz, matched loss dB per 100 m), frequency rising; one row is enough; all 0 for no loss.
     shield_diameter: outside of the shield, m. jacket: its thickness, m. jacket_er: its relative permittivity.
@@ -33,9 +33,9 @@ class CoaxType:
     z0: float
     velocity_factor: float
     loss: tuple[tuple[float, float], ...]
-    shield_diameter: float = 3.6e-3
-    jacket: float = 0.7e-3
-    jacket_er: float = 3.0
+    shield_diameter: float = RG58_OUTSIDE.diameter
+    jacket: float = RG58_OUTSIDE.jacket
+    jacket_er: float = RG58_OUTSIDE.jacket_er
     source: str = ""
 
     def __post_init__(self) -> None:
@@ -109,7 +109,7 @@ class CoaxType:
         """
         f = as_frequencies(f_hz)
         conductor, dielectric = self.attenuation(f)
-        beta = 2 * np.pi * f / (self.velocity_factor * C0)
+        beta = wave_number(f) / self.velocity_factor
         return conductor + dielectric + 1j * beta, self.z0 * (1 - 1j * (conductor - dielectric) / beta)
 
     def chain(self, length: float, f_hz: ArrayLike) -> Complex:
@@ -133,21 +133,21 @@ def _checked_length(length: float) -> float:
     return length
 
 
-def _coax(name: str, vf: float, db: tuple[float, ...], shield_mm: float, jacket_mm: float, er: float) -> CoaxType:
+def _coax(name: str, vf: float, db: tuple[float, ...], outside: WireType) -> CoaxType:
     """A 50 ohm family with its loss at 1, 10, 50 and 100 MHz, dB per 100 m."""
     loss = tuple(zip((1e6, 10e6, 50e6, 100e6), db, strict=True))
-    return CoaxType(name, 50.0, vf, loss, shield_mm * 1e-3, jacket_mm * 1e-3, er, MEMORY)
+    return CoaxType(name, 50.0, vf, loss, outside.diameter, outside.jacket, outside.jacket_er, MEMORY)
 
 
 COAX_TYPES: dict[str, CoaxType] = {
     c.name: c
     for c in (
-        _coax("RG-58", 0.66, (1.4, 4.6, 11.0, 16.1), 3.55, 0.7, 3.5),
-        _coax("RG-174", 0.66, (6.2, 10.8, 21.3, 29.2), 2.0, 0.4, 3.5),
-        _coax("RG-316", 0.695, (3.9, 9.2, 19.0, 27.2), 1.95, 0.27, 2.1),
-        _coax("RG-8X", 0.80, (1.0, 3.3, 7.5, 10.8), 4.5, 0.8, 3.5),
-        _coax("RG-213", 0.66, (0.62, 2.0, 4.9, 7.0), 8.1, 1.1, 3.5),
-        _coax("5 mm foam", 0.83, (1.05, 3.3, 7.5, 10.6), 3.65, 0.65, 2.3),
+        _coax("RG-58", 0.66, (1.4, 4.6, 11.0, 16.1), RG58_OUTSIDE),
+        _coax("RG-174", 0.66, (6.2, 10.8, 21.3, 29.2), WireType(2.0e-3, 0.4e-3, 3.5)),
+        _coax("RG-316", 0.695, (3.9, 9.2, 19.0, 27.2), WireType(1.95e-3, 0.27e-3, 2.1)),
+        _coax("RG-8X", 0.80, (1.0, 3.3, 7.5, 10.8), WireType(4.5e-3, 0.8e-3, 3.5)),
+        _coax("RG-213", 0.66, (0.62, 2.0, 4.9, 7.0), WireType(8.1e-3, 1.1e-3, 3.5)),
+        _coax("5 mm foam", 0.83, (1.05, 3.3, 7.5, 10.6), WireType(3.65e-3, 0.65e-3, 2.3)),
     )
 }
 

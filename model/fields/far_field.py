@@ -17,8 +17,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tautwire.model.arrays import Complex, Real
-from tautwire.model.constants import C0, ETA0
+from tautwire.model.constants import ETA0
 from tautwire.model.errors import InputError
+from tautwire.model.frequencies import wave_number
+from tautwire.model.quadrature import legendre
 from tautwire.model.soil.ground import Ground
 from tautwire.model.soil.remainder import Segments, shape
 from tautwire.model.solve.solver import Solution
@@ -27,17 +29,12 @@ POINTS = 3  # Gauss points a segment; segments are far below a wavelength
 BLOCK = 1_000_000  # directions times points handled at once
 
 
-def wave_number(f_hz: float) -> float:
-    """k = 2 pi f/c, 1/m."""
-    return 2 * np.pi * f_hz / C0
-
-
 def moments(seg: Segments, current: Complex, points: int = POINTS) -> tuple[Real, Complex]:
     """Point moments that stand for a current, quadratic along each segment.
 
     current (N,): A at segment centres. Returns places (N points, 3), m, and moments (N points, 3), A m.
     """
-    x, w = np.polynomial.legendre.leggauss(points)
+    x, w = legendre(points)
     amps = (seg.current @ current) @ shape(x) * (w / 2)
     place = seg.centre[:, None] + seg.vector[:, None] * (x / 2)[:, None]
     return place.reshape(-1, 3), (amps[..., None] * seg.vector[:, None]).reshape(-1, 3)
@@ -129,7 +126,7 @@ def sphere(ground: Ground, f_hz: float, reach: float) -> tuple[Real, Real, Real]
     """
     waves = wave_number(f_hz) * reach
     count = int(24 + waves)
-    x, w = np.polynomial.legendre.leggauss(count)
+    x, w = legendre(count)
     if ground.is_free_space:
         sin, weight = x, w
     else:

@@ -18,8 +18,10 @@ import numpy as np
 from numpy.polynomial.chebyshev import chebder
 
 from tautwire.model.arrays import Complex, Real
-from tautwire.model.constants import C0, ETA0
+from tautwire.model.constants import ETA0
 from tautwire.model.errors import InputError
+from tautwire.model.frequencies import wave_number
+from tautwire.model.quadrature import legendre
 from tautwire.model.soil.ground import Ground
 from tautwire.model.soil.remainder import Segments, shape, shape_slope
 from tautwire.model.soil.soil_table import BEND, R_MIN, SoilTable, soil_table, table_reach
@@ -70,7 +72,7 @@ class NearField:
     @property
     def k(self) -> float:
         """Wave number in air, 1/m."""
-        return 2 * math.pi * self.f_hz / C0
+        return wave_number(self.f_hz)
 
     @property
     def amps(self) -> Complex:
@@ -144,7 +146,7 @@ def _wires(points: Real, seg: Segments, amps: Complex, k: float, gap: Real) -> C
 def _line(gap: Real, vector: Real, amps: Complex, k: float, count: int) -> Complex:
     """E and H (P, 6) at gap (P, 3) from the centres of segments vector (P, 3), current through amps (P, 3)."""
     total = np.zeros((len(gap), 6), complex)
-    for x, w in zip(*np.polynomial.legendre.leggauss(count), strict=True):
+    for x, w in zip(*legendre(count), strict=True):
         d = gap - vector * (x / 2)
         r = np.linalg.norm(d, axis=1)
         g = np.exp(-1j * k * r) / r * (w / (8 * np.pi))
@@ -184,7 +186,7 @@ class _Remainder:
         out = np.zeros((*gap.shape, 6), complex)
         for mask, count in _in_classes(gap, seg.length, REST):
             i, j = np.nonzero(mask)
-            for x, w in zip(*np.polynomial.legendre.leggauss(count), strict=True):
+            for x, w in zip(*legendre(count), strict=True):
                 source = seg.centre[j] + seg.vector[j] * (x / 2)
                 shares = shape(x) if count > 1 else np.array([1, 4, 1]) / 6
                 moment = seg.vector[j] * (amps[j] @ shares * (w / 2))[:, None]

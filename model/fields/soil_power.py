@@ -23,7 +23,9 @@ import numpy as np
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import ETA0
-from tautwire.model.fields.far_field import moments, wave_number
+from tautwire.model.fields.far_field import moments
+from tautwire.model.frequencies import wave_number
+from tautwire.model.quadrature import legendre, on_panels
 from tautwire.model.soil.remainder import Segments
 from tautwire.model.solve.solver import Solution
 
@@ -120,7 +122,7 @@ class _Spectrum:
 
 def _lines(spectrum: _Spectrum, n2: complex, limit: float) -> Iterator[tuple[float, complex, float]]:
     """l, u0 and the weight of l dl: through the waves that travel (l = sin t), then those that only decay (u0 real)."""
-    x, w = np.polynomial.legendre.leggauss(NODES)
+    x, w = legendre(NODES)
     near = min(0.4, 1 / abs(np.sqrt(n2 + 1)))
     for a, b in _panels(np.pi / 2, lambda t: 1.0, spectrum, [(np.pi / 2, near)]):
         for t, dt in zip((a + b) / 2 + (b - a) / 2 * x, w * (b - a) / 2, strict=True):
@@ -164,12 +166,10 @@ def image_energy(seg: Segments, current: Complex, points: int = 6) -> float:
     first, middle, last = np.moveaxis(seg.current @ current, -1, 0)
     charge = _Charge((last - first) / length, 4 * (first + last - 2 * middle) / length**2)
     start, along = (seg.centre - seg.vector / 2) * [1, 1, -1], seg.vector * [1, 1, -1] / length[:, None]
-    x, w = np.polynomial.legendre.leggauss(points)
     total = 0.0
     for i in range(len(length)):
         edges = _to_both_ends(length[i], 2 * float(seg.centre[i, 2] - abs(seg.vector[i, 2]) / 2))
-        s = ((edges[1:] + edges[:-1])[:, None] / 2 + np.diff(edges)[:, None] / 2 * x).ravel()
-        ds = (np.diff(edges)[:, None] / 2 * w).ravel()
+        s, ds = on_panels(edges, points)
         here = seg.centre[i] + seg.vector[i] * ((s / length[i] - 0.5)[:, None])
         mine = charge.slope[i] + charge.rate[i] * (s - length[i] / 2)
         gap = here[:, None] - start

@@ -16,6 +16,8 @@ from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import C0, ETA0
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.feed.ferrite import Core
+from tautwire.model.frequencies import wave_number
+from tautwire.model.quadrature import legendre
 from tautwire.model.solve.solver import Solution
 from tautwire.model.wires.structure import Structure
 
@@ -205,7 +207,7 @@ def _kernel(solution: Solution, centre: Real, vector: Real, radius: Real) -> Com
 
     The static part of exp(-jkR)/R in closed form, the rest by Gauss points.
     """
-    k, length = 2 * math.pi * solution.f_hz / C0, np.linalg.norm(vector, axis=1)
+    k, length = wave_number(solution.f_hz), np.linalg.norm(vector, axis=1)
     gap = solution.segments.centre[:, None] - centre
     p = np.einsum("ijx,jx->ij", gap, vector) / length
     d = np.sqrt(np.maximum((gap**2).sum(-1) - p**2, 0) + radius**2)
@@ -213,7 +215,7 @@ def _kernel(solution: Solution, centre: Real, vector: Real, radius: Real) -> Com
     h = length / 2
     even = np.arcsinh((h - p) / d) + np.arcsinh((h + p) / d)
     odd = np.hypot(h - p, d) - np.hypot(h + p, d) + p * even
-    x, w = np.polynomial.legendre.leggauss(POINTS)
+    x, w = legendre(POINTS)
     s = h[:, None] * x
     r = np.sqrt((p[..., None] - s) ** 2 + d[..., None] ** 2)
     late = np.expm1(-1j * k * r) / r * (w * h[:, None])
@@ -229,7 +231,7 @@ def end_potential(solution: Solution, volts: Complex, amps: Complex) -> complex:
     segment, so the change over it is small: V falls off by k L I Zc/2 with Zc = V/(c q).
     """
     last = int(np.flatnonzero(solution.mesh.conductor == 0)[-1])
-    k, half = 2 * math.pi * solution.f_hz / C0, float(solution.segments.length[last]) / 2
+    k, half = wave_number(solution.f_hz), float(solution.segments.length[last]) / 2
     q = charge(solution)[last, 0] * (amps[last] / solution.current[last])
     zc = volts[last] / (C0 * q)
     return complex(volts[last] - 1j * k * half * zc * amps[last] / 2)

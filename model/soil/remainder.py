@@ -17,8 +17,8 @@ from scipy.spatial import cKDTree
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import ETA0
 from tautwire.model.errors import InputError
+from tautwire.model.quadrature import legendre
 from tautwire.model.soil.soil_table import SoilTable
-from tautwire.model.soil.sommerfeld import legendre
 
 FAR_POINTS, NEAR_POINTS = 2, 8  # Gauss points on a source segment
 NEAR = 3.0  # a pair closer than this many source lengths, counted to the image, is near

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.polynomial.chebyshev import chebvander
 
 from tautwire.model.arrays import Complex, Real
-from tautwire.model.constants import C0
 from tautwire.model.errors import InputError
+from tautwire.model.frequencies import wave_number
 from tautwire.model.soil.ground import Ground
 from tautwire.model.soil.sommerfeld import QUICK, kernels
 
@@ -102,7 +102,7 @@ def soil_table(f_hz: float, ground: Ground, r_min: float = R_MIN, r_max: float =
         raise InputError("r_min", f"{r_min} m", f"above 0 and below r_max = {r_max} m")
     if not 0 < f_hz < np.inf:
         raise InputError("frequency", f"{f_hz} Hz", "above 0")
-    k, n2 = 2 * np.pi * f_hz / C0, complex(ground.n2(f_hz))
+    k, n2 = wave_number(f_hz), complex(ground.n2(f_hz))
     edges = _edges(k * r_min, k * r_max, np.sqrt(n2))
     s, t = _nodes(N_R), _nodes(N_ANGLE)
     low, high = np.log(edges[:-1, None]), np.log(edges[1:, None])

@@ -26,12 +26,12 @@ exp(-t), t = R |l - a|.
 import itertools
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from scipy.special import hankel1, j0, j1
 
 from tautwire.model.arrays import Complex, Real
+from tautwire.model.quadrature import laguerre, on_panels
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def _group(rho: Real, zeta: Real, r: Real, n2: complex, split: bool, effort: Eff
     return np.stack([m0, m3, 1j * (m1 + (m4 - m5) / rho), 1j * (m2 + (m5 - m4) / rho)])
 
 
-def _weights(lam: Complex, u: Complex, n2: complex, split: bool) -> tuple[list[Complex], list[Complex]]:
+def _bessel_factors(lam: Complex, u: Complex, n2: complex, split: bool) -> tuple[list[Complex], list[Complex]]:
     """What multiplies J0 exp(-u zeta) du, and J1 exp(-u zeta) du, in the six moments; each of the shape of lam."""
     u1 = np.sqrt(lam * lam - n2)
     if (u1.real < 0).any():  # rounding on the cut
@@ -106,7 +106,7 @@ def _shared_path(rho: Real, zeta: Real, n2: complex, split: bool, a: float, r: f
         lam = np.sqrt(1 + (u * u).real)
         e, x = np.exp(np.outer(u, -zeta)), np.outer(lam, rho)
         for half, w, bessel in zip(
-            (0, 3), _weights(lam.astype(complex), u.astype(complex), n2, split), (j0, j1), strict=True
+            (0, 3), _bessel_factors(lam.astype(complex), u.astype(complex), n2, split), (j0, j1), strict=True
         ):
             moments[half : half + 3] += (np.array(w) * (factor * dt)) @ (e * bessel(x))
     return moments
@@ -151,28 +151,7 @@ def _panels(length: float, first: float, rate: float, effort: Effort) -> tuple[R
     for p, q in itertools.pairwise(coarse):
         parts = max(1, math.ceil(rate * (q - p) / effort.phase))
         edges += [p + (q - p) * m / parts for m in range(1, parts + 1)]
-    return _gauss(np.array(edges), effort.points)
-
-
-def _gauss(edges: Real, points: int) -> tuple[Real, Real]:
-    """Composite Gauss rule on the panels between edges."""
-    x, g = legendre(points)
-    half = np.diff(edges)[:, None] / 2
-    return (edges[:-1, None] + half * (1 + x)).ravel(), (half * g).ravel()
-
-
-@lru_cache
-def legendre(points: int) -> tuple[Real, Real]:
-    """Gauss-Legendre points and weights on (-1, 1)."""
-    x, g = np.polynomial.legendre.leggauss(points)
-    return x, g
-
-
-@lru_cache
-def laguerre(points: int) -> tuple[Real, Real]:
-    """Gauss-Laguerre points t and weights times exp(t): the integral from 0 of a function that falls as exp(-t)."""
-    t, g = np.polynomial.laguerre.laggauss(points)
-    return t, g * np.exp(t)
+    return on_panels(np.array(edges), effort.points)
 
 
 def _real_tail(rho: Real, zeta: Real, n2: complex, split: bool, a: float, effort: Effort) -> Complex:
@@ -180,7 +159,7 @@ def _real_tail(rho: Real, zeta: Real, n2: complex, split: bool, a: float, effort
     t, g = laguerre(effort.tail)
     u = math.sqrt(a * a - 1) + t[:, None] / zeta
     lam = np.sqrt(1 + u * u)
-    w0, w1 = _weights(lam.astype(complex), u.astype(complex), n2, split)
+    w0, w1 = _bessel_factors(lam.astype(complex), u.astype(complex), n2, split)
     e, x = np.exp(-u * zeta) * (g[:, None] / zeta), lam * rho
     e0, e1 = e * j0(x), e * j1(x)
     return np.stack([(w * e0).sum(0) for w in w0] + [(w * e1).sum(0) for w in w1])
@@ -194,7 +173,7 @@ def _hankel_tails(rho: Real, zeta: Real, n2: complex, split: bool, a: float, eff
     u = np.sqrt(lam * lam - 1)
     e, x = np.exp(-u * zeta) * (lam / u * step) * (g[:, None] / 2), lam * rho
     out = []
-    above, below = _weights(lam, u, n2, split), _weights(lam.conj(), u.conj(), n2, split)
+    above, below = _bessel_factors(lam, u, n2, split), _bessel_factors(lam.conj(), u.conj(), n2, split)
     for order in (0, 1):
         h = e * hankel1(order, x)
         out += [(w * h).sum(0) + (v * h.conj()).sum(0) for w, v in zip(above[order], below[order], strict=True)]

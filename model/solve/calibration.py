@@ -12,7 +12,9 @@ import numpy as np
 from scipy.spatial.distance import cdist
 
 from tautwire.model.arrays import Complex, Real
-from tautwire.model.constants import C0, MU0
+from tautwire.model.constants import MU0
+from tautwire.model.frequencies import wave_number
+from tautwire.model.quadrature import legendre
 from tautwire.model.soil.remainder import Segments, shape, shape_slope
 
 GAUSS = 3  # points a segment; the kernel sin(kR)/R is smooth even at R = 0, so more points change 1e-8
@@ -52,8 +54,8 @@ def radiation_resistance(segments: Segments, f_hz: float, perfect_ground: bool =
     R = w mu0/(4 pi) sum over wire pairs of (t.t' J J' - J_s J'_s'/k^2) sin(kR)/R: the real part of the mixed-potential
     reaction integral (Harrington, Field Computation by Moment Methods, 1968, ch. 4, from memory).
     """
-    k = 2 * np.pi * f_hz / C0
-    x, w = np.polynomial.legendre.leggauss(GAUSS)
+    k = wave_number(f_hz)
+    x, w = legendre(GAUSS)
     length = segments.length
     n = len(length)
     current = np.einsum("sg,nsm->ngm", shape(x), segments.current).reshape(-1, n)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tautwire.model.arrays import Complex, Real
+from tautwire.model.reflection import impedance, reflection
 
 REFERENCE = 2450.0  # ohm; the level at which the fit is made, 49 times 50 ohm
 GRID = 201  # points on which two fits are compared
@@ -50,8 +51,7 @@ class Response:
 
     def impedance(self, f_hz: ArrayLike) -> Complex:
         """Impedance at the wire's feed, ohm; shape of f_hz (Hz)."""
-        g = self.reflection(f_hz)
-        return self.reference * (1 + g) / (1 - g)
+        return impedance(self.reflection(f_hz), self.reference)
 
 
 def _barycentric(x: Real, support: Real, value: Complex, weight: Complex) -> Complex:
@@ -62,7 +62,7 @@ def _barycentric(x: Real, support: Real, value: Complex, weight: Complex) -> Com
     return np.where(exact.any(-1), value[exact.argmax(-1)], out)
 
 
-def _weights(x: Real, value: Complex, slope: Complex) -> Complex:
+def _barycentric_weights(x: Real, value: Complex, slope: Complex) -> Complex:
     """Barycentric weights (n,) of the rational function through the values that meets the slopes best; where several
     do, the one nearest to the polynomial, which has no poles.
     """
@@ -101,15 +101,15 @@ def respond(
     def ask(t: float) -> tuple[complex, complex]:
         """Reflection coefficient at t in (-1, 1) and its slope over t."""
         z, slope = _with_slope(port, float(middle + half * t), STEP * half)
-        return (z - reference) / (z + reference), 2 * reference / (z + reference) ** 2 * slope * half
+        return complex(reflection(z, reference)), 2 * reference / (z + reference) ** 2 * slope * half
 
     grid = np.linspace(-1, 1, GRID)
     t = chebyshev(-1, 1, START)
     g, slope = np.array([ask(x) for x in t]).T
     fewer = np.arange(START) != START // 2
-    before = _barycentric(grid, t[fewer], g[fewer], _weights(t[fewer], g[fewer], slope[fewer]))
+    before = _barycentric(grid, t[fewer], g[fewer], _barycentric_weights(t[fewer], g[fewer], slope[fewer]))
     while True:
-        weight = _weights(t, g, slope)
+        weight = _barycentric_weights(t, g, slope)
         now = _barycentric(grid, t, g, weight)
         change = np.abs(now - before)
         error = float(change.max())

@@ -13,8 +13,8 @@ from functools import lru_cache
 import numpy as np
 
 from tautwire.model.arrays import Complex, Real
-from tautwire.model.constants import C0
 from tautwire.model.errors import InputError
+from tautwire.model.frequencies import wave_number
 from tautwire.model.solve.response import chebyshev
 
 NODES = 4  # for the wires in free space and for the soil
@@ -62,7 +62,7 @@ class Smooth:
     @classmethod
     def through(cls, nodes: Real, matrices: Complex, distance: Real) -> "Smooth":
         f = nodes[:, None, None]
-        return cls(nodes, f * matrices * np.exp(2j * np.pi * f / C0 * distance), distance)
+        return cls(nodes, f * matrices * np.exp(1j * wave_number(f) * distance), distance)
 
     def at(self, f_hz: float) -> Complex:
         """Z (N, N), ohm, at f_hz between the nodes or little beyond."""
@@ -82,7 +82,7 @@ class Smooth:
         """Z and dZ/df of what `blended` gives."""
         travel = self._travel(f_hz)
         z = blend * travel
-        return z, slope * travel - (1 / f_hz + 2j * np.pi / C0 * self.distance) * z
+        return z, slope * travel - (1 + 1j * wave_number(f_hz) * self.distance) / f_hz * z
 
     def _blend(self, weights: Real) -> Complex:
         k, n, _ = self.scaled.shape
@@ -91,7 +91,7 @@ class Smooth:
         return out
 
     def _travel(self, f_hz: float) -> Complex:
-        phase = 2 * np.pi * f_hz / C0 * self.distance
+        phase = wave_number(f_hz) * self.distance
         out = np.empty(phase.shape, dtype=complex)
         out.real, out.imag = np.cos(phase) / f_hz, np.sin(phase) / -f_hz
         return out

@@ -15,8 +15,8 @@ from tautwire.model.wires.wire import WireType
 
 DROP_OFFSET = 0.2  # m, how far out the coax's drop from the feed reaches its run
 SHORT_RUN = 0.05  # m, a run shorter than this is taken up by leaning the drop
-# 3.6 mm over the braid, 4.95 mm over a PVC jacket: typical catalogue values for RG-58, from memory
-RG58_OUTSIDE = WireType(diameter=3.6e-3, jacket=0.675e-3, jacket_er=3.0)
+RG58_OUTSIDE = WireType(diameter=3.55e-3, jacket=0.7e-3, jacket_er=3.5)
+"""The shield of RG-58 and its PVC jacket: typical catalogue values, from memory."""
 
 
 @dataclass(frozen=True)

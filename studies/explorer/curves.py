@@ -14,6 +14,7 @@ from threadpoolctl import threadpool_limits
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import Band
+from tautwire.model.reflection import reflection
 from tautwire.model.solve.engine import engine_name
 from tautwire.model.solve.response import REFERENCE, Port, respond
 from tautwire.model.solve.solver import Arrays, Remember, Solver
@@ -124,7 +125,7 @@ class Exact:
         out = []
         for band in self.bands:
             z = np.array([solver.impedance(float(f)) for f in np.linspace(*window(band), self.points)])
-            gamma = (z - REFERENCE) / (z + REFERENCE)
+            gamma = reflection(z, REFERENCE)
             out.append([gamma.real.tolist(), gamma.imag.tolist()])
         return out
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.feed.chain import swr
+from tautwire.model.reflection import swr
 from tautwire.studies.explorer.curves import shape_of
 from tautwire.studies.explorer.sliders import Controls
 from tautwire.studies.explorer.surface import grid

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from tautwire.model.arrays import Real
-from tautwire.model.feed.chain import swr
+from tautwire.model.reflection import impedance, swr, swr_of
 from tautwire.model.solve.response import REFERENCE
 from tautwire.studies.explorer.curves import Answer, Curves, Exact, answers, shape_of, wire_part
 from tautwire.studies.explorer.sliders import Controls, Setting, Slider
@@ -138,13 +138,11 @@ class Builder:
             radio = surface.radio(gamma, setting, picked)
             for f, g, r, (re, im) in zip(self.frequencies, gamma, radio, true, strict=True):
                 truth = np.array(re) + 1j * np.array(im)
-                z = REFERENCE * (1 + truth) / (1 - truth)
+                z = impedance(truth, REFERENCE)
                 right = swr(feed.impedances(z, f[::every]).radio, feed.reference)
-                size = np.abs(r[::every])
-                shown = (1 + size) / (1 - size)
                 low = right < BELOW
                 worst["reflection"] = max(worst["reflection"], float(np.abs(g[::every] - truth).max()))
-                worst["swr"] = max(worst["swr"], float(np.abs(shown - right)[low].max(initial=0.0)))
+                worst["swr"] = max(worst["swr"], float(np.abs(swr_of(r[::every]) - right)[low].max(initial=0.0)))
             out.append(worst)
         return out
 

@@ -10,7 +10,7 @@ from tautwire.model.errors import InputError
 from tautwire.model.feed.coax import CoaxType, coax_named
 from tautwire.model.feed.ferrite import TOROIDS, Core, Toroid, ferrite_named
 from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
-from tautwire.model.wires.return_conductors import Choke
+from tautwire.model.wires.return_conductors import RG58_OUTSIDE, Choke
 from tautwire.studies.study import units
 from tautwire.studies.study.parts import Part, named_as_written
 from tautwire.studies.study.units import Angle, Capacitance, Inductance, Length, Number, Resistance
@@ -40,9 +40,9 @@ class CableSpec(Part):
     z0: Resistance = 50.0
     velocity_factor: Number
     loss: dict[str, Number]
-    shield_diameter: Length = 3.6e-3
-    jacket: Length = 0.7e-3
-    jacket_er: Number = 3.0
+    shield_diameter: Length = RG58_OUTSIDE.diameter
+    jacket: Length = RG58_OUTSIDE.jacket
+    jacket_er: Number = RG58_OUTSIDE.jacket_er
 
     def cable(self) -> CoaxType:
         rows = sorted((units.frequency(f, "coax.type.loss"), db) for f, db in self.loss.items())

@@ -12,6 +12,7 @@ from scipy.signal import find_peaks
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
+from tautwire.model.reflection import impedance, reflection, size_of, swr_of
 from tautwire.studies.study import units
 
 PLANES = ("radio", "transformer")
@@ -71,10 +72,7 @@ class Sweep:
         cls, f_hz: Real, gamma: Complex, z0: float = 50.0, plane: str = "radio", name: str = "sweep"
     ) -> "Sweep":
         """A sweep from complex reflection coefficients against z0."""
-        size = np.abs(gamma)
-        inside = np.where(size < 1, size, 0.0)
-        swr = np.where(size < 1, (1 + inside) / (1 - inside), np.where(np.isnan(size), np.nan, np.inf))
-        return cls(np.asarray(f_hz, dtype=float), swr, np.asarray(gamma, dtype=complex), z0, plane, name)
+        return cls(np.asarray(f_hz, dtype=float), swr_of(gamma), np.asarray(gamma, dtype=complex), z0, plane, name)
 
     @classmethod
     def from_impedance(
@@ -84,15 +82,12 @@ class Sweep:
         z = np.asarray(z, dtype=complex)
         if np.any(z == -z0):
             raise InputError(f"{name}: impedance", f"{-z0} ohm", "a resistance of 0 or more")
-        return cls.from_gamma(f_hz, (z - z0) / (z + z0), z0, plane, name)
+        return cls.from_gamma(f_hz, reflection(z, z0), z0, plane, name)
 
     @property
     def z(self) -> Complex | None:
         """Impedance in ohms, complex (n,); None if only SWR was measured; infinite at gamma = 1."""
-        if self.gamma is None:
-            return None
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.where(self.gamma == 1, np.inf, self.z0 * (1 + self.gamma) / (1 - self.gamma))
+        return None if self.gamma is None else impedance(self.gamma, self.z0)
 
 
 def read_sweep(path: str | Path, plane: str = "radio") -> Sweep:
@@ -280,7 +275,7 @@ def dips(sweep: Sweep, prominence: float = 0.03) -> list[tuple[float, float]]:
     """
     if not 0 < prominence < 1:
         raise InputError("prominence", prominence, "a step of |gamma| between 0 and 1")
-    size = 1 - 2 / (sweep.swr + 1)
+    size = size_of(sweep.swr)
     found, _ = find_peaks(-size, prominence=prominence)
     result = []
     for i in found:
@@ -292,5 +287,5 @@ def dips(sweep: Sweep, prominence: float = 0.03) -> list[tuple[float, float]]:
             slope = slope_1 + curvature * (f[1] - f[0])  # of the parabola at the middle point
             at = np.clip(f[1] - slope / (2 * curvature), f[0], f[2])
             low = max(y[1] + slope * (at - f[1]) + curvature * (at - f[1]) ** 2, 0.0)
-        result.append((float(at), float((1 + math.sqrt(low)) / (1 - math.sqrt(low)))))
+        result.append((float(at), float(swr_of(math.sqrt(low)))))
     return result

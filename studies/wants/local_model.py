@@ -9,7 +9,7 @@ from pydantic import BaseModel
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
-from tautwire.model.feed.chain import reflection
+from tautwire.model.reflection import reflection
 from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Remember, Solver, compute_always
 from tautwire.studies.study import units

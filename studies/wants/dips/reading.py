@@ -8,8 +8,9 @@ import numpy as np
 import scipy
 
 from tautwire.model.arrays import Real
-from tautwire.model.feed.chain import FeedSystem, swr
+from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Band
+from tautwire.model.reflection import swr
 from tautwire.model.solve.response import Response
 from tautwire.model.solve.smooth_matrices import span_of
 

@@ -12,8 +12,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 
 from tautwire.model.arrays import Real
-from tautwire.model.feed.chain import reflection
 from tautwire.model.operating.bands import Band
+from tautwire.model.reflection import reflection
 from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, running
 from tautwire.studies.drawing.style import QUIET, TARGET, Look, Mark, Sheet, style
 from tautwire.studies.study.study import Axis

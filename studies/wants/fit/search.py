@@ -14,6 +14,7 @@ from scipy.optimize import least_squares
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
+from tautwire.model.reflection import impedance, reflection, size_of
 from tautwire.model.solve.response import REFERENCE
 from tautwire.studies.study.measurement import PLANES, Sweep
 from tautwire.studies.study.setup import Setup
@@ -62,7 +63,7 @@ class Measured:
         """gamma (n,), or |gamma| if only SWR is known."""
         if self.sweep.gamma is not None:
             return self.sweep.gamma
-        return 1 - 2 / (self.sweep.swr + 1)
+        return size_of(self.sweep.swr)
 
     def difference(self, model: Complex) -> Complex | Real:
         """model - measured, of gamma or of |gamma|, (n,)."""
@@ -84,7 +85,7 @@ class Local:
         for g, slope in zip(self.wires, self.slopes, strict=True):
             here = g + slope @ (x - self.x)
             here = here / np.maximum(np.abs(here) / 0.9999, 1)
-            out.append(REFERENCE * (1 + here) / (1 - here))
+            out.append(impedance(here, REFERENCE))
         return out
 
 
@@ -157,13 +158,13 @@ class Problem:
     def local(self, x: Real, moving: Sequence[bool]) -> Local:
         """The local model around x, its slopes measured."""
         z = self.solved(x)
-        wires = tuple(_gamma(one) for one in z)
+        wires = tuple(reflection(one, REFERENCE) for one in z)
         slopes = [np.zeros((len(g), len(x)), dtype=complex) for g in wires]
         for i in np.flatnonzero(moving):
             moved = x.copy()
             moved[i] += self._step(x, int(i))
             for slope, g, there in zip(slopes, wires, self.solved(moved), strict=True):
-                slope[:, i] = (_gamma(there) - g) / (moved[i] - x[i])
+                slope[:, i] = (reflection(there, REFERENCE) - g) / (moved[i] - x[i])
         return Local(x, wires, tuple(slopes), float(np.sum(self.whole(x, z) ** 2)))
 
     def best_near(self, local: Local, moving: Sequence[bool], reach: float) -> Real:
@@ -207,14 +208,10 @@ class Problem:
         return local if fresh else self.local(local.x, moving)
 
 
-def _gamma(z: Complex) -> Complex:
-    return (z - REFERENCE) / (z + REFERENCE)
-
-
 def _learnt(local: Local, x: Real, z: Sequence[Complex], cost: float) -> Local:
     """The local model moved to x, its slopes bent so that they explain the step taken (Broyden's update)."""
     step = x - local.x
-    wires = tuple(_gamma(one) for one in z)
+    wires = tuple(reflection(one, REFERENCE) for one in z)
     size = float(step @ step)
     slopes = []
     for g, before, slope in zip(wires, local.wires, local.slopes, strict=True):

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic import field_validator, model_validator
 
 from tautwire.model.errors import InputError
-from tautwire.model.feed.chain import swr
+from tautwire.model.reflection import swr_of
 from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.measurement import PLANES, Sweep, read_sweep
@@ -188,8 +188,7 @@ def tables(found: Fit) -> Frames:
             "residual_rms": found.rms[j], "other_plane_ratio": found.other_plane,
         })  # fmt: skip
         left = m.difference(found.model[j])
-        z = [s.z0 * (1 + g) / (1 - g) for g in (found.model[j], found.start_model[j])]
-        fitted, before = (swr(one, s.z0) for one in z)
+        fitted, before = swr_of(found.model[j]), swr_of(found.start_model[j])
         for i, f in enumerate(s.f_hz):
             points.append({
                 "sweep": s.name, "f_mhz": float(f) / 1e6, "swr_measured": float(s.swr[i]),

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from tautwire.model.reflection import swr_of
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, unexplained
 from tautwire.studies.wants.local_model import quantity_kind, shown
 
@@ -59,7 +60,7 @@ def _noise(found: Fit, least_error: float) -> list[str]:
     for m, noise, left in zip(found.measured, found.scatter, found.rms, strict=True):
         name = m.sweep.name
         if noise > NOISY:
-            low, high = (_swr(max(1 / 3 + s * 2 * noise, 0)) for s in (-1, 1))
+            low, high = (swr_of(max(1 / 3 + s * 2 * noise, 0)) for s in (-1, 1))
             out.append(
                 f"{name} is noisy: its points scatter by {noise:.3f} in reflection coefficient, so that an SWR of 2 "
                 f"may read {low:.1f} to {high:.1f}."
@@ -77,10 +78,6 @@ def _noise(found: Fit, least_error: float) -> list[str]:
             f"a scatter of {max(found.scatter):.4f}."
         )
     return out
-
-
-def _swr(gamma: float) -> float:
-    return (1 + gamma) / (1 - gamma)
 
 
 def _bounds(found: Fit) -> list[str]:

@@ -11,9 +11,10 @@ import numpy as np
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
-from tautwire.model.feed.chain import FeedSystem, swr
+from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Segment, band_named, segment_named
 from tautwire.model.operating.reel import Reel
+from tautwire.model.reflection import swr
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.buildable import buildable
 from tautwire.studies.study.parts import Part

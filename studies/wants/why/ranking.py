@@ -17,8 +17,8 @@ from scipy.stats import chi2 as chi_squared
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.feed.chain import swr
 from tautwire.model.operating.bands import band_named, band_of, bands
+from tautwire.model.reflection import size_of, swr, swr_of
 from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.model.solve.solver import Remember, compute_always
 from tautwire.studies.study.measurement import Sweep, dips
@@ -146,7 +146,7 @@ def _dips(setup: Setup, centres: Sequence[float], near: Sequence[float] | Real, 
         found = minima(at, np.linspace(low, high, GRID))
         if found:
             f, low_swr = min(found, key=lambda m: abs(math.log(m[0] / target)) + 0.02 * (m[1] - 1))
-            out[i] = f, (low_swr - 1) / (low_swr + 1)
+            out[i] = f, size_of(low_swr)
     return out
 
 
@@ -244,7 +244,7 @@ class _Track:
             misfit += ((told[:, i] - math.log(s.now_hz / s.was_hz)) / self.dip_error) ** 2
             count += 1
             if s.has_swr:
-                seen = (s.now_swr - 1) / (s.now_swr + 1) - (s.was_swr - 1) / (s.was_swr + 1)
+                seen = float(size_of(s.now_swr) - size_of(s.was_swr))
                 misfit += ((told_gamma[:, i] - seen) / self.gamma_error) ** 2
                 count += 1
         k = int((misfit + fine**2).argmin())
@@ -253,4 +253,4 @@ class _Track:
         g = np.clip(self.base[:, 1] + told_gamma[k], 0, 0.999)
         enough = bool(chi_squared.sf(least, max(count - 1, 1)) > UNLIKELY)
         at_end = bool(k in (0, len(fine) - 1) and change != 0)
-        return Explanation(cause, change, least, enough, at_end, now, tuple(map(float, (1 + g) / (1 - g))))
+        return Explanation(cause, change, least, enough, at_end, now, tuple(map(float, swr_of(g))))
