@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from tautwire.model.errors import InputError
+from tautwire.studies.reports import harmless
 from tautwire.studies.reports.answers import sentences, validity
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.cautions import caution_text
@@ -35,7 +36,7 @@ def markdown_table(frame: pd.DataFrame) -> str:
             return (
                 "" if pd.isna(value) else f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) < 100 else f"{value:.0f}"
             )
-        return str(value)
+        return harmless.markdown(str(value))
 
     head = "| " + " | ".join(map(str, frame.columns)) + " |"
     rule = "|" + "---|" * len(frame.columns)
@@ -58,7 +59,7 @@ SUMMARY_COLUMNS = [
 def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
     """The one-page summary, Markdown."""
     spec = result.study.spec
-    parts = [f"# {spec.question or spec.name}", *sentences(result)]
+    parts = [f"# {harmless.markdown(spec.question or spec.name)}", *map(harmless.markdown, sentences(result))]
     dips = result.frames.get("dips")
     if dips is not None and len(dips):
         wanted = [c for c in [*result.axis_columns, *SUMMARY_COLUMNS] if c in dips]
@@ -67,7 +68,7 @@ def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
             parts.append(f"The first 40 of {len(shown)} rows; all are in dips.csv.")
         parts.append(markdown_table(shown.head(40)))
     parts += [f"![{name}]({name}.png)" for name in plots]
-    parts += ["## How far to trust it", *validity(result), caution_text(spec.want)]
+    parts += ["## How far to trust it", *map(harmless.markdown, validity(result)), caution_text(spec.want)]
     parts += ["## Made with", f"    {command}"]
     return "\n\n".join(parts) + "\n"
 
@@ -139,7 +140,7 @@ def _bytes(figure: Figure, kind: str) -> bytes:
 
 
 def _csv(frame: pd.DataFrame) -> str:
-    return str(frame.to_csv(index=False, float_format="%.9g", lineterminator="\n"))
+    return str(harmless.cells(frame).to_csv(index=False, float_format="%.9g", lineterminator="\n"))
 
 
 def _drawn(result: Result, command: str, formats: tuple[str, ...]) -> Callable[[], dict[str, np.ndarray]]:

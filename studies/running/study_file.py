@@ -15,7 +15,7 @@ from typing import Any
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import band_named
 from tautwire.studies.study.files import load_tables
-from tautwire.studies.study.guard import check_plain
+from tautwire.studies.study.guard import check_name, check_plain
 from tautwire.studies.study.parts import read_part, table_at
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.study import Axis, Study, StudySpec, swept_axis
@@ -125,7 +125,7 @@ def _variants(items: Any) -> dict[str, Raw]:
         name = tables.pop("name", None)
         if not isinstance(name, str) or not name or name in out:
             raise InputError(f"variant.{number}.name", repr(name), "a name that no other variant has")
-        out[name] = tables
+        out[check_name(name, f"variant.{number}.name")] = tables
     return out
 
 

@@ -2,7 +2,9 @@
 
 import unicodedata
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import AfterValidator
 
 from tautwire.model.errors import InputError
 
@@ -10,7 +12,9 @@ DEEPEST = 12  # tables and lists within each other
 LONGEST = 1000  # characters of a text or key
 LARGEST = 10**15  # of an integer
 UNPRINTABLE = ("Cc", "Cs")  # control characters and halves of surrogate pairs: no XML, slide or UTF-8 file holds them
-SPACES = "\n\t"  # which longer texts may have
+QUESTION = "study.question"
+SPACES = "\n\t"  # which a question over several lines has
+MOST_NAME, MOST_QUESTION = 60, 200  # characters: what fits a legend and the title of a slide
 
 
 def check_plain(raw: Mapping[str, Any]) -> None:
@@ -40,9 +44,28 @@ def _inside(path: str, value: Any) -> Iterator[tuple[str, Any]]:
             yield f"{path}.{number}", inner
 
 
+def check_name(name: str, field: str = "name") -> str:
+    """A name as it is, for a legend or a column. Raises InputError if it is empty or over 60 characters."""
+    if not 1 <= len(name) <= MOST_NAME:
+        raise InputError(field, repr(name), f"a name of 1 to {MOST_NAME} characters")
+    return name
+
+
+Name = Annotated[str, AfterValidator(check_name)]
+
+
+def check_question(text: str) -> str:
+    """A question on one line. Raises InputError if it is over 200 characters."""
+    text = " ".join(text.split())
+    if len(text) > MOST_QUESTION:
+        raise InputError(QUESTION, f"a text of {len(text)} characters", f"at most {MOST_QUESTION}: it heads slides")
+    return text
+
+
 def _check_text(path: str, text: str) -> None:
     if len(text) > LONGEST:
         raise InputError(path, f"a text of {len(text)} characters", f"at most {LONGEST}")
-    bad = next((c for c in text if unicodedata.category(c) in UNPRINTABLE and c not in SPACES), None)
+    spaces = SPACES if path == QUESTION else ""
+    bad = next((c for c in text if unicodedata.category(c) in UNPRINTABLE and c not in spaces), None)
     if bad is not None:
         raise InputError(path, repr(text), f"printable characters, without {bad!r}")

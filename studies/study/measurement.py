@@ -105,6 +105,10 @@ def read_sweep(path: str | Path, plane: str = "radio") -> Sweep:
     raise InputError("sweep", path.name, "a Touchstone one-port (.s1p) or CSV (.csv, .txt, .tsv) file")
 
 
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
 def _is_file(path: Path) -> bool:
     try:
         return path.is_file()
@@ -129,7 +133,7 @@ def _read_touchstone(path: Path, plane: str) -> Sweep:
         raise InputError("sweep", path.name, "a file with measured points; this one has none")
     if np.any(z0 != z0[0]) or z0[0].imag != 0:
         raise InputError("sweep", path.name, "one real reference impedance for all points")
-    return Sweep.from_gamma(f, gamma, float(z0[0].real), plane, path.stem)
+    return Sweep.from_gamma(f, gamma, float(z0[0].real), plane, _printable(path.stem))
 
 
 def _one_line(error: Exception) -> str:
@@ -219,13 +223,13 @@ def _read_csv(path: Path, plane: str) -> Sweep:
         b.append(_finite(row[places[wanted[-1]]], where))
     f_hz, first, second = np.array(f), np.array(a), np.array(b)
     if wanted == ("swr",):
-        return Sweep(f_hz, first, None, 50.0, plane, path.stem)
+        return Sweep(f_hz, first, None, 50.0, plane, _printable(path.stem))
     if wanted == ("r", "x"):
-        return Sweep.from_impedance(f_hz, first + 1j * second, 50.0, plane, path.stem)
+        return Sweep.from_impedance(f_hz, first + 1j * second, 50.0, plane, _printable(path.stem))
     if wanted == ("s11_re", "s11_im"):
-        return Sweep.from_gamma(f_hz, first + 1j * second, 50.0, plane, path.stem)
+        return Sweep.from_gamma(f_hz, first + 1j * second, 50.0, plane, _printable(path.stem))
     gamma = 10 ** (first / 20) * np.exp(1j * np.radians(second))
-    return Sweep.from_gamma(f_hz, gamma, 50.0, plane, path.stem)
+    return Sweep.from_gamma(f_hz, gamma, 50.0, plane, _printable(path.stem))
 
 
 def _finite(cell: str, where: str) -> float:

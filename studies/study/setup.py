@@ -22,6 +22,7 @@ from tautwire.model.wires.sag import sagged
 from tautwire.model.wires.structure import Conductor, Structure, structure
 from tautwire.model.wires.wire import WireType, awg_diameter
 from tautwire.studies.study.feed_parts import CoaxSpec, TransformerSpec
+from tautwire.studies.study.guard import Name
 from tautwire.studies.study.parts import Part, named_as_written, read_part
 from tautwire.studies.study.units import Angle, Conductivity, Length, Number, Power, Resistance
 
@@ -93,7 +94,7 @@ class CounterpoiseSpec(Part):
 class NearbySpec(Part):
     """A straight conductor near the antenna: a fence wire, a mast, the long side of a vehicle."""
 
-    name: str = "nearby"
+    name: Name = "nearby"
     start: tuple[Length, Length, Length]
     end: tuple[Length, Length, Length]
     diameter: Length = 2e-3

@@ -5,12 +5,15 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import AfterValidator
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band
 from tautwire.studies.study import units
 from tautwire.studies.study.columns import COLUMNS
+from tautwire.studies.study.guard import check_question
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.raw import Raw, changed, kind_of
 from tautwire.studies.study.setup import Setup
@@ -23,7 +26,7 @@ class StudySpec(Part):
     """The [study] table."""
 
     name: str
-    question: str = ""
+    question: Annotated[str, AfterValidator(check_question)] = ""
     bands: tuple[str, ...] = ("40 m", "20 m", "15 m", "10 m")
     region: int | str = 1
     want: tuple[str, ...] = ("dips",)

@@ -19,6 +19,7 @@ from tautwire.model.fields.pattern import Pattern
 from tautwire.model.fields.power_balance import power_balance, power_chain
 from tautwire.studies.drawing.words import labels_words
 from tautwire.studies.study import units
+from tautwire.studies.study.guard import Name
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Angle, Length
@@ -42,7 +43,7 @@ class RegionSpec(Part):
     bearing: none means all round; spread: edge to edge around it.
     """
 
-    name: str
+    name: Name
     nearest: Length
     farthest: Length | None = None
     bearing: Angle | None = None
