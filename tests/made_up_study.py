@@ -52,7 +52,7 @@ def made_up_result(study: Study) -> Result:
     for case in study.cases():
         setup = case.setup()
         built = setup.build()
-        loss = 0.012 + 0.2 / (10 + built.ground.er) * (1.2 - built.layout.slopes[0] / 2)
+        loss = 0.012 + 0.2 / (10 + built.ground.constants(10e6)[0]) * (1.2 - built.layout.slopes[0] / 2)
         solver = LineWire(built.layout.length, built.layout.slopes[0], loss)
         answers[case.index] = compute(setup, solver, study)  # type: ignore[arg-type]
         figures = dict.fromkeys(LIMITS, 0.05)

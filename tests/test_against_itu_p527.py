@@ -10,7 +10,7 @@ import math
 import pytest
 
 from tautwire.model.constants import C0
-from tautwire.model.soil.ground import Ground, ground_named
+from tautwire.model.soil.ground import UniformGround, ground_named
 
 pytestmark = pytest.mark.validation
 FIGURE, FORMULA = "ITU-R P.527-3, figure 1, from memory", "ITU-R P.527-5, water, from memory"
@@ -55,6 +55,6 @@ def test_water_by_formula(check):
 
 @pytest.mark.parametrize("f_mhz", [1.8, 7.1, 28.0])
 def test_complex_permittivity(check, f_mhz):
-    soil = Ground(13, 5e-3)
+    soil = UniformGround(13, 5e-3)
     expected = 13 - 60j * 5e-3 * C0 / (f_mhz * 1e6)
     check(f"complex permittivity, {f_mhz} MHz", "ITU-R P.527, eq. 1", expected, complex(soil.n2(f_mhz * 1e6)), rel=1e-3)

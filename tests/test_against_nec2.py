@@ -9,13 +9,13 @@ import PyNEC
 import pytest
 from example_wires import F, dipole, even, impedance
 
-from tautwire.model.soil.ground import FREE_SPACE, PERFECT, Ground
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround
 from tautwire.model.solve.engine import admittance, engine_name
 
 pytestmark = pytest.mark.validation
 
 RUN, CORRECTED = "published NEC-2 reference run", "NEC-2 with corrected ground type 2"
-SOIL = Ground(10, 2e-3)
+SOIL = UniformGround(10, 2e-3)
 NO_GROUND, CONDUCTOR, FINITE = (-1, 0, 0, 0, 0, 0, 0, 0), (1, 0, 0, 0, 0, 0, 0, 0), (2, 0, 10, 2e-3, 0, 0, 0, 0)
 # height in m -> impedance over soil, corrected NEC-2
 OVER_SOIL = {1.0: 74.15 + 37.65j, 0.43: 100.03 + 65.97j, 0.2: 122.3 + 112.2j}

@@ -14,7 +14,7 @@ from test_against_carter import mutual
 from test_against_quadrature import direct
 
 from tautwire.model.constants import ETA0
-from tautwire.model.soil.ground import FREE_SPACE, PERFECT, Ground, ground_named
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround, ground_named
 from tautwire.model.solve.solver import Solver
 
 pytestmark = pytest.mark.validation
@@ -98,7 +98,7 @@ def test_perfect_ground_limit(check, way, remember):
             expected = 1 + 3 * (sin / u**3 - cos / u**2)
         else:
             expected = 1 - 1.5 * (sin / u + cos / u**2 - sin / u**3)
-        for ground in (PERFECT, Ground(10, 1e7, "very good conductor")):
+        for ground in (PERFECT, UniformGround(10, 1e7, "very good conductor")):
             found = impedance(wires, ground, rules, remember=remember).real / free
             what = f"{SHORT[way]} dipole, {waves} wavelengths over {ground.name}, R/R0"
             check(what, "image dipole, Balanis 4.7-4.8, from memory", expected, found, rel=0.01, abs=0.003)
@@ -108,7 +108,7 @@ def test_free_space_limit(check, remember):
     """Soil that is nearly air and loses nothing, where the table of the solver is least exact (0.2 %)."""
     wires, rules = dipole(10.6, 1e-3, 1.0), even(10.6, 22)
     free = impedance(wires, FREE_SPACE, rules, remember=remember)
-    near_air = impedance(wires, Ground(1.0001, 0), rules, remember=remember)
+    near_air = impedance(wires, UniformGround(1.0001, 0), rules, remember=remember)
     check("dipole at 1 m over er 1.0001", "free space", free, near_air, rel=4e-3, unit="ohm")
 
 

@@ -10,12 +10,12 @@ from example_wires import LEVEL, UPRIGHT, WAVE, F, dipole, even, portable
 from tautwire.model.errors import InputError
 from tautwire.model.fields.far_field import directivity, far_field, gain, radiated
 from tautwire.model.fields.pattern import Pattern
-from tautwire.model.soil.ground import FREE_SPACE, PERFECT, Ground
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround
 from tautwire.model.solve.solver import Solver
 
 KRAUS = "Kraus, Antennas, 2nd ed., ch. 5 and 10, from memory"
 BALANIS = "Balanis, Antenna Theory, ch. 4, from memory"
-SOIL = Ground(13, 5e-3)
+SOIL = UniformGround(13, 5e-3)
 
 
 def solved(length, ground, height=10.0, way=LEVEL, count=22, radius=1e-4):
@@ -76,8 +76,8 @@ def test_free_space_limit_and_reciprocal_grounds():
     """er = 1 soil of little conductivity gives free space; soil of huge conductivity gives perfect ground."""
     base = solved(0.5 * WAVE, FREE_SPACE, 3.0)
     up, round_ = np.radians([5, 30, 70])[:, None], np.radians([0, 50, 200])[None, :]
-    thin = replace(base, ground=Ground(1.000001, 1e-12))
-    metal = replace(base, ground=Ground(1.5, 1e9))
+    thin = replace(base, ground=UniformGround(1.000001, 1e-12))
+    metal = replace(base, ground=UniformGround(1.5, 1e9))
     perfect = replace(base, ground=PERFECT)
     for a, b in ((thin, base), (metal, perfect)):
         for x, y in zip(far_field(a, up, round_), far_field(b, up, round_), strict=True):

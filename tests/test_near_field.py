@@ -8,7 +8,7 @@ from tautwire.model.constants import ETA0
 from tautwire.model.errors import InputError
 from tautwire.model.fields.far_field import far_field
 from tautwire.model.fields.near_field import NearField
-from tautwire.model.soil.ground import FREE_SPACE, PERFECT, Ground, ground_named
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround, ground_named
 from tautwire.model.soil.sommerfeld import FINE, kernels
 from tautwire.model.solve.solver import Solver
 from tautwire.model.wires.layout import sloper
@@ -155,7 +155,7 @@ def test_refuses_points_in_the_wire_and_under_ground():
 
 def test_a_soil_like_air_leaves_the_free_field():
     points = points_above(20)
-    thin, free = (short((1, 0, 1), g)[0].at(points) for g in (Ground(1.0001, 1e-9), FREE_SPACE))
+    thin, free = (short((1, 0, 1), g)[0].at(points) for g in (UniformGround(1.0001, 1e-9), FREE_SPACE))
     assert np.abs(thin.e - free.e).max() < 0.01 * np.abs(free.e).max()
     assert np.abs(thin.h - free.h).max() < 0.01 * np.abs(free.h).max()
 

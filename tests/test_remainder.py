@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from tautwire.model.errors import InputError
-from tautwire.model.soil.ground import FREE_SPACE, PERFECT, Ground
+from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround
 from tautwire.model.soil.remainder import Segments, remainder_matrix, segments
 from tautwire.model.soil.soil_table import R_MAX, R_MIN, SoilTable, soil_table
 from tautwire.model.soil.sommerfeld import kernels
 from tautwire.model.solve.engine import admittance
 
-SANDY = Ground(10, 2e-3)
+SANDY = UniformGround(10, 2e-3)
 
 
 class Exact:
@@ -55,7 +55,7 @@ def straight(points, counts):
     ],
 )
 def test_table_agrees_with_the_kernels(er, sigma, f_mhz, tolerance):
-    table = soil_table(f_mhz * 1e6, Ground(er, sigma))
+    table = soil_table(f_mhz * 1e6, UniformGround(er, sigma))
     rng = np.random.default_rng(1)
     r = np.exp(rng.uniform(np.log(R_MIN), np.log(min(R_MAX, 12 / table.k)), 400))
     angle = np.pi / 2 * rng.uniform(0, 1, 400) ** 2

@@ -6,8 +6,8 @@ With p = t I ds a current moment at (x, y, z), h the horizontal unit vector towa
     E_phi   = c sum[ (p.phi) (D + Rte M) ]
     D, M    = exp(j k (x h_x + y h_y) cos e) exp(+-j k z sin e)
 
-Rtm and Rte are the plane-wave (Fresnel) coefficients: perfect ground 1 and -1, free space 0. Over real soil the field
-falls to zero at the horizon: what is left there is a surface wave, which is no part of the far field.
+Rtm and Rte are the plane-wave coefficients (Fresnel's; of layers: stack.py): perfect ground 1 and -1, free space 0.
+Over real soil the field falls to zero at the horizon: what is left there is a surface wave, no part of the far field.
 (Two-ray far field over a plane earth: Jordan and Balmain, 2nd ed., ch. 16, from memory.)
 
 Directions: elevation up from the horizon, azimuth clockwise from north, rad. Volts and amps are rms throughout.
@@ -50,9 +50,7 @@ def fresnel(ground: Ground, f_hz: float, elevation: Real) -> tuple[Complex, Comp
         return np.zeros(sin.shape, complex), np.zeros(sin.shape, complex)
     if ground.is_perfect:
         return np.ones(sin.shape, complex), -np.ones(sin.shape, complex)
-    n2 = complex(ground.n2(f_hz))
-    root = np.sqrt(n2 - cos * cos)
-    return (n2 * sin - root) / (n2 * sin + root), (sin - root) / (sin + root)
+    return ground.stack(f_hz).scaled(wave_number(f_hz)).reflection(cos.astype(complex), 1j * sin)
 
 
 def far_field(solution: Solution, elevation: ArrayLike, azimuth: ArrayLike) -> tuple[Complex, Complex]:

@@ -97,9 +97,7 @@ class NearField:
                 raise InputError("point", f"{gap.min():.3g} m from a conductor", told)
             eh = _wires(part, seg, amps, self.k, gap)
             if soil:
-                n2 = self.ground.n2(self.f_hz)
-                kappa = 1.0 if self.ground.is_perfect else complex((n2 - 1) / (n2 + 1))
-                eh = eh - kappa * _wires(part, image, amps, self.k, distance(part, image))
+                eh = eh - self.ground.kappa(self.f_hz) * _wires(part, image, amps, self.k, distance(part, image))
             if rest is not None:
                 eh = eh + rest.fields(part, seg, amps)
             out.append(eh)

@@ -191,10 +191,10 @@ def potential(solution: Solution) -> Complex:
     q = charge(solution)
     total: Complex = _kernel(solution, seg.centre, seg.vector, solution.mesh.radius) @ _stack(q)
     if not ground.is_free_space:
-        n2 = ground.n2(solution.f_hz)
-        kappa = 1.0 if ground.is_perfect else complex((n2 - 1) / (n2 + 1))
         mirror = np.array([1, 1, -1])
-        total = total - kappa * _kernel(solution, seg.centre * mirror, seg.vector * mirror, 0 * seg.length) @ _stack(q)
+        total = total - ground.kappa(solution.f_hz) * _kernel(
+            solution, seg.centre * mirror, seg.vector * mirror, 0 * seg.length
+        ) @ _stack(q)
     return np.asarray(total)
 
 

@@ -1,22 +1,85 @@
-"""What lies under the antenna: named soils, any soil constants, free space, a perfect conductor."""
+"""What lies under the antenna: soils of constant or frequency-dependent constants, layers of them, free space, metal."""
 
 import math
+from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.interpolate import PchipInterpolator
 
-from tautwire.model.arrays import Complex
+from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import EPS0
 from tautwire.model.errors import InputError, did_you_mean
+from tautwire.model.soil.stack import Stack
 
 P527 = "ITU-R P.527-3 (1992), figure 1, low-frequency values, from memory"
 HANDBOOK = "common handbook soil classes, from memory"
+SNOW = "er = 1 + 1.7 s + 0.7 s^2, s: density in g/cm3 (Tiuri et al. 1984, IEEE J. Oceanic Eng. 9), from memory"
+ICE = "er 3.2 of fresh-water ice at HF; conductivity near 0 degrees C, from memory"
+LONGMIRE_SMITH = "Longmire and Smith 1975, a universal impedance for soils, from memory"
+DEEPEST = 30.0  # m, greatest depth of a layer
+THINNEST = 1e-4  # m; a thinner layer is left out
+
+
+class Ground(ABC):
+    """A flat ground that fills z < 0. Frozen dataclasses, so that equal grounds share stored results.
+
+    name: as people call it. source: where its figures come from.
+    """
+
+    name: str
+    source: str
+
+    @property
+    def is_free_space(self) -> bool:
+        return False
+
+    @property
+    def is_perfect(self) -> bool:
+        return False
+
+    @abstractmethod
+    def n2(self, f_hz: ArrayLike) -> Complex:
+        """Complex relative permittivity er - j sigma/(w eps0) of what the air touches; f_hz: Hz, any shape."""
+
+    @abstractmethod
+    def words(self) -> str:
+        """Its constants in a few words."""
+
+    def stack(self, f_hz: float) -> Stack:
+        """Its layers at f_hz (Hz), depths in m."""
+        return Stack((complex(self.n2(f_hz)),))
+
+    def kappa(self, f_hz: float) -> complex:
+        """Quasi-static image of a charge: (n2 - 1)/(n2 + 1); 0 in free space, 1 over perfect ground."""
+        if self.is_perfect:
+            return 1 + 0j
+        n2 = complex(self.n2(f_hz))
+        return (n2 - 1) / (n2 + 1)
+
+    def kappa_slope(self, f_hz: float) -> complex:
+        """d kappa/df, 1/Hz."""
+        if self.is_perfect:
+            return 0j
+        n2, step = complex(self.n2(f_hz)), 1e-4 * f_hz
+        slope = (complex(self.n2(f_hz + step)) - complex(self.n2(f_hz - step))) / (2 * step)
+        return 2 / (n2 + 1) ** 2 * slope
+
+    def constants(self, f_hz: float) -> tuple[float, float]:
+        """er and sigma (S/m) of what the air touches, at f_hz (Hz)."""
+        n2 = complex(self.n2(f_hz))
+        return n2.real, -n2.imag * 2 * math.pi * f_hz * EPS0
+
+    def check(self, lower: float, upper: float) -> None:
+        """Raises InputError if the ground is not known from lower to upper, Hz."""
 
 
 @dataclass(frozen=True)
-class Ground:
-    """A flat homogeneous half space z < 0.
+class UniformGround(Ground):
+    """One soil of the same constants at every frequency.
 
     er: relative permittivity (1 or more). sigma: conductivity, S/m (0 or more; inf is a perfect conductor).
     Raises InputError outside those ranges.
@@ -44,36 +107,212 @@ class Ground:
         return math.isinf(self.sigma)
 
     def n2(self, f_hz: ArrayLike) -> Complex:
-        """Complex relative permittivity er - j sigma/(w eps0) at f_hz (Hz, any shape); ITU-R P.527 eq. (1)."""
+        """er - j sigma/(w eps0); ITU-R P.527 eq. (1)."""
         f = np.asarray(f_hz, dtype=float)
         return self.er - 1j * self.sigma / (2 * np.pi * f * EPS0)
 
+    def kappa_slope(self, f_hz: float) -> complex:
+        if self.is_perfect:
+            return 0j
+        n2 = complex(self.n2(f_hz))
+        return 2 / (n2 + 1) ** 2 * (self.er - n2) / f_hz
 
-FREE_SPACE = Ground(1.0, 0.0, "free space")
-PERFECT = Ground(1.0, math.inf, "perfect ground")
+    def words(self) -> str:
+        return f"εr {self.er:g}, {self.sigma * 1e3:g} mS/m"
 
-GROUNDS: dict[str, Ground] = {
-    g.name: g
-    for g in (
+
+# a_n of Longmire and Smith, n = 1 to 13
+_STRENGTHS = np.array([3.4e6, 2.74e5, 2.58e4, 3.38e3, 526, 133, 27.2, 12.5, 4.80, 2.17, 0.98, 0.392, 0.173])
+
+
+@dataclass(frozen=True)
+class MoistGround(Ground):
+    """A soil told by its water, with the permittivity and conductivity that such soils have against frequency.
+
+    moisture: share of the volume that is water, 0.005 to 0.6. With p in per cent,
+
+        er = 5 + sum a_n/(1 + (f/f_n)^2)      sigma = s0 + 2 pi eps0 sum a_n f_n (f/f_n)^2/(1 + (f/f_n)^2)
+        s0 = 8e-3 (p/10)^1.54 S/m             f_n = (p/10)^1.28 10^(n-1) Hz
+
+    (Longmire and Smith 1975, from memory): 13 relaxations, so causal by construction. A mean of many soils: salt and clay
+    move the conductivity of one soil by several times either way.
+
+    >>> er, sigma = MoistGround(0.1).constants(10e6)
+    >>> round(er, 1), round(sigma * 1e3, 1)
+    (20.0, 14.0)
+    """
+
+    moisture: float
+    name: str = "moist soil"
+    source: str = LONGMIRE_SMITH
+
+    def __post_init__(self) -> None:
+        if not 0.005 <= self.moisture <= 0.6:
+            raise InputError("soil.moisture", f"{self.moisture:.4g}", "water by volume from 0.5 % to 60 %")
+
+    def n2(self, f_hz: ArrayLike) -> Complex:
+        """Written as 13 relaxations a_n/(1 + j f/f_n), the same thing."""
+        f, p = np.asarray(f_hz, dtype=float), 10 * self.moisture
+        fn = p**1.28 * 10.0 ** np.arange(13)
+        relaxed = (_STRENGTHS / (1 + 1j * f[..., None] / fn)).sum(-1)
+        return 5 + relaxed - 1j * 8e-3 * p**1.54 / (2 * np.pi * f * EPS0)
+
+    def words(self) -> str:
+        return f"{self.moisture * 100:g} % water by volume"
+
+
+@dataclass(frozen=True)
+class TabledGround(Ground):
+    """A soil known at some frequencies. rows: (Hz, er, sigma in S/m), two or more, frequency rising.
+
+    Between rows er and ln sigma follow a monotone cubic in ln f (Fritsch and Carlson; scipy's PchipInterpolator).
+    Matrices of a span are interpolated from a few fixed frequencies; where these lie outside the table, its first or
+    last row stands. Raises InputError for rows out of order or range.
+    """
+
+    rows: tuple[tuple[float, float, float], ...]
+    name: str = "soil by table"
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        f = [r[0] for r in self.rows]
+        if len(f) < 2 or not f[0] > 0 or any(b <= a for a, b in zip(f, f[1:], strict=False)):
+            raise InputError("soil.table", f, "two or more frequencies above 0 Hz, each once")
+        for hz, er, sigma in self.rows:
+            if not 1 < er <= 1e4:
+                raise InputError("soil.table", f"er {er:g} at {hz / 1e6:g} MHz", "relative permittivity above 1")
+            if not 0 < sigma < math.inf:
+                raise InputError("soil.table", f"{sigma:g} S/m at {hz / 1e6:g} MHz", "conductivity above 0")
+
+    @cached_property
+    def _curves(self) -> PchipInterpolator:
+        f, er, sigma = np.array(self.rows).T
+        return PchipInterpolator(np.log(f), np.stack([er, np.log(sigma)], axis=1))
+
+    def n2(self, f_hz: ArrayLike) -> Complex:
+        f = np.asarray(f_hz, dtype=float)
+        known: Real = np.clip(f, self.rows[0][0], self.rows[-1][0])
+        curves = self._curves(np.log(known))
+        return curves[..., 0] - 1j * np.exp(curves[..., 1]) / (2 * np.pi * f * EPS0)
+
+    def check(self, lower: float, upper: float) -> None:
+        low, high = self.rows[0][0], self.rows[-1][0]
+        if lower < low * (1 - 1e-9) or upper > high * (1 + 1e-9):
+            told = f"frequencies within its table, {low / 1e6:g} to {high / 1e6:g} MHz"
+            raise InputError("soil.table", f"{(lower if lower < low else upper) / 1e6:g} MHz", told)
+
+    def words(self) -> str:
+        f, er, sigma = np.array(self.rows).T
+        return f"εr {er[0]:g} to {er[-1]:g}, {sigma[0] * 1e3:g} to {sigma[-1] * 1e3:g} mS/m"
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A soil of one depth (m)."""
+
+    soil: Ground
+    depth: float
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.depth <= DEEPEST:
+            raise InputError("soil.depth", f"{self.depth:g} m", f"from 0 to {DEEPEST:g} m; the last layer has none")
+
+
+@dataclass(frozen=True)
+class LayeredGround(Ground):
+    """Level layers, top to bottom, on a soil without end. A layer of no depth is left out.
+
+    layers: one or more. Raises InputError where free space, a perfect conductor or layers stand for a layer.
+    """
+
+    layers: tuple[Layer, ...]
+    bottom: Ground
+    name: str = "layered soil"
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        for soil in (*(layer.soil for layer in self.layers), self.bottom):
+            if soil.is_free_space or soil.is_perfect or isinstance(soil, LayeredGround):
+                raise InputError("soil", repr(soil.name), "a real soil as a layer; sea water stands for a conductor")
+
+    @cached_property
+    def _kept(self) -> tuple[Layer, ...]:
+        return tuple(layer for layer in self.layers if layer.depth >= THINNEST)
+
+    @property
+    def top(self) -> Ground:
+        """The soil that the air touches."""
+        return self._kept[0].soil if self._kept else self.bottom
+
+    def n2(self, f_hz: ArrayLike) -> Complex:
+        return self.top.n2(f_hz)
+
+    def kappa_slope(self, f_hz: float) -> complex:
+        return self.top.kappa_slope(f_hz)
+
+    def stack(self, f_hz: float) -> Stack:
+        soils = (*(layer.soil for layer in self._kept), self.bottom)
+        return Stack(tuple(complex(s.n2(f_hz)) for s in soils), tuple(layer.depth for layer in self._kept))
+
+    def check(self, lower: float, upper: float) -> None:
+        for soil in (*(layer.soil for layer in self.layers), self.bottom):
+            soil.check(lower, upper)
+
+    def words(self) -> str:
+        over = [f"{layer.depth * 100:.3g} cm of {_called(layer.soil)} over" for layer in self.layers]
+        return " ".join([*over, _called(self.bottom)])
+
+
+def _called(soil: Ground) -> str:
+    return soil.name if soil.name in GROUNDS else soil.words()
+
+
+FREE_SPACE = UniformGround(1.0, 0.0, "free space")
+PERFECT = UniformGround(1.0, math.inf, "perfect ground")
+
+
+def _by_name(grounds: Sequence[Ground]) -> dict[str, Ground]:
+    return {g.name: g for g in grounds}
+
+
+GROUNDS: dict[str, Ground] = _by_name(
+    (
         FREE_SPACE,
         PERFECT,
-        Ground(70, 5.0, "sea water", P527),
-        Ground(80, 3e-3, "fresh water", P527),
-        Ground(30, 1e-2, "wet ground", P527),
-        Ground(15, 1e-3, "medium dry ground", P527),
-        Ground(3, 1e-4, "very dry ground", P527),
-        Ground(20, 30.3e-3, "very good soil", HANDBOOK),
-        Ground(13, 5e-3, "average soil", HANDBOOK),
-        Ground(13, 2e-3, "poor soil", HANDBOOK),
-        Ground(5, 1e-3, "very poor soil", HANDBOOK),
-        Ground(10, 2e-3, "sandy soil", HANDBOOK),
+        UniformGround(70, 5.0, "sea water", P527),
+        UniformGround(80, 3e-3, "fresh water", P527),
+        UniformGround(30, 1e-2, "wet ground", P527),
+        UniformGround(15, 1e-3, "medium dry ground", P527),
+        UniformGround(3, 1e-4, "very dry ground", P527),
+        UniformGround(20, 30.3e-3, "very good soil", HANDBOOK),
+        UniformGround(13, 5e-3, "average soil", HANDBOOK),
+        UniformGround(13, 2e-3, "poor soil", HANDBOOK),
+        UniformGround(5, 1e-3, "very poor soil", HANDBOOK),
+        UniformGround(10, 2e-3, "sandy soil", HANDBOOK),
+        UniformGround(1.57, 2e-6, "dry snow", SNOW),
+        UniformGround(2.5, 1e-4, "wet snow", SNOW),
+        UniformGround(3.2, 1e-5, "ice", ICE),
     )
-}
+)
+
+
+def _over(name: str, *layers: tuple[str, float], bottom: str) -> LayeredGround:
+    return LayeredGround(tuple(Layer(GROUNDS[n], d) for n, d in layers), GROUNDS[bottom], name, "depths: our choice")
+
+
+STACKS: dict[str, Ground] = _by_name(
+    (
+        _over("snow over soil", ("dry snow", 0.3), bottom="average soil"),
+        _over("ice over water", ("ice", 0.3), bottom="fresh water"),
+        _over("sand over clay", ("very dry ground", 0.4), bottom="wet ground"),
+    )
+)
 
 
 def ground_named(name: str) -> Ground:
     """The ground of that name (any case). Raises InputError with the nearest names."""
     key = " ".join(name.lower().replace("_", " ").replace("-", " ").split())
-    if key in GROUNDS:
-        return GROUNDS[key]
-    raise InputError("soil", repr(name), f"one of {', '.join(GROUNDS)}{did_you_mean(key, GROUNDS)}")
+    known = {**GROUNDS, **STACKS}
+    if key in known:
+        return known[key]
+    raise InputError("soil", repr(name), f"one of {', '.join(known)}{did_you_mean(key, known)}")

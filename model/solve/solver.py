@@ -124,13 +124,14 @@ class _SpanParts:
     @cached_property
     def rest(self) -> Smooth:
         nodes = self.span.nodes
-        key = _key("rest", canonical(self._legs, keep_height=True), nodes.tolist(), self.ground.n2(nodes).tolist())
+        below = [self.ground.stack(float(f)) for f in nodes]
+        key = _key("rest", canonical(self._legs, keep_height=True), nodes.tolist(), below)
         rest = self._remember(key, lambda: {"z": np.array([self._rest_at(float(f)) for f in nodes])})["z"]
         return Smooth.through(nodes, rest, self._image_apart)
 
     def _rest_at(self, f_hz: float) -> Complex:
         reach = table_reach(float(self._image_apart.max() + self.segments.length.max()))
-        key = _key("soil", f_hz, complex(self.ground.n2(f_hz)), reach)
+        key = _key("soil", f_hz, self.ground.stack(f_hz), reach)
         table = self._remember(key, lambda: soil_table(f_hz, self.ground, r_max=reach).to_arrays())
         return remainder_matrix(SoilTable.from_arrays(table), self.segments)
 
@@ -153,8 +154,7 @@ class _SpanParts:
             return z
         if self.ground.is_perfect:
             return z + self.image.at(f_hz)
-        n2 = self.ground.n2(f_hz)
-        return z + (n2 - 1) / (n2 + 1) * self.image.at(f_hz) + self.rest.at(f_hz)
+        return z + self.ground.kappa(f_hz) * self.image.at(f_hz) + self.rest.at(f_hz)
 
     def with_slope(self, f_hz: float) -> tuple[Complex, Complex]:
         """Z with loads and dZ/df, (N, N) each, ohm and ohm/Hz."""
@@ -166,8 +166,7 @@ class _SpanParts:
         elif not self.ground.is_free_space:
             image, image_slope = self.image.blended(f_hz)
             rest, rest_slope = self.rest.blended(f_hz)
-            n2 = self.ground.n2(f_hz)
-            kappa, kappa_slope = (n2 - 1) / (n2 + 1), 2 / (n2 + 1) ** 2 * (self.ground.er - n2) / f_hz
+            kappa, kappa_slope = self.ground.kappa(f_hz), self.ground.kappa_slope(f_hz)
             blend_slope = kappa * image_slope + kappa_slope * image + rest_slope
             soil, soil_slope = self.image.travelled(f_hz, kappa * image + rest, blend_slope)
             z, slope = z + soil, slope + soil_slope

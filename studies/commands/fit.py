@@ -105,20 +105,10 @@ def fitted_raw(raw: Raw, result: Result) -> Raw:
     for _, row in result.frames["fit"].iterrows():
         path = row["parameter"]
         kind = quantity_kind(path, "fit")
-        if path.startswith("site.soil.") and not isinstance(table_value(out, "site.soil"), dict):
-            out = changed(out, "site.soil", _soil_texts(out))
+        if path.startswith("site.soil."):
+            out = changed(out, "site.soil", opened(table_value(out, "site.soil") or "average soil", path))
         out = changed(out, path, written(row["estimate"] / SHOWN[kind][2], kind))
     return out
-
-
-def _soil_texts(raw: Raw) -> dict[str, Any]:
-    from tautwire.model.soil.ground import ground_named
-
-    name = table_value(raw, "site.soil") or "average soil"
-    if not isinstance(name, str):
-        raise InputError("site.soil", repr(name), "a name or a table of er and sigma")
-    ground = ground_named(name)
-    return {"er": ground.er, "sigma": f"{ground.sigma * 1e3:.6g} mS/m"}
 
 
 def outcome(result: Result, command: str) -> dict[str, Any]:

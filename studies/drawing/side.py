@@ -49,7 +49,7 @@ def soil_words(ground: Ground) -> str:
         return "free space"
     if ground.is_perfect:
         return "perfect ground"
-    return f"{ground.name}: εr {ground.er:g}, {ground.sigma * 1e3:g} mS/m"
+    return f"{ground.name}: {ground.words()}"
 
 
 def span(built: Built) -> tuple[tuple[float, float], tuple[float, float]]:

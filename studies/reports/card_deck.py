@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from tautwire.model.constants import MU0
 from tautwire.model.errors import InputError
-from tautwire.model.soil.ground import Ground
+from tautwire.model.soil.ground import Ground, LayeredGround
 from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.model.wires.mesh import Mesh, mesh
 from tautwire.model.wires.return_conductors import Choke
@@ -79,6 +79,8 @@ def deck(
     if len(wires.legs) > MOST_WIRES:
         raise InputError("mesh", f"{len(wires.legs)} wires", f"at most {MOST_WIRES}")
     below = built.ground if ground == "real" else None
+    if isinstance(below, LayeredGround):
+        raise InputError("ground", repr(below.name), "'free', or a study over one soil: the deck has no layers")
     lines = list(_comments(built.structure, wires, title, below))
     lines += [
         geometry_card("GW", tag, count, *start, *end, radius)
@@ -86,7 +88,7 @@ def deck(
     ]
     lines.append(control_card("GE", (1 if below and not below.is_free_space else 0,)))
     lines += _loads(built.structure, wires, choke_at or (lower + upper) / 2)
-    lines += _ground(below)
+    lines += _ground(below, (lower + upper) / 2)
     step = (upper - lower) / (points - 1) / 1e6 if points > 1 else 0.0
     lines.append(control_card("FR", (0, points), lower / 1e6, step))
     lines += _sources(wires)
@@ -150,12 +152,12 @@ def _loads(s: Structure, wires: Mesh, f_hz: float) -> Iterator[str]:
             yield control_card("LD", (4, leg + 1, at, at), z.real, z.imag)
 
 
-def _ground(below: Ground | None) -> list[str]:
+def _ground(below: Ground | None, f_hz: float) -> list[str]:
     if below is None or below.is_free_space:
         return [control_card("GN", (-1,))]
     if below.is_perfect:
         return [control_card("GN", (1,))]
-    return [control_card("GN", (2,), below.er, below.sigma)]
+    return [control_card("GN", (2,), *below.constants(f_hz))]
 
 
 def _sources(wires: Mesh) -> Iterator[str]:

@@ -10,7 +10,7 @@ from pydantic_core import ErrorDetails
 
 from tautwire.model.errors import InputError, did_you_mean
 
-BRANCHES = ("str", "int", "SoilSpec", "CableSpec")  # pydantic's names for the ways of writing one value
+BRANCHES = ("str", "int", "SoilSpec", "layers", "CableSpec")  # pydantic's names for the ways of writing one value
 WORDS = {
     "model_type": "a table",
     "dict_type": "a table",

@@ -14,7 +14,7 @@ from pydantic import ValidationInfo, field_validator
 from tautwire.model.errors import InputError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.reel import Reel
-from tautwire.model.soil.ground import Ground, ground_named
+from tautwire.model.soil.ground import Ground
 from tautwire.model.wires.layout import Layout, build_layout
 from tautwire.model.wires.mesh import MeshRules
 from tautwire.model.wires.return_conductors import CoaxShield, Counterpoise
@@ -23,26 +23,19 @@ from tautwire.model.wires.structure import Conductor, Structure, structure
 from tautwire.model.wires.wire import WireType, awg_diameter
 from tautwire.studies.study.feed_parts import CoaxSpec, TransformerSpec
 from tautwire.studies.study.guard import Name
-from tautwire.studies.study.parts import Part, named_as_written, read_part
+from tautwire.studies.study.parts import Part, read_part
+from tautwire.studies.study.soil import Soil, ground_of
 from tautwire.studies.study.units import Angle, Conductivity, Length, Number, Power, Resistance
 
 if TYPE_CHECKING:
     from tautwire.model.solve.solver import Remember, Solver
 
 
-class SoilSpec(Part):
-    er: Number
-    sigma: Conductivity
-
-
 class SiteSpec(Part):
-    soil: str | SoilSpec = "average soil"
+    soil: Soil = "average soil"
 
     def ground(self) -> Ground:
-        if isinstance(self.soil, str):
-            return ground_named(self.soil)
-        with named_as_written(soil="site.soil"):
-            return Ground(self.soil.er, self.soil.sigma)
+        return ground_of(self.soil)
 
 
 class WireSpec(Part):

@@ -14,7 +14,8 @@ from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Remember, Solver, compute_always
 from tautwire.studies.study import units
 from tautwire.studies.study.raw import is_index, kind_of
-from tautwire.studies.study.setup import Setup, SoilSpec
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.soil import SoilSpec, spec_named
 from tautwire.studies.study.study import SHOWN
 from tautwire.studies.study.units import Kind
 
@@ -59,6 +60,7 @@ def value_at(setup: Setup, path: str) -> float | None:
     """The SI value at a dotted path; None if the set-up leaves it open. Transformer values include the defaults."""
     place: Any = setup
     for step in _steps(path):
+        place = _open_soil(place, step, path)
         if isinstance(place, tuple):
             index = int(step) - 1 if is_index(step) else 0
             if not 0 <= index < len(place):
@@ -66,8 +68,6 @@ def value_at(setup: Setup, path: str) -> float | None:
             place = place[index]
             if is_index(step):
                 continue
-        if isinstance(place, str):
-            place = _soil(setup)
         place = getattr(place, step, None)
         if place is None:
             break
@@ -76,9 +76,11 @@ def value_at(setup: Setup, path: str) -> float | None:
     return float(place) if isinstance(place, int | float) else None
 
 
-def _soil(setup: Setup) -> SoilSpec:
-    ground = setup.site.ground()
-    return SoilSpec.model_construct(er=ground.er, sigma=ground.sigma)
+def _open_soil(place: Any, step: str, path: str) -> Any:
+    """A soil in which `step` can be read and replaced: a name as its constants or layers; anything else as it is."""
+    if isinstance(place, str) and path.startswith("site.soil."):
+        place = spec_named(place)
+    return place.own(step) if isinstance(place, SoilSpec) else place
 
 
 def with_value(setup: Setup, path: str, value: float) -> Setup:
@@ -93,8 +95,7 @@ def _replaced(setup: Setup, place: Any, steps: list[str], value: float, path: st
     if not steps:
         return value
     step, rest = steps[0], steps[1:]
-    if isinstance(place, str) and path.startswith("site.soil."):
-        place = _soil(setup)
+    place = _open_soil(place, step, path)
     if isinstance(place, tuple):
         numbered = is_index(step)
         index = int(step) - 1 if numbered else 0

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from tautwire.model.errors import InputError
 from tautwire.studies.study.setup import NearbySpec, Setup
+from tautwire.studies.study.soil import SOIL_AT
 from tautwire.studies.study.study import SHOWN
 from tautwire.studies.study.units import Kind, angle, length
 from tautwire.studies.wants.local_model import value_at, with_value, with_values
@@ -16,6 +17,7 @@ from tautwire.studies.wants.local_model import value_at, with_value, with_values
 WATER_ER = 80.0
 FILM = 20e-6  # m, water on a wet wire
 DRIER_ER, DRIER_SIGMA = 1.5, 2.0  # factors of er and sigma from one moisture to the next
+WETTER = 1.6  # factor of the moisture, where that is what is given: about the same
 NEAR = 3.0  # m, a usual distance of something that was not there before
 
 
@@ -141,7 +143,11 @@ def _soil() -> Cause:
         ground = setup.site.ground()
         if ground.is_free_space or ground.is_perfect:
             raise InputError("site.soil", ground.name, "a real soil")
-        er, sigma = ground.er * DRIER_ER**c, ground.sigma * DRIER_SIGMA**c
+        wet = value_at(setup, "site.soil.moisture")
+        if wet is not None:
+            return with_value(setup, "site.soil.moisture", min(max(wet * WETTER**c, 0.005), 0.6))
+        er, sigma = ground.constants(SOIL_AT)
+        er, sigma = er * DRIER_ER**c, sigma * DRIER_SIGMA**c
         return with_values(setup, {"site.soil.er": max(er, 1.5), "site.soil.sigma": sigma})
 
     def words(c: float) -> str:

@@ -1,0 +1,152 @@
+"""What a study file says about the soil: a name, constants, moisture, a table over frequency, or layers of these."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from pydantic import Discriminator, Tag
+
+from tautwire.model.errors import InputError
+from tautwire.model.soil.ground import (
+    Ground,
+    Layer,
+    LayeredGround,
+    MoistGround,
+    TabledGround,
+    UniformGround,
+    ground_named,
+)
+from tautwire.studies.study import units
+from tautwire.studies.study.parts import Part, named_as_written
+from tautwire.studies.study.units import Conductivity, Length, Number
+
+SOIL_AT = 10e6  # Hz, where a soil is taken whose constants change with frequency
+WAYS = "one of: er and sigma; moisture; table; in a layer also soil, a name"
+
+
+class SoilRow(Part):
+    """A row of a soil's table over frequency."""
+
+    er: Number
+    sigma: Conductivity
+
+
+class SoilSpec(Part):
+    """A soil: er and sigma, or moisture (share of the volume that is water), or a table (frequency -> er and sigma).
+
+    In a list of layers also soil, a name, and depth, for all but the last.
+    """
+
+    er: Number | None = None
+    sigma: Conductivity | None = None
+    moisture: Number | None = None
+    table: dict[str, SoilRow] | None = None
+    soil: str | None = None
+    depth: Length | None = None
+
+    def ground(self, at: str) -> Ground:
+        """The soil without its depth; at: its key, for refusals."""
+        constants = {"er": self.er, "sigma": self.sigma}
+        given = [n for n in ("moisture", "table", "soil") if getattr(self, n) is not None]
+        missing = [n for n, x in constants.items() if x is None]
+        if len(given) + (len(missing) < 2) != 1:
+            told = " and ".join([*given, *(n for n in constants if n not in missing)]) or "nothing"
+            raise InputError(at, told, WAYS)
+        with named_as_written(soil=at):
+            if self.moisture is not None:
+                return MoistGround(self.moisture)
+            if self.table is not None:
+                rows = sorted((units.frequency(f, f"{at}.table"), r.er, r.sigma) for f, r in self.table.items())
+                return TabledGround(tuple(rows))
+            if missing and self.soil is None:
+                raise InputError(f"soil.{missing[0]}", "nothing", "this key is needed")
+            if self.soil is None:
+                return UniformGround(float(self.er or 0), float(self.sigma or 0))
+        with named_as_written(soil=f"{at}.soil"):
+            return ground_named(self.soil)
+
+    def own(self, key: str) -> "SoilSpec":
+        """The same soil described so that `key` can be given: by er and sigma (those at SOIL_AT), or by moisture."""
+        if key in ("er", "sigma") and (self.er is None or self.sigma is None):
+            er, sigma = self.ground("site.soil").constants(SOIL_AT)
+            return SoilSpec.model_construct(er=er, sigma=sigma, depth=self.depth)
+        if key == "moisture" and self.moisture is None:
+            return SoilSpec.model_construct(depth=self.depth)
+        return self
+
+
+def _way(given: Any) -> str | None:
+    if isinstance(given, str):
+        return "str"
+    if isinstance(given, Mapping | SoilSpec):
+        return "SoilSpec"
+    return "layers" if isinstance(given, list | tuple) else None
+
+
+Soil = Annotated[
+    Annotated[str, Tag("str")] | Annotated[SoilSpec, Tag("SoilSpec")] | Annotated[tuple[SoilSpec, ...], Tag("layers")],
+    Discriminator(
+        _way, custom_error_type="soil", custom_error_message="text in quotes, or a table, or a list of layers"
+    ),
+]
+
+
+def ground_of(soil: str | SoilSpec | tuple[SoilSpec, ...], at: str = "site.soil") -> Ground:
+    """The ground that a study file's soil describes. Raises InputError naming the key below `at`."""
+    if isinstance(soil, str):
+        with named_as_written(soil=at):
+            return ground_named(soil)
+    if isinstance(soil, SoilSpec):
+        for key in ("soil", "depth"):
+            if (value := getattr(soil, key)) is not None:
+                raise InputError(f"{at}.{key}", value, f"layers, in brackets: soil = [{{ {key} = ... }}, ...]")
+        return soil.ground(at)
+    if not soil:
+        raise InputError(at, "[]", "at least one layer")
+    grounds = [layer.ground(f"{at}.{i}") for i, layer in enumerate(soil, 1)]
+    layers = []
+    for i, (layer, ground) in enumerate(zip(soil[:-1], grounds, strict=False), 1):
+        if layer.depth is None:
+            raise InputError(f"{at}.{i}.depth", "nothing", "a depth, such as '40 cm', for every layer but the last")
+        with named_as_written(soil=f"{at}.{i}"):
+            layers.append(Layer(ground, layer.depth))
+    if soil[-1].depth is not None:
+        raise InputError(
+            f"{at}.{len(soil)}.depth", f"{soil[-1].depth} m", "no depth for the last: it goes on downwards"
+        )
+    if not layers:
+        return grounds[-1]
+    with named_as_written(soil=at):
+        return LayeredGround(tuple(layers), grounds[-1])
+
+
+def spec_named(name: str) -> SoilSpec | tuple[SoilSpec, ...]:
+    """A named soil as a table, or as the list of its layers. Raises InputError for an unknown name."""
+    ground = ground_of(name)
+    if not isinstance(ground, LayeredGround):
+        return SoilSpec.model_construct(soil=name)
+    layers = [SoilSpec.model_construct(soil=layer.soil.name, depth=layer.depth) for layer in ground.layers]
+    return (*layers, SoilSpec.model_construct(soil=ground.bottom.name))
+
+
+def opened(written: Any, path: str) -> Any:
+    """A soil as a study file has it, rewritten so that the value at a dotted path ("site.soil.1.depth") can be set."""
+    *_, key = path.split(".")
+    if isinstance(written, str):
+        spec = spec_named(written)
+        written = [_texts(s) for s in spec] if isinstance(spec, tuple) else _texts(spec)
+    if isinstance(written, list):
+        index = next((int(p) - 1 for p in path.split(".") if p.isdigit()), 0)
+        return [_texts(SoilSpec.model_validate(s).own(key)) if i == index else s for i, s in enumerate(written)]
+    return _texts(SoilSpec.model_validate(written).own(key))
+
+
+def _texts(spec: SoilSpec) -> dict[str, Any]:
+    """A soil's table as people write it."""
+    units_of = {"sigma": (1e3, " mS/m"), "depth": (100, " cm")}
+    out: dict[str, Any] = {}
+    for key, value in spec.model_dump(exclude_none=True).items():
+        factor, unit = units_of.get(key, (1, ""))
+        out[key] = f"{value * factor:.6g}{unit}" if unit else value
+    if spec.table is not None:
+        out["table"] = {f: {"er": r.er, "sigma": f"{r.sigma * 1e3:.6g} mS/m"} for f, r in spec.table.items()}
+    return out
