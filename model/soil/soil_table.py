@@ -98,6 +98,8 @@ def soil_table(f_hz: float, ground: Ground, r_min: float = R_MIN, r_max: float =
     """
     if ground.is_free_space or ground.is_perfect:
         raise InputError("soil", repr(ground.name), "a real soil: free space and perfect ground need no table")
+    if ground.stack(f_hz).depth:
+        raise InputError("soil", repr(ground.name), "a soil without layers")
     if not 0 < r_min < r_max < np.inf:
         raise InputError("r_min", f"{r_min} m", f"above 0 and below r_max = {r_max} m")
     if not 0 < f_hz < np.inf:

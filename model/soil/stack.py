@@ -1,11 +1,12 @@
 """Level soil layers at one frequency, and the plane waves they reflect.
 
-Lengths in units of 1/k, time factor e^{+jwt}; l: lateral wave number; u_i = sqrt(l^2 - n2_i), real part positive; layer 1
-on top. With W_i = u_i (TE) or u_i/n2_i (TM), and Y what the waves meet below, from the bottom upwards
+Lengths in units of 1/k, time factor e^{+jwt}; l: lateral wave number; u_i = sqrt(l^2 - n2_i), real part positive; layer
+1 on top. With W_i = u_i (TE) or u_i/n2_i (TM), and Y what the waves meet below, from the bottom upwards
 
     g = (W_i - Y)/(W_i + Y) exp(-2 u_i d_i)         Y = W_i (1 - g)/(1 + g)         R = (u0 - Y)/(u0 + Y)
 
-Only decaying exponentials: stable for any depth. R less that of a half space like layer 1, r = (u0 - W_1)/(u0 + W_1), is
+Only decaying exponentials: stable for any depth. R less that of a half space like layer 1, r = (u0 - W_1)/(u0 + W_1),
+is
 
     R - r = g (1 - r^2)/(1 + r g)
 
@@ -23,9 +24,9 @@ from tautwire.model.arrays import Complex
 
 @dataclass(frozen=True)
 class Stack:
-    """Soil at one frequency. n2 (L): complex relative permittivities, top to bottom. depth (L - 1): of all but the last.
+    """Soil at one frequency. n2 (L): complex relative permittivity, top to bottom. depth (L - 1): of all but the last.
 
-    depth in m as a ground gives it; `scaled(k)` gives the same in units of 1/k, in which `extra` and `reflection` work.
+    depth in m as a ground gives it; `scaled(k)` gives it in units of 1/k, in which `extra` and `reflection` work.
     """
 
     n2: tuple[complex, ...]

@@ -18,6 +18,7 @@ from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.raw import Raw, changed, table_value
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.soil import opened
 from tautwire.studies.study.study import SHOWN
 from tautwire.studies.wants.fit.fitted import FROM, with_fit, write_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
