@@ -1,5 +1,9 @@
 """Solver: energy, reciprocity, the step of radius, and what never leaves it unmarked."""
 
+import math
+import os
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -17,8 +21,9 @@ from tautwire.model.solve.solver import Solver
 from tautwire.model.wires.layout import sloper
 from tautwire.model.wires.mesh import MeshRules, mesh
 from tautwire.model.wires.return_conductors import Choke, CoaxShield
-from tautwire.model.wires.structure import structure
+from tautwire.model.wires.structure import Structure, structure
 from tautwire.model.wires.wire import WireType
+from tautwire.studies.running.quality import power_error
 
 AVERAGE, POOREST = ground_named("average soil"), ground_named("very poor soil")
 ENERGY = "conservation of energy"
@@ -168,3 +173,45 @@ def test_a_bad_matrix_never_gives_an_answer(bad, ask, monkeypatch, remember):
 def test_frequencies_off_the_spans_are_refused(f):
     with pytest.raises(InputError, match="from 1.6 to 60 MHz"):
         Solver(dipole(10.6, 1e-3), FREE_SPACE).impedance(f)
+
+
+def test_bits_do_not_depend_on_what_was_solved_before():
+    """A wire that points elsewhere shares stored matrices with this one, and must not leave its last digits in them."""
+    wire = portable(coax=0)
+
+    def turned(bearing):
+        cos, sin = math.cos(bearing), math.sin(bearing)
+        ways = [tuple((x * cos - y * sin, x * sin + y * cos, z) for x, y, z in c.points) for c in wire.conductors]
+        return Structure(tuple(replace(c, points=w) for c, w in zip(wire.conductors, ways, strict=True)), wire.loads)
+
+    def solved(bearing, kept):
+        def remember(key, compute):
+            kept[key] = kept[key] if key in kept else compute()
+            return kept[key]
+
+        solver = Solver(turned(bearing), AVERAGE, remember=remember)
+        return solver.impedance(F), solver.kept("power", F, lambda: power_error(solver, F))
+
+    kept = {}
+    solved(0.3, kept)
+    shared = len(kept)
+    assert solved(1.234, kept) == solved(1.234, {})
+    assert len(kept) < 2 * shared, "nothing was shared"
+
+
+THREADS = """
+import threadpoolctl
+from tautwire.model.soil.ground import ground_named
+from tautwire.model.soil.soil_table import soil_table
+from tautwire.model.solve import solver
+print(max(p["num_threads"] for p in threadpoolctl.threadpool_info() if p["user_api"] == "blas"))
+print(soil_table(14e6, ground_named("average soil")).coefficients.tobytes().hex()[:2000])
+"""
+
+
+def test_bits_do_not_depend_on_the_number_of_threads():
+    said = []
+    for threads in ("1", "4"):
+        env = os.environ | {f"{name}_NUM_THREADS": threads for name in ("OPENBLAS", "OMP", "MKL")}
+        said.append(subprocess.run([sys.executable, "-c", THREADS], env=env, capture_output=True, text=True).stdout)
+    assert said[0] == said[1] and said[0].startswith("1\n")

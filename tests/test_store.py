@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from small_study import SOILS, write_study
 
 from tautwire.model.errors import InputError
-from tautwire.model.solve import solver
+from tautwire.model.solve import engine
 from tautwire.studies.commands.cache import COMMAND as CACHE
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import FOLDER_VARIABLE, Store
@@ -145,8 +145,8 @@ def test_cache_command_shows_and_prunes(tmp_path, monkeypatch):
 def engine_calls(monkeypatch):
     """Number of the engine's matrices computed."""
     calls = []
-    real = solver.admittance
-    monkeypatch.setattr(solver, "admittance", lambda *args: calls.append(args) or real(*args))
+    real = engine.admittance
+    monkeypatch.setattr(engine, "admittance", lambda *args: calls.append(args) or real(*args))
     return calls
 
 

@@ -6,6 +6,7 @@ The current is continuous: on each segment the quadratic through its values at s
 the unknowns; it is zero at a free end, and where segments meet it obeys Kirchhoff's law.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,8 +19,11 @@ from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import ETA0
 from tautwire.model.errors import InputError
 from tautwire.model.quadrature import legendre
-from tautwire.model.soil.soil_table import SoilTable
+from tautwire.model.remember import Remember, compute_always, key_of
+from tautwire.model.soil.ground import Ground
+from tautwire.model.soil.soil_table import SoilTable, soil_table, table_reach
 
+Point = tuple[float, float, float]
 FAR_POINTS, NEAR_POINTS = 2, 8  # Gauss points on a source segment
 NEAR = 3.0  # a pair closer than this many source lengths, counted to the image, is near
 
@@ -80,6 +84,12 @@ def segments(starts: Real, ends: Real, tol: float = 1e-6) -> Segments:
     return Segments((starts + ends) / 2, vector, current)
 
 
+def leg_segments(legs: Sequence[tuple[Point, Point, int, float]]) -> Segments:
+    """The segments of straight runs of equal ones: start (m), end (m), number, radius (m; not used)."""
+    stops = [np.linspace(start, end, count + 1) for start, end, count, _ in legs]
+    return segments(np.concatenate([s[:-1] for s in stops]), np.concatenate([s[1:] for s in stops]))
+
+
 def _joints(points: Real, tol: float) -> np.ndarray:
     """A number for each point, the same for points closer than tol."""
     pairs = cKDTree(points).query_pairs(tol, output_type="ndarray")
@@ -104,6 +114,18 @@ def remainder_matrix(
     moment[i, j] = _moments(table, seg, i, j, *_crowded(*_closest(seg, i, j), *legendre(near_points)))
     flat: Complex = moment.reshape(n, 3 * n) @ csr_array(seg.current.reshape(3 * n, n))
     return flat
+
+
+def remainder_matrices(seg: Segments, f_hz: Real, ground: Ground, remember: Remember = compute_always) -> Complex:
+    """Zrest (K, N, N), ohm, at each frequency of f_hz (K,), Hz; remember: where soil tables are kept."""
+    farthest = np.linalg.norm(seg.centre[:, None] - seg.centre * [1, 1, -1], axis=-1).max() + seg.length.max()
+    reach = table_reach(float(farthest))
+
+    def table(f: float) -> SoilTable:
+        key = key_of("soil", f, ground.stack(f), reach)
+        return SoilTable.from_arrays(remember(key, lambda: soil_table(f, ground, r_max=reach).to_arrays()))
+
+    return np.array([remainder_matrix(table(float(f)), seg) for f in f_hz])
 
 
 def _moments(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, x: Real, w: Real) -> Complex:

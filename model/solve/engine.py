@@ -12,7 +12,7 @@ from importlib import metadata
 import numpy as np
 import PyNEC
 
-from tautwire.model.arrays import Complex
+from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import SolveError
 
 Leg = tuple[tuple[float, float, float], tuple[float, float, float], int, float]
@@ -89,3 +89,8 @@ def admittance(legs: Sequence[Leg], f_hz: float, perfect_ground: bool = False) -
     if not np.isfinite(y).all():
         raise SolveError(f"the engine returned numbers that are not finite at {f_hz / MHZ:.6g} MHz")
     return y
+
+
+def admittances(legs: Sequence[Leg], f_hz: Real, perfect_ground: bool = False) -> Complex:
+    """`admittance` at each frequency of f_hz (K,), Hz: (K, N, N), siemens."""
+    return np.array([admittance(legs, float(f), perfect_ground) for f in f_hz])

@@ -7,20 +7,20 @@ field, comes from remainder.py; Zload holds conductor loss, jacket and lumped lo
 a span (smooth_matrices.py) and, through `remember`, may be stored and shared between solvers.
 """
 
-import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
+from tautwire.model import one_thread  # noqa: F401  before anything is computed
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import SolveError
+from tautwire.model.remember import Arrays, Remember, compute_always, key_of
 from tautwire.model.soil.ground import Ground
-from tautwire.model.soil.remainder import Segments, remainder_matrix, segments
-from tautwire.model.soil.soil_table import SoilTable, soil_table, table_reach
+from tautwire.model.soil.remainder import Segments, leg_segments, remainder_matrices, segments
 from tautwire.model.solve.calibration import asymmetry, voltage_scale
-from tautwire.model.solve.engine import admittance, canonical, engine_name
+from tautwire.model.solve.engine import admittances, canonical, engine_name
 from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
 from tautwire.model.solve.response import REFERENCE, Response, respond
 from tautwire.model.solve.smooth_matrices import Smooth, Span, span_of
@@ -28,19 +28,7 @@ from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
 from tautwire.model.wires.structure import Structure
 
 UNSETTLED = 0.01  # error of a response's reflection coefficient that is no answer
-Arrays = dict[str, np.ndarray]
-Remember = Callable[[str, Callable[[], Arrays]], Arrays]
-"""remember(key, compute): the arrays stored under key, else those of compute()."""
-
-
-def compute_always(key: str, compute: Callable[[], Arrays]) -> Arrays:
-    """The memory that remembers nothing."""
-    return compute()
-
-
-def _key(kind: str, *parts: object) -> str:
-    text = repr((engine_name(), *parts))
-    return f"{kind}-{hashlib.sha256(text.encode()).hexdigest()}"
+__all__ = ["Arrays", "Remember", "Solution", "Solver", "compute_always"]
 
 
 @dataclass(frozen=True)
@@ -86,16 +74,16 @@ class _SpanParts:
     def _engine(self, nodes: Real, perfect: bool) -> Complex:
         """The engine's Y at the nodes (K,), (K, N, N), siemens."""
         legs = canonical(self._legs, keep_height=perfect)
-        key = _key("wires", legs, nodes.tolist(), perfect)
-        return self._remember(key, lambda: {"y": np.array([admittance(legs, float(f), perfect) for f in nodes])})["y"]
+        key = key_of("wires", engine_name(), legs, nodes.tolist(), perfect)
+        return self._remember(key, lambda: {"y": admittances(legs, nodes, perfect)})["y"]
 
     @cached_property
     def _free_nodes(self) -> tuple[Complex, Real]:
         """Calibrated Y (K, N, N) in free space at the span's nodes, siemens, and the voltage scale (N,)."""
         nodes = self.span.nodes
         y, legs = self._engine(nodes, perfect=False), canonical(self._legs, keep_height=False)
-        key = _key("volts", legs, nodes.tolist())
-        scale = self._remember(key, lambda: {"scale": voltage_scale(y, self.segments, nodes)})["scale"]
+        key = key_of("volts", engine_name(), legs, nodes.tolist())
+        scale = self._remember(key, lambda: {"scale": voltage_scale(y, leg_segments(legs), nodes)})["scale"]
         return y / scale, scale
 
     @cached_property
@@ -124,16 +112,13 @@ class _SpanParts:
     @cached_property
     def rest(self) -> Smooth:
         nodes = self.span.nodes
-        below = [self.ground.stack(float(f)) for f in nodes]
-        key = _key("rest", canonical(self._legs, keep_height=True), nodes.tolist(), below)
-        rest = self._remember(key, lambda: {"z": np.array([self._rest_at(float(f)) for f in nodes])})["z"]
-        return Smooth.through(nodes, rest, self._image_apart)
+        legs = canonical(self._legs, keep_height=True)
+        key = key_of("rest", legs, nodes.tolist(), [self.ground.stack(float(f)) for f in nodes])
 
-    def _rest_at(self, f_hz: float) -> Complex:
-        reach = table_reach(float(self._image_apart.max() + self.segments.length.max()))
-        key = _key("soil", f_hz, self.ground.stack(f_hz), reach)
-        table = self._remember(key, lambda: soil_table(f_hz, self.ground, r_max=reach).to_arrays())
-        return remainder_matrix(SoilTable.from_arrays(table), self.segments)
+        def compute() -> Arrays:
+            return {"z": remainder_matrices(leg_segments(legs), nodes, self.ground, self._remember)}
+
+        return Smooth.through(nodes, self._remember(key, compute)["z"], self._image_apart)
 
     def load(self, f_hz: float) -> Complex:
         """Series impedance of each segment (N,), ohm."""
@@ -257,8 +242,8 @@ class Solver:
 
     def kept(self, kind: str, f_hz: float, compute: Callable[[], float]) -> float:
         """compute(), a figure of the wires in free space at f_hz, from the store if it is there."""
-        parts = self.parts(f_hz)
-        key = _key(kind, canonical(parts.mesh.legs, keep_height=False), parts.mesh.feed.tolist(), f_hz)
+        parts, roles = self.parts(f_hz), [c.role for c in self.structure.conductors]
+        key = key_of(kind, engine_name(), parts.mesh.legs, parts.mesh.feed.tolist(), roles, f_hz)
         return float(self.remember(key, lambda: {"figure": np.array(compute())})["figure"])
 
     def quality(self, f_hz: float) -> dict[str, float]:

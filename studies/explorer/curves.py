@@ -10,7 +10,6 @@ from typing import Any, Protocol
 
 import numpy as np
 from pebble import ProcessPool
-from threadpoolctl import threadpool_limits
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import Band
@@ -147,10 +146,9 @@ def _solve(raws: list[Raw], answer: Answer, store: Store) -> str:
         return kept[key]
 
     try:
-        with threadpool_limits(1):
-            for raw in raws:
-                if store.get_json(answer.key(raw)) is None:
-                    store.put_json(answer.key(raw), answer.compute(raw, remember))
+        for raw in raws:
+            if store.get_json(answer.key(raw)) is None:
+                store.put_json(answer.key(raw), answer.compute(raw, remember))
     except (InputError, SolveError) as error:
         return str(error)
     return ""

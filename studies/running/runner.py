@@ -14,7 +14,6 @@ from importlib import metadata
 from typing import Any
 
 from pebble import ProcessExpired, ProcessPool
-from threadpoolctl import threadpool_limits
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.solve.engine import engine_name
@@ -46,13 +45,12 @@ def case_key(case: Case, study: Study) -> str:
 
 def solve_case(case: Case, study: Study, store: Store) -> Frames:
     """All wanted rows of one case; stored under its key. Raises InputError or SolveError."""
-    with threadpool_limits(1):  # one process a core does better than one library using them all
-        setup = case.setup()
-        solver = setup.build().solver(store)
-        frames: Frames = {}
-        for name in study.spec.want:
-            frames.update(want_named(name).compute(setup, solver, study))
-        frames["quality"] = quality_rows(solver, study)
+    setup = case.setup()
+    solver = setup.build().solver(store)
+    frames: Frames = {}
+    for name in study.spec.want:
+        frames.update(want_named(name).compute(setup, solver, study))
+    frames["quality"] = quality_rows(solver, study)
     store.put_json(case_key(case, study), frames)
     return frames
 
