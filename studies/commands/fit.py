@@ -70,7 +70,8 @@ def COMMAND(
     head = {**table_at(raw, "study"), "want": ["fit"]}
     study = read_study({**raw, "study": head, "fit": options, "sweep": {}, "variant": []}, file.stem)
     spec: FitSpec = study.options["fit"]
-    measured_of(spec)  # say what is wrong with the files before anything is computed
+    for measured in measured_of(spec):  # say what is wrong with the files before anything is computed
+        click.echo(measured.sweep.how)
     parameters_of(Setup.read(study.raw), spec)
     result = run_shown(study, 1, None, timeout)
     command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)

@@ -12,11 +12,11 @@ from tautwire.studies.reports.answers import validity
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
-from tautwire.studies.study.measurement import PLANES
+from tautwire.studies.study.measurement import PLANES, read_sweeps
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
-from tautwire.studies.wants.why.want import sentences, shifts_of
+from tautwire.studies.wants.why.want import WhySpec, sentences, shifts_of
 
 TIMEOUT = 1800.0
 
@@ -70,7 +70,10 @@ def COMMAND(
         options["plane"] = plane
     head = {**table_at(raw, "study"), "want": ["why"]}
     study = read_study({**raw, "study": head, "why": options, "sweep": {}, "variant": []}, file.stem)
-    shifts_of(study.options["why"], study.spec.region)  # say what is wrong with it before anything is computed
+    spec: WhySpec = study.options["why"]
+    shifts_of(spec, study.spec.region)  # say what is wrong with it before anything is computed
+    for sweep in (s for file_name in (*spec.before, *spec.after) for s in read_sweeps(file_name, spec.plane)):
+        click.echo(sweep.how)
     result = run_shown(study, 1, None, TIMEOUT)
     folder = out or Path("results") / study.name
     told = _options(was, now, band, before, after)

@@ -1,10 +1,11 @@
 """Measured sweeps: read Touchstone one-port and CSV files, write them, find the dips."""
 
 import csv
+import io
 import math
 import re
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,12 +14,15 @@ from scipy.signal import find_peaks
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
 from tautwire.model.reflection import impedance, reflection, size_of, swr_of
-from tautwire.studies.study import units
+from tautwire.studies.study.sweep_cells import file_text
+from tautwire.studies.study.sweep_columns import Reading
+from tautwire.studies.study.sweep_table import read_table
 
 PLANES = ("radio", "transformer")
 MOST_GAMMA = 1.02  # an analyser's own error; anything above is a wrong file or calibration
 
-COLUMNS = "frequency (freq_hz, freq_khz, freq_mhz, or frequency with units) and r,x or swr or s11_db,s11_deg"
+TEXTS = (".csv", ".txt", ".tsv", ".dat", ".asc", ".prn")
+OPTION_LINE = re.compile(r"^#\s*(?:[kmg]?hz\s+)?[syz]\s+(?:ri|ma|db)\b", re.IGNORECASE | re.MULTILINE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,6 +31,7 @@ class Sweep:
 
     gamma: complex reflection coefficient against z0, or None if only SWR was measured. z0: ohm, real.
     plane: where it was taken, "radio" (through the coax) or "transformer". name: for plots and messages.
+    how: in one line, how its file was read.
     Raises InputError for fewer than 3 points, NaN, frequencies not rising or outside 0.1 to 1000 MHz, SWR below 1,
     |gamma| above 1.02.
     """
@@ -37,6 +42,7 @@ class Sweep:
     z0: float = 50.0
     plane: str = "radio"
     name: str = "sweep"
+    how: str = ""
 
     def __post_init__(self) -> None:
         f = self.f_hz
@@ -91,18 +97,55 @@ class Sweep:
 
 
 def read_sweep(path: str | Path, plane: str = "radio") -> Sweep:
-    """The sweep in a Touchstone one-port (.s1p) or CSV file, taken at `plane`. Raises InputError."""
-    path = Path(path)
+    """The one sweep in a file, taken at `plane`. Raises InputError, also if the file holds several."""
+    sweeps = _read(Path(path), plane, part_gaps=False)
+    if len(sweeps) > 1:
+        raise InputError("sweep", Path(path).name, f"a file with one sweep; this one has {len(sweeps)}")
+    return sweeps[0]
+
+
+def read_sweeps(path: str | Path, plane: str = "radio") -> list[Sweep]:
+    """All sweeps in a file, taken at `plane`: Touchstone one-port, or any table of points (sweep_table.py).
+
+    A new sweep begins at a new heading line, where the frequency starts again, and after a gap between bands.
+    Each says in `how` how it was read. Raises InputError.
+    """
+    return _read(Path(path), plane, part_gaps=True)
+
+
+def _read(path: Path, plane: str, part_gaps: bool) -> list[Sweep]:
     if not _is_file(path):
         raise InputError("sweep", str(path), "a readable .s1p or .csv file")
     if path.stat().st_size == 0:
         raise InputError("sweep", path.name, "a file with measured points; this one is empty")
     suffix = path.suffix.lower()
     if suffix == ".s1p":
-        return _read_touchstone(path, plane)
-    if suffix in (".csv", ".txt", ".tsv"):
-        return _read_csv(path, plane)
-    raise InputError("sweep", path.name, "a Touchstone one-port (.s1p) or CSV (.csv, .txt, .tsv) file")
+        return [_read_touchstone(path, plane)]
+    if re.fullmatch(r"\.s\d+p", suffix):
+        raise InputError("sweep", path.name, "a one-port file (.s1p)")
+    if suffix not in TEXTS:
+        raise InputError("sweep", path.name, f"a Touchstone one-port (.s1p) or CSV ({', '.join(TEXTS)}) file")
+    if OPTION_LINE.search(file_text(path)):
+        return [_read_touchstone(path, plane)]
+    found = read_table(path, part_gaps)
+    return [_sweep_of(r, path, plane, f" {r.label or i}" if len(found) > 1 else "") for i, r in enumerate(found, 1)]
+
+
+def _sweep_of(r: Reading, path: Path, plane: str, tail: str) -> Sweep:
+    name = _printable(path.stem) + tail
+    if r.gamma is None:
+        assert r.swr is not None
+        sweep = Sweep(r.f_hz, r.swr, None, r.z0, plane, name)
+    else:
+        sweep = Sweep.from_gamma(r.f_hz, r.gamma, r.z0, plane, name)
+    return replace(sweep, how=_how(sweep, _printable(path.name), r.used, r.said))
+
+
+def _how(sweep: Sweep, file: str, used: str, said: tuple[str, ...] = ()) -> str:
+    low, high = sweep.f_hz[0] / 1e6, sweep.f_hz[-1] / 1e6
+    reference = "" if sweep.z0 == 50 else f" against {sweep.z0:g} ohm"
+    read = f"Read {file}: {len(sweep.f_hz)} points, {low:g} to {high:g} MHz, {used}{reference}"
+    return "; ".join([read, *said]) + "."
 
 
 def _printable(text: str) -> str:
@@ -123,7 +166,9 @@ def _read_touchstone(path: Path, plane: str) -> Sweep:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Sweep checks the frequencies itself
             network = skrf.Network()
-            network.read_touchstone(str(path))  # as text; Network(path) would try to unpickle the file first
+            text = io.StringIO(_ordered(file_text(path)))
+            text.name = f"{path.stem}.s1p"
+            network.read_touchstone(text)  # as text; Network(path) would try to unpickle the file first
         f, gamma, z0 = network.f, network.s[:, 0, 0], network.z0[:, 0]
     except Exception as error:  # whatever the reader stumbled over, the file is not what its name says
         raise InputError("sweep", path.name, f"a valid Touchstone one-port file ({_one_line(error)})") from None
@@ -133,113 +178,27 @@ def _read_touchstone(path: Path, plane: str) -> Sweep:
         raise InputError("sweep", path.name, "a file with measured points; this one has none")
     if np.any(z0 != z0[0]) or z0[0].imag != 0:
         raise InputError("sweep", path.name, "one real reference impedance for all points")
-    return Sweep.from_gamma(f, gamma, float(z0[0].real), plane, _printable(path.stem))
+    sweep = Sweep.from_gamma(f, gamma, float(z0[0].real), plane, _printable(path.stem))
+    return replace(sweep, how=_how(sweep, _printable(path.name), "Touchstone"))
+
+
+def _ordered(text: str) -> str:
+    """The text with its option line in the usual order: the standard allows any."""
+
+    def order(line: re.Match[str]) -> str:
+        words = line[1].lower().split()
+        reference = words[words.index("r") + 1 :][:1] if "r" in words[:-1] else ["50"]
+        kinds = (("hz", "khz", "mhz", "ghz"), "ghz"), (("s", "y", "z", "g", "h"), "s"), (("ri", "ma", "db"), "ma")
+        known = [next((w for w in words if w in names), usual) for names, usual in kinds]
+        if set(words) - {*known, "r", *reference}:
+            return line[0]  # not for us to mend
+        return " ".join(["#", *known, "R", *reference])
+
+    return re.sub(r"^[ \t]*#([^!\r\n]*)", order, text, count=1, flags=re.MULTILINE)
 
 
 def _one_line(error: Exception) -> str:
     return (str(error).splitlines() or [type(error).__name__])[0][:80]
-
-
-_NAMES = {
-    "f": "frequency",
-    "freq": "frequency",
-    "frequency": "frequency",
-    "r": "r",
-    "rs": "r",
-    "resistance": "r",
-    "x": "x",
-    "xs": "x",
-    "reactance": "x",
-    "swr": "swr",
-    "vswr": "swr",
-}
-_SCALES = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
-_S11 = {
-    "s11_db": "s11_db",
-    "s11_deg": "s11_deg",
-    "s11_phase": "s11_deg",
-    "s11_phase_deg": "s11_deg",
-    "s11_re": "s11_re",
-    "s11_im": "s11_im",
-}
-
-
-def _column(header: str) -> tuple[str, float | None] | None:
-    """What a heading means, with the frequency scale in Hz if it names one; None if unknown."""
-    words = "_".join(re.findall(r"[a-z0-9]+", header.lower().replace("ω", "ohm").replace("°", "deg")))
-    if words in _S11:
-        return _S11[words], None
-    name, _, unit = words.partition("_")
-    meaning = _NAMES.get(name)
-    if meaning == "frequency" and (not unit or unit in _SCALES):
-        return meaning, _SCALES.get(unit)
-    if meaning in ("r", "x") and unit in ("", "ohm", "ohms") or meaning == "swr" and not unit:
-        return meaning, None
-    return None
-
-
-def _read_csv(path: Path, plane: str) -> Sweep:
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (UnicodeDecodeError, OSError):
-        raise InputError("sweep", path.name, "a text file in UTF-8") from None
-    lines = [line for line in lines if line.strip() and not line.lstrip().startswith(("#", "!"))]
-    if len(lines) < 2:
-        raise InputError("sweep", path.name, "a file with a heading line and measured points")
-    delimiter = max(",;\t", key=lines[0].count)
-    try:
-        headers, *rows = ([cell.strip() for cell in row] for row in csv.reader(lines, delimiter=delimiter))
-    except csv.Error as error:
-        raise InputError("sweep", path.name, f"a CSV file ({error})") from None
-    places: dict[str, int] = {}
-    scale: float | None = None
-    for place, header in enumerate(headers):
-        meaning = _column(header)
-        if meaning is None:
-            continue
-        if meaning[0] in places:
-            raise InputError(f"{path.name}: columns", ", ".join(headers), f"only one {meaning[0]} column")
-        places[meaning[0]] = place
-        if meaning[0] == "frequency":
-            scale = meaning[1]
-    wanted = next(
-        (
-            names
-            for names in (("r", "x"), ("s11_re", "s11_im"), ("s11_db", "s11_deg"), ("swr",))
-            if set(names) <= set(places)
-        ),
-        None,
-    )
-    if wanted is None or "frequency" not in places:
-        raise InputError(f"{path.name}: columns", ", ".join(headers), COLUMNS)
-    f, a, b = [], [], []
-    for i, row in enumerate(rows, start=1):
-        where = f"{path.name}: row {i}"
-        if len(row) != len(headers):
-            raise InputError(where, f"{len(row)} cells", f"{len(headers)} cells as in the heading line")
-        cell = row[places["frequency"]]
-        f.append(_finite(cell, where) * scale if scale else units.frequency(cell, where))
-        a.append(_finite(row[places[wanted[0]]], where))
-        b.append(_finite(row[places[wanted[-1]]], where))
-    f_hz, first, second = np.array(f), np.array(a), np.array(b)
-    if wanted == ("swr",):
-        return Sweep(f_hz, first, None, 50.0, plane, _printable(path.stem))
-    if wanted == ("r", "x"):
-        return Sweep.from_impedance(f_hz, first + 1j * second, 50.0, plane, _printable(path.stem))
-    if wanted == ("s11_re", "s11_im"):
-        return Sweep.from_gamma(f_hz, first + 1j * second, 50.0, plane, _printable(path.stem))
-    gamma = 10 ** (first / 20) * np.exp(1j * np.radians(second))
-    return Sweep.from_gamma(f_hz, gamma, 50.0, plane, _printable(path.stem))
-
-
-def _finite(cell: str, where: str) -> float:
-    try:
-        value = float(cell)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise InputError(where, repr(cell), "a finite number with a decimal point")
-    return value
 
 
 def write_s1p(sweep: Sweep, path: str | Path) -> None:

@@ -24,6 +24,9 @@ WORDS = {
 }
 
 
+HIDDEN = " contents"  # alias of a field that no study file can have; the study itself fills it
+
+
 class Part(BaseModel):
     """A table of a study file: unknown keys are refused."""
 
@@ -73,7 +76,7 @@ def _first_fault(part: type[BaseModel], error: ValidationError, prefix: str) -> 
     if isinstance(cause, InputError):
         return InputError(field, cause.value, cause.allowed)
     if fault["type"] == "extra_forbidden":
-        known = sorted(fields_at(part, fault["loc"][:-1]))
+        known = sorted(n for n, f in fields_at(part, fault["loc"][:-1]).items() if f.validation_alias != HIDDEN)
         told = f"unknown key, allowed here: {', '.join(known)}{did_you_mean(str(fault['loc'][-1]), known)}"
         return InputError(field, repr(fault["input"]), told)
     if fault["type"] == "missing":

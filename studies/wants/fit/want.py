@@ -5,17 +5,18 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pydantic import field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from tautwire.model.errors import InputError
 from tautwire.model.reflection import swr_of
 from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Solver
-from tautwire.studies.study.measurement import PLANES, Sweep, read_sweep
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.measurement import PLANES, Sweep, read_sweeps
+from tautwire.studies.study.parts import HIDDEN, Part
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import SHOWN, Study
 from tautwire.studies.study.units import Number
@@ -67,7 +68,7 @@ class FitSpec(Part):
     plane: str = "radio"
     error: Number = LEAST_ERROR
     parameters: dict[str, ParameterSpec] = {}
-    contents: str = ""
+    contents: str = Field("", validation_alias=HIDDEN)
 
     @field_validator("plane")
     @classmethod
@@ -91,7 +92,7 @@ class FitSpec(Part):
         for sweep in sweeps:
             path = Path(str(sweep.get("file", "")) if isinstance(sweep, Mapping) else "")
             digest.update(path.read_bytes() if path.is_file() else b"")
-        return {**given, "sweeps": sweeps, "contents": digest.hexdigest() if sweeps else ""}
+        return {**given, "sweeps": sweeps, HIDDEN: digest.hexdigest() if sweeps else ""}
 
 
 def _flat(given: Any, ends: tuple[str, ...] = (), prefix: str = "") -> dict[str, Any]:
@@ -141,16 +142,20 @@ def measured_of(spec: FitSpec) -> tuple[Measured, ...]:
     """The sweeps, cut to what the solver covers. Raises InputError for files that cannot be read."""
     if not spec.sweeps:
         raise InputError("fit.sweeps", "none", "one measured sweep or more (.s1p or .csv)")
-    out = []
+    out: list[Measured] = []
     for s in spec.sweeps:
-        sweep = read_sweep(s.file, s.plane or spec.plane)
-        inside = (sweep.f_hz >= SPANS[0].lower) & (sweep.f_hz <= SPANS[-1].upper)
-        if inside.sum() < 3:
-            raise InputError(f"{sweep.name}: frequency", f"{sweep.f_hz[0] / 1e6:g} MHz and up", "1.6 to 60 MHz")
-        gamma = None if sweep.gamma is None else sweep.gamma[inside]
-        cut = Sweep(sweep.f_hz[inside], sweep.swr[inside], gamma, sweep.z0, sweep.plane, sweep.name)
-        out.append(Measured(cut, s.change))
+        out += [_cut(sweep, s) for sweep in read_sweeps(s.file, s.plane or spec.plane)]
     return tuple(out)
+
+
+def _cut(sweep: Sweep, spec: SweepSpec) -> Measured:
+    """The sweep where the solver covers it."""
+    inside = (sweep.f_hz >= SPANS[0].lower) & (sweep.f_hz <= SPANS[-1].upper)
+    if inside.sum() < 3:
+        raise InputError(f"{sweep.name}: frequency", f"{sweep.f_hz[0] / 1e6:g} MHz and up", "1.6 to 60 MHz")
+    gamma = None if sweep.gamma is None else sweep.gamma[inside]
+    cut = replace(sweep, f_hz=sweep.f_hz[inside], swr=sweep.swr[inside], gamma=gamma)
+    return Measured(cut, spec.change)
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:

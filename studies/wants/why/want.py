@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pydantic import field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from tautwire.model.errors import InputError
 from tautwire.model.solve.solver import Solver
-from tautwire.studies.study.measurement import PLANES, read_sweep
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.measurement import PLANES, read_sweeps
+from tautwire.studies.study.parts import HIDDEN, Part
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import Frequency, Number
@@ -49,7 +49,7 @@ class WhySpec(Part):
     plane: str = "radio"
     dip_error: Number = DIP_ERROR
     gamma_error: Number = GAMMA_ERROR
-    contents: str = ""
+    contents: str = Field("", validation_alias=HIDDEN)
 
     @field_validator("plane")
     @classmethod
@@ -68,7 +68,7 @@ class WhySpec(Part):
         files = [Path(str(f)) for names in lists if isinstance(names, list | tuple) for f in names]
         for path in files:
             digest.update(path.read_bytes() if path.is_file() else b"")
-        return {**given, "contents": digest.hexdigest() if files else ""}
+        return {**given, HIDDEN: digest.hexdigest() if files else ""}
 
 
 def shifts_of(spec: WhySpec, region: object) -> tuple[Shift, ...]:
@@ -77,7 +77,7 @@ def shifts_of(spec: WhySpec, region: object) -> tuple[Shift, ...]:
     if bool(spec.before) != bool(spec.after):
         raise InputError("why.after" if spec.before else "why.before", "none", "sweeps from before and from after")
     if spec.before:
-        before, after = ([read_sweep(f, spec.plane) for f in files] for files in (spec.before, spec.after))
+        before, after = ([s for f in files for s in read_sweeps(f, spec.plane)] for files in (spec.before, spec.after))
         out += shifts_between(before, after, region)
     if not out:
         raise InputError("why", "nothing", "a dip that moved (was, now), or sweeps from before and after")
