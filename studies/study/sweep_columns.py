@@ -118,7 +118,7 @@ def _of_parallel(c: Columns, z0: float) -> Complex:
 
 
 def _polar(size: Real, degrees: Real) -> Complex:
-    return size * np.exp(1j * np.radians(degrees))
+    return np.asarray(size * np.exp(1j * np.radians(degrees)), dtype=complex)
 
 
 # what gives a complex reflection coefficient, the best first; the SWR of columns without sign needs no sign
@@ -151,6 +151,9 @@ def reading(columns: Columns, heads: dict[str, Heading], f_hz: Real, lines: list
         z0, remark = _reference(c, lambda z0, make=make: make(c, z0), lines, where)  # type: ignore[misc]
         said += [remark] if remark else []
         gamma = make(c, z0)
+        if not np.all(np.isfinite(gamma)):
+            at = int(np.flatnonzero(~np.isfinite(gamma))[0])
+            raise InputError(f"{where}: line {lines[at]}", "gamma infinite", "a passive impedance")
         if words in UNSIGNED or _turns_at_zero(np.imag(gamma)):
             said.append(
                 f"{words.split(' and ')[-1] if words in UNSIGNED else 'X or phase'} has no sign, so only SWR is used"
