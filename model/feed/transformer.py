@@ -5,7 +5,7 @@ Primary terminals -- compensation C across -- winding R and leakage L in series 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -31,11 +31,11 @@ class MagnetisingInductance:
 
     def __post_init__(self) -> None:
         field = "feed.transformer.magnetising"
-        if not 1e-9 <= self.inductance <= 1:
+        if not np.all((1e-9 <= np.asarray(self.inductance)) & (np.asarray(self.inductance) <= 1)):
             raise InputError(f"{field}.inductance", f"{self.inductance} H", "from 1 nH to 1 H")
-        if not self.resistance > 0:
+        if not np.all(np.asarray(self.resistance) > 0):
             raise InputError(f"{field}.resistance", f"{self.resistance} ohm", "above 0 ohm (inf for no loss)")
-        if not self.q > 0:
+        if not np.all(np.asarray(self.q) > 0):
             raise InputError(f"{field}.q", self.q, "above 0 (inf for no loss)")
 
 
@@ -83,7 +83,7 @@ class Transformer:
     def __post_init__(self) -> None:
         def check(name: str, low: float, high: float, unit: str, allowed: str) -> None:
             value = getattr(self, name)
-            if not low <= value <= high:
+            if not np.all((low <= value) & (value <= high)):
                 raise InputError(f"feed.transformer.{name}", f"{value}{unit}", allowed)
 
         check("turns_ratio", 0.05, 50, "", "secondary / primary turns from 0.05 to 50 (7 for a 49:1)")
@@ -97,6 +97,14 @@ class Transformer:
         check("terminal_capacitance", 0, 1e-6, " F", "from 0 to 1 uF")
         if not isinstance(self.magnetising, Core | MagnetisingInductance | None):
             raise InputError("feed.transformer.magnetising", self.magnetising, "a core, an inductance, or none")
+
+    def with_core_scaled(self, scale: float) -> "Transformer":
+        """The same with its core's permeability times scale. Raises InputError outside 0.1 to 10 or without a core."""
+        if not isinstance(self.magnetising, Core):
+            raise InputError("feed.transformer.core_scale", scale, "left out: there is no core to scale")
+        if not 0.1 <= scale <= 10:
+            raise InputError("feed.transformer.core_scale", scale, "from 0.1 to 10")
+        return replace(self, magnetising=replace(self.magnetising, scale=scale))
 
     def magnetising_admittance(self, f_hz: ArrayLike) -> Complex:
         """Admittance of the magnetising branch across the primary, S; shape of f_hz (Hz)."""

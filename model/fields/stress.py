@@ -106,7 +106,7 @@ def stress(solution: Solution, structure: Structure, feed: FeedSystem, power_w: 
     transformer = feed.transformer
     siemens = 0.0 if transformer is None else float(transformer.magnetising_admittance(f).real)
     core = None if transformer is None else transformer.magnetising
-    mu = complex(core.material.permeability(f)) if isinstance(core, Core) else complex(math.nan, math.nan)
+    mu = complex(core.material.permeability(f) * core.scale) if isinstance(core, Core) else complex(math.nan, math.nan)
     return Stress(
         wire_w=float(levels.wire_watts),
         end_v=end,

@@ -46,15 +46,15 @@ class Response:
     reference: float = REFERENCE
 
     def reflection(self, f_hz: ArrayLike) -> Complex:
-        """Reflection coefficient at the wire's feed, at `reference` ohm; shape of f_hz (Hz)."""
-        return _barycentric(np.asarray(f_hz, dtype=float), self.support, self.value, self.weight)
+        """Reflection coefficient at the wire's feed, at `reference` ohm; shape of f_hz (Hz, complex close by too)."""
+        return _barycentric(np.asarray(f_hz), self.support, self.value, self.weight)
 
     def impedance(self, f_hz: ArrayLike) -> Complex:
         """Impedance at the wire's feed, ohm; shape of f_hz (Hz)."""
         return impedance(self.reflection(f_hz), self.reference)
 
 
-def _barycentric(x: Real, support: Real, value: Complex, weight: Complex) -> Complex:
+def _barycentric(x: Real | Complex, support: Real, value: Complex, weight: Complex) -> Complex:
     gap = x[..., None] - support
     exact = gap == 0
     c = weight / np.where(exact, 1.0, gap)

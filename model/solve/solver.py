@@ -57,6 +57,15 @@ class Solution:
         return 1 / self.admittance
 
 
+def loads(structure: Structure, grid: Mesh, f_hz: float) -> Complex:
+    """Series impedance of each segment (N,), ohm: skin effect, jacket, lumped loads."""
+    per_metre = np.array([c.wire.impedance_per_metre(f_hz) for c in structure.conductors])
+    z: Complex = per_metre[grid.conductor] * grid.length
+    for index, load in grid.load_segments(structure):
+        z[index] += load.impedance(f_hz)
+    return z
+
+
 class _SpanParts:
     """The matrices of one structure over one ground, smooth over one span."""
 
@@ -101,13 +110,13 @@ class _SpanParts:
 
     @cached_property
     def free(self) -> Smooth:
-        return Smooth.through(self.span.nodes, _symmetric_inverse(self._free_nodes[0]), self._apart)
+        return Smooth.through(self.span.nodes, symmetric_inverse(self._free_nodes[0]), self._apart)
 
     @cached_property
     def image(self) -> Smooth:
         y, nodes = self._image_nodes
         free = np.array([self.free.at(float(f)) for f in nodes])
-        return Smooth.through(nodes, _symmetric_inverse(y) - free, self._image_apart)
+        return Smooth.through(nodes, symmetric_inverse(y) - free, self._image_apart)
 
     @cached_property
     def rest(self) -> Smooth:
@@ -122,11 +131,7 @@ class _SpanParts:
 
     def load(self, f_hz: float) -> Complex:
         """Series impedance of each segment (N,), ohm."""
-        per_metre = np.array([c.wire.impedance_per_metre(f_hz) for c in self.structure.conductors])
-        z = per_metre[self.mesh.conductor] * self.mesh.length
-        for index, load in self.mesh.load_segments(self.structure):
-            z[index] += load.impedance(f_hz)
-        return z
+        return loads(self.structure, self.mesh, f_hz)
 
     def wires(self, f_hz: float) -> Complex:
         """Z (N, N) of the wires alone: no loads, no ground; ohm."""
@@ -163,7 +168,8 @@ class _SpanParts:
         return z, slope
 
 
-def _symmetric_inverse(y: Complex) -> Complex:
+def symmetric_inverse(y: Complex) -> Complex:
+    """Inverse of each Y (K, N, N), made symmetric."""
     z: Complex = np.linalg.inv(y)
     return (z + z.transpose(0, 2, 1)) / 2
 

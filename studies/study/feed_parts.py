@@ -93,12 +93,16 @@ class CoreSpec(Part):
 
 
 class TransformerSpec(Part):
-    """Given values replace those of the default portable 49:1; ideal = true starts from a lossless one."""
+    """Given values replace those of the default portable 49:1; ideal = true starts from a lossless one.
+
+    core_scale: times the core's permeability, which makers warrant to some 20 %.
+    """
 
     ideal: bool = False
     turns_ratio: Number | None = None
     primary_turns: int | None = None
     core: CoreSpec | None = None
+    core_scale: Number = 1.0
     magnetising_inductance: Inductance | None = None
     loss_resistance: Resistance | None = None
     leakage_inductance: Inductance | None = None
@@ -118,7 +122,7 @@ class TransformerSpec(Part):
 
     def transformer(self) -> Transformer:
         given = self.model_dump(
-            exclude={"ideal", "core", "magnetising_inductance", "loss_resistance"}, exclude_none=True
+            exclude={"ideal", "core", "core_scale", "magnetising_inductance", "loss_resistance"}, exclude_none=True
         )
         if self.core is not None and self.magnetising_inductance is not None:
             raise InputError("transformer.core", "given", "either core or magnetising_inductance, not both")
@@ -134,4 +138,5 @@ class TransformerSpec(Part):
         elif self.loss_resistance is not None:
             raise InputError("transformer.loss_resistance", self.loss_resistance, "given with magnetising_inductance")
         with named_as_written(feed__transformer="transformer"):
-            return replace(IDEAL_49_TO_1 if self.ideal else PORTABLE_49_TO_1, **given)
+            made = replace(IDEAL_49_TO_1 if self.ideal else PORTABLE_49_TO_1, **given)
+            return made if self.core_scale == 1 else made.with_core_scaled(self.core_scale)

@@ -85,7 +85,8 @@ def _core_rows(setup: Setup) -> Rows:
     if not isinstance(transformer.magnetising, Core):
         return []
     f = CORE_MHZ * 1e6
-    mu, y = transformer.magnetising.material.permeability(f), transformer.magnetising_admittance(f)
+    mu = transformer.magnetising.material.permeability(f) * transformer.magnetising.scale
+    y = transformer.magnetising_admittance(f)
     return [
         {"f_mhz": float(m), "mu_real": float(u.real), "mu_imag": float(-u.imag), "core_siemens": float(g.real)}
         for m, u, g in zip(CORE_MHZ, mu, y, strict=True)

@@ -1,0 +1,65 @@
+"""Feed impedance at one frequency from a mesh made for it: for many set-ups that differ little from each other.
+
+solver.py prepares a whole span, which pays when a band is read; here each matrix is computed once at f, on a coarse
+mesh. What a coarse mesh gets wrong it gets wrong alike for two set-ups, so their difference is right to a few per cent.
+"""
+
+import numpy as np
+
+from tautwire.model.errors import SolveError
+from tautwire.model.soil.ground import Ground
+from tautwire.model.soil.remainder import remainder_matrix, segments
+from tautwire.model.soil.soil_table import SoilTable, soil_table, table_reach
+from tautwire.model.solve.calibration import voltage_scale
+from tautwire.model.solve.engine import admittance, canonical
+from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
+from tautwire.model.solve.solver import loads, symmetric_inverse
+from tautwire.model.wires.mesh import MeshRules, mesh
+from tautwire.model.wires.structure import Structure
+
+
+class OneFrequency:
+    """Feed impedances at f_hz (Hz) of set-ups that share matrices and soil tables where they can."""
+
+    def __init__(self, f_hz: float) -> None:
+        self.f_hz = f_hz
+        self._wires: dict[object, tuple[np.ndarray, np.ndarray]] = {}
+        self._images: dict[object, np.ndarray] = {}
+        self._tables: dict[object, SoilTable] = {}
+
+    def impedance(self, structure: Structure, ground: Ground, rules: MeshRules) -> complex:
+        """Feed impedance, ohm. Raises SolveError if it is not passive, InputError for wires that cannot be cut."""
+        f = self.f_hz
+        grid = mesh(structure, f, rules)
+        parts = segments(grid.start, grid.end)
+        legs = engine_legs(grid, structure)
+        free = canonical(legs, keep_height=False)
+        if free not in self._wires:
+            y = admittance(free, f, False)[None]
+            scale = voltage_scale(y, parts, np.array([f]))
+            self._wires[free] = symmetric_inverse(y / scale)[0], scale
+        z_free, scale = self._wires[free]
+        z = z_free + RadiusTerm(grid, parts, structure).at(f)
+        if not ground.is_free_space:
+            high = canonical(legs, keep_height=True)
+            if high not in self._images:
+                self._images[high] = symmetric_inverse(admittance(high, f, True)[None] / scale)[0] - z_free
+            image = self._images[high]
+            if ground.is_perfect:
+                z = z + image
+            else:
+                n2 = ground.n2(f)
+                z = z + (n2 - 1) / (n2 + 1) * image + remainder_matrix(self._table(ground, parts), parts)
+        current = np.linalg.solve(z + np.diag(loads(structure, grid, f)), grid.feed.astype(complex))
+        y_feed = complex(grid.feed @ current)
+        if not (np.isfinite(y_feed) and y_feed.real > 0):
+            raise SolveError(f"feed resistance is not positive at {f / 1e6:.6g} MHz")
+        return 1 / y_feed
+
+    def _table(self, ground: Ground, parts: object) -> SoilTable:
+        c = parts.centre  # type: ignore[attr-defined]
+        apart = np.linalg.norm(c[:, None] - c * [1, 1, -1], axis=-1).max() + parts.length.max()  # type: ignore[attr-defined]
+        key = complex(ground.n2(self.f_hz)), table_reach(float(apart))
+        if key not in self._tables:
+            self._tables[key] = soil_table(self.f_hz, ground, r_max=key[1])
+        return self._tables[key]

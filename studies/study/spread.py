@@ -1,0 +1,84 @@
+"""What each value of a set-up may usually be off by: one table for spreads, for causes of a move and for a fit's priors.
+
+Estimates for an antenna hung with a tape measure in a park: common practice, no source, but where a row says more. A
+user's own numbers replace them ([spread], in the form of a fit's parameters).
+"""
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+ADDED, FACTOR, ONE_SIDED = "added", "factor", "one-sided"
+Law = Literal["added", "factor", "one-sided"]
+
+
+@dataclass(frozen=True)
+class Usual:
+    """How far off one kind of value usually is: one standard deviation.
+
+    sd: SI if law is "added"; the logarithm of a factor if "factor"; if "one-sided", SI, only upwards from the set-up's
+    value (half of a normal law). name: in words. measure: how to know better, empty if one cannot; measured: the
+    sd left then, in the same form. hang: whether it changes each time the antenna is hung.
+    """
+
+    sd: float
+    law: Law
+    name: str
+    measure: str = ""
+    measured: float = 0.0
+    hang: bool = False
+
+
+TAPE, ANGLE = "measure it with a tape", "measure heights at both ends"
+JACKET = "measure the jacket"
+SOIL = "measure the soil"
+TRANSFORMER = "measure the transformer (tautwire transformer)"
+
+USUAL: dict[str, Usual] = {
+    "antenna.length": Usual(0.05, ADDED, "length of the wire", "measure the wire's length to 1 cm", 0.01),
+    "antenna.slope": Usual(math.radians(3), ADDED, "slope", "measure the wire's slope to 1 deg", math.radians(1), True),
+    "antenna.slope_up": Usual(math.radians(3), ADDED, "slope of the first leg", "measure the slopes to 1 deg",
+                              math.radians(1), True),
+    "antenna.slope_down": Usual(math.radians(3), ADDED, "slope of the second leg", "measure the slopes to 1 deg",
+                                math.radians(1), True),
+    "antenna.apex_height": Usual(0.3, ADDED, "apex height", "measure the heights to 5 cm", 0.05, True),
+    "antenna.end_height": Usual(0.3, ADDED, "height of the far end", "measure the heights to 5 cm", 0.05, True),
+    "antenna.height": Usual(0.3, ADDED, "height", "measure the heights to 5 cm", 0.05, True),
+    "antenna.feed_height": Usual(0.1, ADDED, "height of the feed", "measure the heights to 5 cm", 0.05, True),
+    "antenna.apex_at": Usual(0.2, ADDED, "place of the apex", "measure the wire's length to 1 cm", 0.05, True),
+    "antenna.sag": Usual(0.2, ONE_SIDED, "sag", "measure the sag to 5 cm", 0.05, True),
+    "site.soil.er": Usual(0.35, FACTOR, "soil's permittivity"),
+    "site.soil.sigma": Usual(0.5, FACTOR, "soil's conductivity"),
+    "wire.diameter": Usual(0.03, FACTOR, "wire diameter", "measure the wire's diameter", 0.01),
+    "wire.jacket": Usual(0.15, FACTOR, "jacket thickness", JACKET, 0.05),  # of extruded insulation, between lots
+    "wire.jacket_er": Usual(0.12, FACTOR, "jacket permittivity", JACKET, 0.05),  # polyethylene 2.3, PVC 3 to 4
+    "counterpoise.length": Usual(0.05, ADDED, "length of the counterpoise", "measure the counterpoise to 1 cm", 0.01),
+    "counterpoise.height": Usual(0.4, FACTOR, "height of the counterpoise", "measure how the counterpoise lies", 0.1,
+                                 True),
+    "counterpoise.end_height": Usual(0.1, ADDED, "height of the counterpoise's end",
+                                     "measure how the counterpoise lies", 0.03, True),
+    "coax.height": Usual(0.4, FACTOR, "height of the coax", "measure how the coax lies", 0.1, True),
+    "coax.bearing": Usual(math.radians(20), ADDED, "bearing of the coax", "measure how the coax lies",
+                          math.radians(5), True),
+    "coax.loss_scale": Usual(0.1, FACTOR, "coax loss", "measure the coax's loss", 0.03),
+    "transformer.core_scale": Usual(0.2, FACTOR, "core's permeability", TRANSFORMER, 0.05),  # makers' tolerance: 20 %
+    "transformer.magnetising_inductance": Usual(0.2, FACTOR, "magnetising inductance", TRANSFORMER, 0.05),
+    "transformer.loss_resistance": Usual(0.2, FACTOR, "core loss", TRANSFORMER, 0.05),
+    "transformer.leakage_inductance": Usual(0.3, FACTOR, "leakage inductance", TRANSFORMER, 0.05),
+    "transformer.compensation_capacitance": Usual(0.05, FACTOR, "compensation capacitor", TRANSFORMER, 0.02),
+    "transformer.winding_resistance": Usual(0.3, FACTOR, "winding resistance"),
+    "transformer.terminal_capacitance": Usual(1e-12, ADDED, "terminal capacitance", TRANSFORMER, 0.3e-12),
+    "mesh.feed_segment": Usual(0.35, FACTOR, "length of the modelled feed gap"),  # 5, 10, 20 cm are all as right
+}  # fmt: skip
+
+
+def usual_of(path: str) -> Usual | None:
+    """The row of a dotted path ("counterpoise.2.length" counts as "counterpoise.length"); None if there is none."""
+    return USUAL.get(re.sub(r"\.\d+\.", ".", path))
+
+
+def usual_sd(path: str, value: float) -> float:
+    """The usual standard deviation (SI) of a value (SI) at a path. Raises KeyError for a path without a row."""
+    row = USUAL[re.sub(r"\.\d+\.", ".", path)]
+    return row.sd * abs(value) if row.law == FACTOR else row.sd

@@ -1,0 +1,102 @@
+"""Intervals, chances and shares of one band's dip and worst SWR."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from tautwire.model.arrays import Real
+from tautwire.model.operating.bands import Band
+from tautwire.model.solve.response import Response
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.dips.reading import window
+from tautwire.studies.wants.spread.sampling import COUNT, Samples, Shifts, sampled, wire_shifts
+from tautwire.studies.wants.spread.values import Joint, Uncertain
+
+SEED = 1
+
+
+@dataclass(frozen=True, eq=False)
+class Spread:
+    """The spread of a band of one set-up. shifts: of the wires; joint: what is uncertain."""
+
+    setup: Setup
+    response: Response
+    band: Band
+    joint: Joint
+    shifts: Shifts
+    count: int = COUNT
+    seed: int = SEED
+
+    def at(self, u: Real) -> Samples:
+        """Dip and SWR for u (m, k) standard deviations off."""
+        return sampled(self.setup, self.response, self.shifts, u, window(self.band), self.band)
+
+    @cached_property
+    def base(self) -> Samples:
+        """As the set-up has it, (1,)."""
+        return self.at(np.zeros((1, len(self.joint.values))))
+
+    @cached_property
+    def samples(self) -> Samples:
+        return self.at(self.joint.draw(self.count, self.seed))
+
+    def interval(self, name: str, percent: float) -> tuple[float, float]:
+        """The range of "dip" (Hz), "dip_swr" or "worst" that holds `percent` of the samples, as much out either side."""
+        values = getattr(self.samples, name)
+        values = values[np.isfinite(values)]
+        if not len(values):
+            return math.nan, math.nan
+        low, high = np.percentile(values, [50 - percent / 2, 50 + percent / 2])
+        return float(low), float(high)
+
+    def half_width(self, name: str, percent: float = 68) -> float:
+        """Half the width of that range: the number after +-."""
+        low, high = self.interval(name, percent)
+        return (high - low) / 2
+
+    def chance(self, limit: float) -> float:
+        """Share of the samples whose worst SWR across the band stays at or under the limit."""
+        return float(np.mean(self.samples.worst <= limit))
+
+    @cached_property
+    def shares(self) -> Real:
+        """How far each value alone, one standard deviation either way, moves the dip: Hz, (k,), with its sign."""
+        k = len(self.joint.values)
+        there = self.at(np.concatenate([np.eye(k), -np.eye(k)])).dip
+        swing = (there[:k] - there[k:]) / 2
+        one_sided = np.array([v.law == "one-sided" for v in self.joint.values], dtype=bool)
+        swing = np.where(one_sided, 0.6 * (there[:k] - self.base.dip[0]), swing)  # sd of half a normal law
+        return np.nan_to_num(swing)
+
+
+def spread_of(setup: Setup, response: Response, band: Band, joint: Joint) -> Spread:
+    """The spread of a band whose response is known."""
+    nothing = Shifts(joint.values, np.zeros((len(joint.values), 2), dtype=complex))
+    at = sampled(setup, response, nothing, np.zeros((1, len(joint.values))), window(band), band).dip[0]
+    f = float(at) if math.isfinite(at) else (band.lower + band.upper) / 2
+    return Spread(setup, response, band, joint, wire_shifts(setup, joint.values, response, f))
+
+
+def measured_sd(one: Uncertain) -> float:
+    """Share of its sd that is left after it was measured as its row says."""
+    return min(one.measured / one.sd, 1.0) if one.measure else 1.0
+
+
+def narrowed(spreads: Sequence[Spread]) -> list[tuple[str, list[float]]]:
+    """For each measurement: words and the sd of every band's dip (Hz) that would be left, the most helpful first."""
+    values = spreads[0].joint.values
+    variances = [_parts(s) for s in spreads]
+    now = [float(np.trace(v)) if False else float(v.sum()) for v in variances]
+    out = []
+    for what in dict.fromkeys(v.measure for v in values if v.measure):
+        left = np.array([measured_sd(v) if v.measure == what else 1.0 for v in values])
+        out.append((what, [math.sqrt(max(float((v * np.outer(left, left)).sum()), 0)) for v in variances]))
+    return sorted(out, key=lambda m: sum(a**2 / max(b, 1e-9) for a, b in zip(m[1], now, strict=True)))
+
+
+def _parts(spread: Spread) -> Real:
+    """Covariance parts (k, k) of the dip, Hz^2; their sum is its variance to first order."""
+    return np.outer(spread.shares, spread.shares) * spread.joint.correlation

@@ -1,0 +1,189 @@
+"""From uncertain values to the spread of a band's dip and SWR, with few solves.
+
+Wires. A change of geometry, wire or soil moves the wire's resonances and their damping, so near a dip the changed wire
+does at f what the unchanged one does at a complex frequency close by, f (1 - s). One solve a value, at the band's dip,
+gives its s; those of several values add up. The unchanged band's rational response is known at complex frequencies
+too. Transformer and coax are computed as they are, for every sample.
+
+Quasi-random samples (Sobol points) of this model then give quantiles, chances and shares without further solves.
+tests/benchmarks/calibration.py compares it with exact solves.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from tautwire.model.arrays import Complex, Real
+from tautwire.model.errors import InputError, SolveError
+from tautwire.model.feed.chain import FeedSystem
+from tautwire.model.feed.ferrite import Core
+from tautwire.model.feed.transformer import MagnetisingInductance
+from tautwire.model.operating.bands import Band
+from tautwire.model.reflection import reflection
+from tautwire.model.solve.one_frequency import OneFrequency
+from tautwire.model.solve.response import Response
+from tautwire.model.wires.mesh import MeshRules
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.local_model import with_value
+from tautwire.studies.wants.spread.values import Uncertain
+
+COARSE = {"segments_per_wavelength": 14.0, "max_segment": 1.5, "growth": 1.5}
+STEPS = (-1.0, 1.0)  # standard deviations at which a value's shift is solved
+FURTHEST = 0.08  # of the frequency: shifts beyond are not taken from the rational response
+NEWTON = 30
+COUNT = 512
+POINTS = 161  # frequencies of a band's window
+
+
+@dataclass(frozen=True, eq=False)
+class Shifts:
+    """How far each value moves the wire in one band: relative complex shifts (k, steps) at STEPS; 0 for those that do
+    not touch the wires."""
+
+    values: tuple[Uncertain, ...]
+    at: Complex
+
+    def of(self, u: Real) -> Complex:
+        """Sum of all shifts (m,) at u (m, k): a parabola through 0 and both steps for each value."""
+        minus, plus = self.at[:, 0], self.at[:, 1]
+        line, bend = (plus - minus) / 2, (plus + minus) / 2
+        one_sided = np.array([v.law == "one-sided" for v in self.values], dtype=bool)
+        x = np.where(one_sided, np.abs(u), u)
+        return np.asarray(x @ np.where(one_sided, plus, line) + x**2 @ np.where(one_sided, 0, bend))
+
+
+def moves_wires(setup: Setup, one: Uncertain) -> bool:
+    """Whether the value does anything outside transformer and coax."""
+    return not one.path.startswith(("transformer.", "coax.loss_scale", "radio."))
+
+
+def wire_shifts(setup: Setup, values: Sequence[Uncertain], response: Response, f_hz: float) -> Shifts:
+    """Shifts in the band of `response` (of the same set-up), solved at f_hz (Hz)."""
+    once = OneFrequency(f_hz)
+
+    def solved(changed: Setup) -> complex:
+        built = changed.build()
+        rules = replace(built.rules, **{**COARSE, "feed_segment": built.rules.feed_segment})
+        return once.impedance(built.structure, built.ground, rules)
+
+    base = _shift_to(response, f_hz, solved(setup))
+    out = np.zeros((len(values), len(STEPS)), dtype=complex)
+    for k, one in enumerate(values):
+        if not moves_wires(setup, one):
+            continue
+        for j, step in enumerate(STEPS):
+            if one.law == "one-sided" and step < 0:
+                continue
+            try:
+                there = solved(with_value(setup, one.path, float(one.at(step))))
+                out[k, j] = _shift_to(response, f_hz, there) - base
+            except (InputError, SolveError):  # such as an end in the ground: the other way must do
+                out[k, j] = np.nan
+        if np.isnan(out[k]).any():
+            out[k] = np.nan_to_num(np.where(np.isnan(out[k]), -out[k, ::-1], out[k]))
+    return Shifts(tuple(values), out)
+
+
+def _shift_to(response: Response, f_hz: float, z: complex) -> complex:
+    """s with response(f (1 - s)) = z, by Newton's method on the reflection coefficient; kept within FURTHEST."""
+    g = (z - response.reference) / (z + response.reference)
+    s, step = 0j, 1e-6
+    for _ in range(NEWTON):
+        here, beside = (complex(response.reflection(f_hz * (1 - x))) for x in (s, s + step))
+        change = (g - here) / ((beside - here) / step)
+        s += change * min(1.0, 0.02 / max(abs(change), 1e-12))
+        if abs(s) > FURTHEST:
+            return s / abs(s) * FURTHEST
+        if abs(change) < 1e-9:
+            break
+    return s
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """dip (m,) Hz, NaN where there is none; dip_swr (m,); worst (m,): greatest SWR across the band."""
+
+    dip: Real
+    dip_swr: Real
+    worst: Real
+
+
+def sampled(setup: Setup, response: Response, shifts: Shifts, u: Real, window: tuple[float, float], band: Band) -> Samples:
+    """Dip and SWR at the radio for u (m, k) standard deviations off."""
+    f = np.unique(np.concatenate([np.linspace(*window, POINTS), np.linspace(band.lower, band.upper, 25)]))
+    size = np.abs(radio_reflection(setup, response, shifts, u, f))
+    return _read(f, size, band)
+
+
+def radio_reflection(setup: Setup, response: Response, shifts: Shifts, u: Real, f: Real) -> Complex:
+    """Reflection coefficient at the radio (m, n) at f (n,), Hz."""
+    s = shifts.of(u)
+    s = s / np.maximum(np.abs(s) / FURTHEST, 1)
+    g = response.reflection(f * (1 - s[:, None]))
+    g = g / np.maximum(np.abs(g) / 0.9999, 1)  # far shifts may leave the passive wire
+    z = response.reference * (1 + g) / (1 - g)
+    feed, loss = feed_samples(setup, shifts.values, u)
+    at_radio = reflection(feed.impedances(z, f).radio, feed.reference)
+    if feed.coax is not None and np.any(loss != 1):
+        matched = feed.coax.loss_db(feed.coax_length, f)
+        at_radio = at_radio * 10 ** (-2 * matched * (loss[:, None] - 1) / 20)  # a matched line's: real Z0
+    return np.asarray(at_radio)
+
+
+def feed_samples(setup: Setup, values: Sequence[Uncertain], u: Real) -> tuple[FeedSystem, Real]:
+    """The feed with its transformer's values as (m, 1) arrays, and the coax's loss over the set-up's (m,)."""
+    feed = setup.feed_system()
+    transformer = feed.transformer
+    loss = np.ones(len(u))
+    changes: dict[str, Any] = {}
+    for k, one in enumerate(values):
+        table, _, name = one.path.partition(".")
+        sample = one.at(u[:, k])[:, None]
+        if one.path == "coax.loss_scale":
+            loss = sample[:, 0] / one.value
+        elif table == "transformer" and transformer is not None:
+            magnetising = changes.get("magnetising", transformer.magnetising)
+            if name == "core_scale" and isinstance(magnetising, Core):
+                changes["magnetising"] = replace(magnetising, scale=magnetising.scale * sample / one.value)
+            elif name == "magnetising_inductance" and isinstance(magnetising, MagnetisingInductance):
+                changes["magnetising"] = replace(magnetising, inductance=sample)
+            elif name == "loss_resistance" and isinstance(magnetising, MagnetisingInductance):
+                changes["magnetising"] = replace(magnetising, resistance=sample)
+            else:
+                changes[name] = sample
+    if changes and transformer is not None:
+        feed = replace(feed, transformer=replace(transformer, **changes))
+    return feed, loss
+
+
+def _read(f: Real, size: Real, band: Band) -> Samples:
+    """Dips and worst SWR of |reflection| (m, n) at f (n,): the deepest minimum inside the band, else the nearest."""
+    inner = size[:, 1:-1]
+    low = (inner <= size[:, :-2]) & (inner < size[:, 2:])
+    middle = f[1:-1]
+    inside = (middle >= band.lower) & (middle <= band.upper)
+    outside = np.maximum(band.lower - middle, middle - band.upper)
+    # inside: by depth; outside: after all inside ones, by distance
+    rank = np.where(low, np.where(inside, inner, 10 + np.maximum(outside, 0) / 1e6), np.inf)
+    best = rank.argmin(axis=1)
+    found = np.isfinite(rank[np.arange(len(size)), best])
+    rows = np.arange(len(size))
+    x = np.stack([f[best], f[best + 1], f[best + 2]])
+    y = np.stack([size[rows, best], size[rows, best + 1], size[rows, best + 2]]) ** 2
+    first, second = (y[1] - y[0]) / (x[1] - x[0]), (y[2] - y[1]) / (x[2] - x[1])
+    bend = (second - first) / (x[2] - x[0])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        dip = np.where(bend > 0, (x[0] + x[1]) / 2 - first / (2 * bend), x[1])
+    dip = np.clip(dip, x[0], x[2])
+    least = np.sqrt(np.maximum(y[1] - np.where(bend > 0, bend, 0) * (dip - x[1]) ** 2, 0))
+    in_band = size[:, (f >= band.lower - 1) & (f <= band.upper + 1)].max(axis=1)
+    swr = [np.where(found, _swr(least), math.nan), _swr(in_band)]
+    return Samples(np.where(found, dip, math.nan), swr[0], swr[1])
+
+
+def _swr(size: Real) -> Real:
+    capped = np.minimum(size, 0.9999)
+    return np.asarray((1 + capped) / (1 - capped))

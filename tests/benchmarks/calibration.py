@@ -1,0 +1,107 @@
+"""Do the intervals hold what they say? Exact solves of random set-ups against the intervals of studies/wants/spread.
+
+    python tests/benchmarks/calibration.py [--setups 24] [--samples 200] [--workers 2] [--out results/calibration]
+
+Each set-up (sloper, V or L; named soils; with coax and with counterpoise) is drawn at random with one band. Its values are
+then drawn from the usual spreads, each draw solved in full and read like any case, and counted against the intervals.
+"""
+
+import argparse
+import json
+import math
+import time
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from tautwire.model.errors import InputError, SolveError
+from tautwire.model.operating.bands import band_named
+from tautwire.studies.reports.folder import markdown_table
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.dips.reading import band_row, window
+from tautwire.studies.wants.spread.intervals import spread_of
+from tautwire.studies.wants.spread.values import Joint, uncertain, with_offsets
+
+SOILS = ("average soil", "wet ground", "poor soil", "very dry ground", "sea water", "sandy soil")
+BANDS = ("40 m", "20 m", "15 m", "10 m")
+
+
+def random_setup(number: int) -> tuple[dict, str]:
+    """A set-up as texts and its band."""
+    rng = np.random.default_rng([12, number])
+    layout = ("sloper", "inverted V", "inverted L")[number % 3]
+    antenna = {"layout": layout, "length": f"{rng.uniform(19.3, 20.3):.2f} m", "feed_height": f"{rng.uniform(0.8, 2):.2f} m"}
+    if layout == "sloper":
+        antenna["slope"] = f"{rng.uniform(12, 45):.0f} deg"
+    elif layout == "inverted V":
+        antenna |= {"apex_height": f"{rng.uniform(6, 8.5):.1f} m", "end_height": f"{rng.uniform(1, 3):.1f} m"}
+    else:
+        antenna["height"] = f"{rng.uniform(5, 9):.1f} m"
+    raw = {
+        "site": {"soil": str(rng.choice(SOILS))},
+        "antenna": antenna,
+        "wire": {"diameter": "0.8 mm", "jacket": f"{rng.uniform(0.2, 0.6):.2f} mm"},
+        "coax": {"type": str(rng.choice(["RG-58", "RG-316", "RG-8X"])), "length": f"{rng.uniform(3, 15):.1f} m"},
+    }
+    if number % 2:
+        raw["counterpoise"] = [{"length": f"{rng.uniform(1, 3):.1f} m", "height": "5 cm"}]
+    return raw, BANDS[(number // 3) % 4]
+
+
+def exact(raw: dict, band_name: str, offsets: list[float]) -> tuple[float, float]:
+    """Dip, Hz, and worst SWR across the band, solved in full; NaN for what cannot be built."""
+    setup, band = Setup.read(raw), band_named(band_name)
+    try:
+        moved = with_offsets(setup, uncertain(setup), np.array(offsets))
+        response = moved.build().solver().response(*window(band))
+        row = band_row(band, response, moved.feed_system(), 3.0)
+    except (InputError, SolveError):
+        return math.nan, math.nan
+    return row["dip_mhz"] * 1e6, row["swr_worst"]
+
+
+def one_setup(number: int, samples: int) -> dict:
+    with threadpool_limits(1):
+        raw, band_name = random_setup(number)
+        setup, band = Setup.read(raw), band_named(band_name)
+        joint = Joint.of(uncertain(setup))
+        solver = setup.build().solver()
+        found = spread_of(setup, solver.response(*window(band)), band, joint)
+        offsets = joint.draw(samples, seed=1000 + number)
+        truth = np.array([exact(raw, band_name, list(u)) for u in offsets])
+        told = found.at(offsets)
+    row = {"set-up": number + 1, "layout": raw["antenna"]["layout"], "soil": raw["site"]["soil"], "band": band_name,
+           "counterpoise": bool(raw.get("counterpoise")), "dip_mhz": found.base.dip[0] / 1e6,
+           "dip_sd_khz": found.half_width("dip") / 1e3}  # fmt: skip
+    for name, column in (("dip", 0), ("worst", 1)):
+        values = truth[:, column]
+        values = values[np.isfinite(values)]
+        for percent in (68, 95):
+            low, high = found.interval(name, percent)
+            row[f"{name}_{percent}"] = int(round(100 * np.mean((values >= low) & (values <= high))))
+        row[f"{name}_solved"] = len(values)
+    off = (told.dip - truth[:, 0]) / 1e3
+    row["model_off_khz"] = float(np.nanmedian(np.abs(off)))
+    np.savez(f"/tmp/spread/cal{number}.npz", truth=truth, told=np.array([told.dip, told.worst]), u=offsets)
+    return row
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--setups", type=int, default=24)
+    parser.add_argument("--samples", type=int, default=200)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--out", type=Path, default=Path("results/calibration"))
+    given = parser.parse_args()
+    began = time.time()
+    with ProcessPoolExecutor(given.workers) as pool:
+        rows = []
+        for row in pool.map(one_setup, range(given.setups), [given.samples] * given.setups):
+            rows.append(row)
+            print(json.dumps(row), f"{time.time() - began:.0f} s", flush=True)
+
+
+if __name__ == "__main__":
+    main()
