@@ -31,7 +31,7 @@ class MagnetisingInductance:
 
     def __post_init__(self) -> None:
         field = "feed.transformer.magnetising"
-        if not np.all((1e-9 <= np.asarray(self.inductance)) & (np.asarray(self.inductance) <= 1)):
+        if not np.all((np.asarray(self.inductance) >= 1e-9) & (np.asarray(self.inductance) <= 1)):
             raise InputError(f"{field}.inductance", f"{self.inductance} H", "from 1 nH to 1 H")
         if not np.all(np.asarray(self.resistance) > 0):
             raise InputError(f"{field}.resistance", f"{self.resistance} ohm", "above 0 ohm (inf for no loss)")

@@ -48,8 +48,7 @@ class OneFrequency:
             if ground.is_perfect:
                 z = z + image
             else:
-                n2 = ground.n2(f)
-                z = z + (n2 - 1) / (n2 + 1) * image + remainder_matrix(self._table(ground, parts), parts)
+                z = z + ground.kappa(f) * image + remainder_matrix(self._table(ground, parts), parts)
         current = np.linalg.solve(z + np.diag(loads(structure, grid, f)), grid.feed.astype(complex))
         y_feed = complex(grid.feed @ current)
         if not (np.isfinite(y_feed) and y_feed.real > 0):
@@ -59,7 +58,7 @@ class OneFrequency:
     def _table(self, ground: Ground, parts: object) -> SoilTable:
         c = parts.centre  # type: ignore[attr-defined]
         apart = np.linalg.norm(c[:, None] - c * [1, 1, -1], axis=-1).max() + parts.length.max()  # type: ignore[attr-defined]
-        key = complex(ground.n2(self.f_hz)), table_reach(float(apart))
+        key = ground.stack(self.f_hz), table_reach(float(apart))
         if key not in self._tables:
             self._tables[key] = soil_table(self.f_hz, ground, r_max=key[1])
         return self._tables[key]

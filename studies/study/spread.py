@@ -1,4 +1,4 @@
-"""What each value of a set-up may usually be off by: one table for spreads, for causes of a move and for a fit's priors.
+"""What each value of a set-up may usually be off by: one table for spreads, causes of a move and a fit's priors.
 
 Estimates for an antenna hung with a tape measure in a park: common practice, no source, but where a row says more. A
 user's own numbers replace them ([spread], in the form of a fit's parameters).
@@ -7,10 +7,12 @@ user's own numbers replace them ([spread], in the form of a fit's parameters).
 import math
 import re
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
-ADDED, FACTOR, ONE_SIDED = "added", "factor", "one-sided"
 Law = Literal["added", "factor", "one-sided"]
+ADDED: Final = "added"
+FACTOR: Final = "factor"
+ONE_SIDED: Final = "one-sided"
 
 
 @dataclass(frozen=True)

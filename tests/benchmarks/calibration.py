@@ -2,8 +2,9 @@
 
     python tests/benchmarks/calibration.py [--setups 24] [--samples 200] [--workers 2] [--out results/calibration]
 
-Each set-up (sloper, V or L; named soils; with coax and with counterpoise) is drawn at random with one band. Its values are
-then drawn from the usual spreads, each draw solved in full and read like any case, and counted against the intervals.
+Each set-up (sloper, V or L; named soils; with coax and with counterpoise) is drawn at random with one band.
+Its values are then drawn from the usual spreads, each draw solved in full and read like any
+case, and counted against the intervals.
 """
 
 import argparse
@@ -17,8 +18,8 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.operating.bands import band_named
-from tautwire.studies.reports.folder import markdown_table
+from tautwire.model.operating.bands import Band, band_named
+from tautwire.studies.running.store import digest
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import band_row, window
 from tautwire.studies.wants.spread.intervals import spread_of
@@ -32,7 +33,11 @@ def random_setup(number: int) -> tuple[dict, str]:
     """A set-up as texts and its band."""
     rng = np.random.default_rng([12, number])
     layout = ("sloper", "inverted V", "inverted L")[number % 3]
-    antenna = {"layout": layout, "length": f"{rng.uniform(19.3, 20.3):.2f} m", "feed_height": f"{rng.uniform(0.8, 2):.2f} m"}
+    antenna = {
+        "layout": layout,
+        "length": f"{rng.uniform(19.3, 20.3):.2f} m",
+        "feed_height": f"{rng.uniform(0.8, 2):.2f} m",
+    }
     if layout == "sloper":
         antenna["slope"] = f"{rng.uniform(12, 45):.0f} deg"
     elif layout == "inverted V":
@@ -50,11 +55,20 @@ def random_setup(number: int) -> tuple[dict, str]:
     return raw, BANDS[(number // 3) % 4]
 
 
-def exact(raw: dict, band_name: str, offsets: list[float]) -> tuple[float, float]:
-    """Dip, Hz, and worst SWR across the band, solved in full; NaN for what cannot be built."""
+def exact(raw: dict, band_name: str, offsets: np.ndarray, keep: Path) -> tuple[float, float]:
+    """Dip, Hz, and worst SWR across the band, solved in full, or as kept; NaN for what cannot be built."""
     setup, band = Setup.read(raw), band_named(band_name)
+    values = uncertain(setup)
+    told = sorted((v.path, f"{float(v.at(u)):.9g}") for v, u in zip(values, offsets, strict=True))
+    file = keep / f"{digest('exact', raw, told, band_name)}.json"
+    if not file.exists():
+        file.write_text(json.dumps(solved(with_offsets(setup, values, offsets), band)))
+    dip, worst = json.loads(file.read_text())
+    return dip, worst
+
+
+def solved(moved: Setup, band: Band) -> tuple[float, float]:
     try:
-        moved = with_offsets(setup, uncertain(setup), np.array(offsets))
         response = moved.build().solver().response(*window(band))
         row = band_row(band, response, moved.feed_system(), 3.0)
     except (InputError, SolveError):
@@ -62,7 +76,7 @@ def exact(raw: dict, band_name: str, offsets: list[float]) -> tuple[float, float
     return row["dip_mhz"] * 1e6, row["swr_worst"]
 
 
-def one_setup(number: int, samples: int) -> dict:
+def one_setup(number: int, samples: int, keep: Path) -> dict:
     with threadpool_limits(1):
         raw, band_name = random_setup(number)
         setup, band = Setup.read(raw), band_named(band_name)
@@ -70,7 +84,7 @@ def one_setup(number: int, samples: int) -> dict:
         solver = setup.build().solver()
         found = spread_of(setup, solver.response(*window(band)), band, joint)
         offsets = joint.draw(samples, seed=1000 + number)
-        truth = np.array([exact(raw, band_name, list(u)) for u in offsets])
+        truth = np.array([exact(raw, band_name, u, keep) for u in offsets])
         told = found.at(offsets)
     row = {"set-up": number + 1, "layout": raw["antenna"]["layout"], "soil": raw["site"]["soil"], "band": band_name,
            "counterpoise": bool(raw.get("counterpoise")), "dip_mhz": found.base.dip[0] / 1e6,
@@ -84,7 +98,6 @@ def one_setup(number: int, samples: int) -> dict:
         row[f"{name}_solved"] = len(values)
     off = (told.dip - truth[:, 0]) / 1e3
     row["model_off_khz"] = float(np.nanmedian(np.abs(off)))
-    np.savez(f"/tmp/spread/cal{number}.npz", truth=truth, told=np.array([told.dip, told.worst]), u=offsets)
     return row
 
 
@@ -94,11 +107,15 @@ def main() -> None:
     parser.add_argument("--samples", type=int, default=200)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path("results/calibration"))
+    parser.add_argument("--keep", type=Path, default=Path("/tmp/calibration"), help="where exact solves are kept")
     given = parser.parse_args()
+    given.keep.mkdir(parents=True, exist_ok=True)
     began = time.time()
     with ProcessPoolExecutor(given.workers) as pool:
         rows = []
-        for row in pool.map(one_setup, range(given.setups), [given.samples] * given.setups):
+        for row in pool.map(
+            one_setup, range(given.setups), [given.samples] * given.setups, [given.keep] * given.setups
+        ):
             rows.append(row)
             print(json.dumps(row), f"{time.time() - began:.0f} s", flush=True)
 

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
@@ -18,12 +18,15 @@ from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.measurement import PLANES, Sweep, read_sweeps
 from tautwire.studies.study.parts import HIDDEN, Part
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.spread import usual_of, usual_sd
 from tautwire.studies.study.study import SHOWN, Study
 from tautwire.studies.study.units import Number
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
 from tautwire.studies.wants.fit.search import Measured, Parameter
 from tautwire.studies.wants.fit.words import notes
-from tautwire.studies.wants.local_model import TEXT_UNITS, quantity_kind, value_at
+from tautwire.studies.wants.known import KEYS, Known, flat, read_known
+from tautwire.studies.wants.local_model import TEXT_UNITS, quantity_kind
+from tautwire.studies.wants.spread.values import start_of, uncertain
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
@@ -31,17 +34,9 @@ if TYPE_CHECKING:
 
     from tautwire.studies.study.result import Result
 
+TERMINAL = "transformer.terminal_capacitance"
 SDS = 4  # a prior's range, if none is given, in standard deviations either side
 POSITIVE = 1e-4  # of the prior: the least value of a length or another quantity that cannot be negative
-
-
-class ParameterSpec(Part):
-    """What is known of a value, SI: prior (default: the set-up's) give or take sd; low and high bound it."""
-
-    prior: float | None = None
-    sd: float | None = None
-    low: float | None = None
-    high: float | None = None
 
 
 class SweepSpec(Part):
@@ -54,20 +49,24 @@ class SweepSpec(Part):
     @field_validator("change", mode="before")
     @classmethod
     def _read(cls, given: Any) -> dict[str, float]:
-        return {path: quantity_kind(path, "change")(value, path) for path, value in _flat(given).items()}
+        return {path: quantity_kind(path, "change")(value, path) for path, value in flat(given).items()}
 
 
 class FitSpec(Part):
     """[fit]: sweeps, plane ("radio" or "transformer"), error (least error of gamma), and [fit.parameters].
 
-    A parameter: "antenna.length" = { prior = "20.1 m", sd = "0.2 m", from = "19 m", to = "21 m" }; sd, or from and to,
-    are needed. File names are relative to where tautwire runs. contents: digest of the files.
+    A parameter: "antenna.length" = { prior = "20.1 m", sd = "0.2 m", from = "19 m", to = "21 m" }; without sd, and
+    without from and to, the usual spread (study/spread.py) is taken. free: "usual" fits every value that has one. The
+    transformer's terminal capacitance is always fitted, as a length can hardly be told from it, unless it is in fixed.
+    File names are relative to where tautwire runs. contents: digest of the files.
     """
 
     sweeps: tuple[SweepSpec, ...] = ()
+    free: Literal["named", "usual"] = "named"
+    fixed: tuple[str, ...] = ()
     plane: str = "radio"
     error: Number = LEAST_ERROR
-    parameters: dict[str, ParameterSpec] = {}
+    parameters: dict[str, Known] = {}
     contents: str = Field("", validation_alias=HIDDEN)
 
     @field_validator("plane")
@@ -80,7 +79,7 @@ class FitSpec(Part):
     @field_validator("parameters", mode="before")
     @classmethod
     def _parameters(cls, given: Any) -> dict[str, Any]:
-        return {path: _parameter(path, spec) for path, spec in _flat(given, ("prior", "sd", "from", "to")).items()}
+        return {path: _parameter(path, spec) for path, spec in flat(given, KEYS).items()}
 
     @model_validator(mode="before")
     @classmethod
@@ -95,44 +94,41 @@ class FitSpec(Part):
         return {**given, "sweeps": sweeps, HIDDEN: digest.hexdigest() if sweeps else ""}
 
 
-def _flat(given: Any, ends: tuple[str, ...] = (), prefix: str = "") -> dict[str, Any]:
-    """Dotted path -> value, whether written "antenna.length" = ... or antenna.length = ..."""
-    if not isinstance(given, Mapping):
-        raise InputError("fit", repr(given), "a table of dotted keys of the set-up")
-    out: dict[str, Any] = {}
-    for key, value in given.items():
-        if isinstance(value, Mapping) and not set(value) & set(ends):
-            out.update(_flat(value, ends, f"{prefix}{key}."))
-        else:
-            out[prefix + key] = value
-    return out
+def _parameter(path: str, given: Any) -> Known:
+    known = read_known(path, given, "fit.parameters")
+    if known.sd is None and (known.low is None or known.high is None) and usual_of(path) is None:
+        raise InputError(f"fit.parameters.{path}", repr(given), "sd (how far off it may be), or from and to")
+    if known.sd == 0:
+        raise InputError(f"fit.parameters.{path}.sd", "0", "above 0; list a value that is known under fixed")
+    return known
 
 
-def _parameter(path: str, given: Any) -> ParameterSpec:
-    name = f"fit.parameters.{path}"
-    kind = quantity_kind(path, name)
-    if isinstance(given, ParameterSpec):
-        return given
-    if not isinstance(given, Mapping) or not set(given) <= {"prior", "sd", "from", "to"}:
-        raise InputError(name, repr(given), "a table of prior, sd, from and to")
-    value = {k: kind(v, f"{name}.{k}") for k, v in given.items()}
-    if "sd" not in value and not {"from", "to"} <= set(value):
-        raise InputError(name, repr(dict(given)), "sd (how far off it may be), or from and to")
-    return ParameterSpec(prior=value.get("prior"), sd=value.get("sd"), low=value.get("from"), high=value.get("to"))
+def freed(setup: Setup, spec: FitSpec) -> dict[str, Known]:
+    """The values to fit: those named, the terminal capacitance, with free = "usual" all that have a usual spread."""
+    paths = [v.path for v in uncertain(setup)]
+    extra = paths if spec.free == "usual" else [p for p in paths if p == TERMINAL]
+    known = {**spec.parameters, **{p: Known() for p in extra if p not in spec.parameters}}
+    changed = {path for sweep in spec.sweeps for path in sweep.change}
+    return {p: k for p, k in known.items() if p not in spec.fixed and (p in spec.parameters or p not in changed)}
 
 
 def parameters_of(setup: Setup, spec: FitSpec) -> tuple[Parameter, ...]:
     """The parameters with their starts and ranges. Raises InputError if one has no start."""
-    out = []
-    for path, p in spec.parameters.items():
-        start = value_at(setup, path) if p.prior is None else p.prior
+    out, usual = [], {v.path: v for v in uncertain(setup)}
+    for path, p in (freed(setup, spec) if spec.parameters or spec.free == "usual" else {}).items():
+        start = start_of(setup, path) if p.prior is None else p.prior
+        if start is not None and p.sd is None and (p.low is None or p.high is None):
+            p = p.model_copy(update={"sd": usual_sd(path, start)})
         if start is None and p.low is not None and p.high is not None:
             start = (p.low + p.high) / 2
         if start is None:
             raise InputError(f"fit.parameters.{path}.prior", "nothing", "a prior: the set-up leaves this value open")
         reach = math.inf if p.sd is None else SDS * p.sd
         low = max(start - reach, POSITIVE * start) if start > 0 else start - reach
-        low, high = low if p.low is None else p.low, start + reach if p.high is None else p.high
+        high = start + reach
+        if path in usual:  # what the set-up can have at all
+            low, high = max(low, usual[path].low), min(high, usual[path].high)
+        low, high = low if p.low is None else p.low, high if p.high is None else p.high
         start = min(max(start, low), high)
         out.append(Parameter(path, start, low, high, start if p.sd is not None else None, p.sd))
     return tuple(out)

@@ -44,7 +44,7 @@ class Spread:
         return self.at(self.joint.draw(self.count, self.seed))
 
     def interval(self, name: str, percent: float) -> tuple[float, float]:
-        """The range of "dip" (Hz), "dip_swr" or "worst" that holds `percent` of the samples, as much out either side."""
+        """The middle range of "dip" (Hz), "dip_swr" or "worst" that holds `percent` of the samples."""
         values = getattr(self.samples, name)
         values = values[np.isfinite(values)]
         if not len(values):
@@ -89,7 +89,7 @@ def narrowed(spreads: Sequence[Spread]) -> list[tuple[str, list[float]]]:
     """For each measurement: words and the sd of every band's dip (Hz) that would be left, the most helpful first."""
     values = spreads[0].joint.values
     variances = [_parts(s) for s in spreads]
-    now = [float(np.trace(v)) if False else float(v.sum()) for v in variances]
+    now = [float(v.sum()) for v in variances]
     out = []
     for what in dict.fromkeys(v.measure for v in values if v.measure):
         left = np.array([measured_sd(v) if v.measure == what else 1.0 for v in values])

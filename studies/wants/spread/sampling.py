@@ -25,12 +25,10 @@ from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import reflection
 from tautwire.model.solve.one_frequency import OneFrequency
 from tautwire.model.solve.response import Response
-from tautwire.model.wires.mesh import MeshRules
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.local_model import with_value
 from tautwire.studies.wants.spread.values import Uncertain
 
-COARSE = {"segments_per_wavelength": 14.0, "max_segment": 1.5, "growth": 1.5}
 STEPS = (-1.0, 1.0)  # standard deviations at which a value's shift is solved
 FURTHEST = 0.08  # of the frequency: shifts beyond are not taken from the rational response
 NEWTON = 30
@@ -66,7 +64,7 @@ def wire_shifts(setup: Setup, values: Sequence[Uncertain], response: Response, f
 
     def solved(changed: Setup) -> complex:
         built = changed.build()
-        rules = replace(built.rules, **{**COARSE, "feed_segment": built.rules.feed_segment})
+        rules = replace(built.rules, segments_per_wavelength=14.0, max_segment=1.5, growth=1.5)
         return once.impedance(built.structure, built.ground, rules)
 
     base = _shift_to(response, f_hz, solved(setup))
@@ -111,7 +109,9 @@ class Samples:
     worst: Real
 
 
-def sampled(setup: Setup, response: Response, shifts: Shifts, u: Real, window: tuple[float, float], band: Band) -> Samples:
+def sampled(
+    setup: Setup, response: Response, shifts: Shifts, u: Real, window: tuple[float, float], band: Band
+) -> Samples:
     """Dip and SWR at the radio for u (m, k) standard deviations off."""
     f = np.unique(np.concatenate([np.linspace(*window, POINTS), np.linspace(band.lower, band.upper, 25)]))
     size = np.abs(radio_reflection(setup, response, shifts, u, f))
@@ -137,11 +137,11 @@ def feed_samples(setup: Setup, values: Sequence[Uncertain], u: Real) -> tuple[Fe
     """The feed with its transformer's values as (m, 1) arrays, and the coax's loss over the set-up's (m,)."""
     feed = setup.feed_system()
     transformer = feed.transformer
-    loss = np.ones(len(u))
+    loss: Any = np.ones(len(u))
     changes: dict[str, Any] = {}
     for k, one in enumerate(values):
         table, _, name = one.path.partition(".")
-        sample = one.at(u[:, k])[:, None]
+        sample: Any = one.at(u[:, k])[:, None]
         if one.path == "coax.loss_scale":
             loss = sample[:, 0] / one.value
         elif table == "transformer" and transformer is not None:

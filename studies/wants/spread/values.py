@@ -12,6 +12,7 @@ from tautwire.model.errors import InputError
 from tautwire.model.wires.mesh import MeshRules
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import ADDED, FACTOR, ONE_SIDED, USUAL, Law, usual_of
+from tautwire.studies.wants.known import Known
 from tautwire.studies.wants.local_model import value_at, with_value
 
 REACH = 4.0  # standard deviations beyond which nothing is tried
@@ -47,16 +48,6 @@ class Uncertain:
         return np.asarray(np.clip(out, self.low, self.high))
 
 
-@dataclass(frozen=True)
-class Given:
-    """What a user says of a value, SI: sd, or the ends of a range that is as likely everywhere; prior: another middle."""
-
-    sd: float | None = None
-    low: float | None = None
-    high: float | None = None
-    prior: float | None = None
-
-
 def start_of(setup: Setup, path: str) -> float | None:
     """The SI value at a path, also where the set-up leaves it to a default; None where there is no such part."""
     value = value_at(setup, path)
@@ -73,7 +64,7 @@ def start_of(setup: Setup, path: str) -> float | None:
     return defaults.get(path)
 
 
-def uncertain(setup: Setup, own: Mapping[str, Given] | None = None) -> tuple[Uncertain, ...]:
+def uncertain(setup: Setup, own: Mapping[str, Known] | None = None) -> tuple[Uncertain, ...]:
     """The uncertain values of a set-up: every usual one that it has a part for, changed and added to by `own`.
 
     An sd of 0 leaves a value out. Raises InputError for a path that the set-up has no value for.
@@ -108,7 +99,7 @@ def _usual(setup: Setup, path: str, value: float) -> Uncertain | None:
     low, high = LIMITS.get(path, (-math.inf, math.inf))
     if row.law != ADDED or path.startswith("transformer.") or path.endswith(("length", "height")):
         low = max(low, POSITIVE)
-    law = ADDED if row.law == ONE_SIDED and value > row.sd else row.law
+    law: Law = ADDED if row.law == ONE_SIDED and value > row.sd else row.law
     if row.law == ONE_SIDED:
         low = 0.0
     return Uncertain(path, value, row.sd, law, row.name, row.measure, row.measured, low, high)
@@ -118,7 +109,9 @@ def _without_meaning(setup: Setup, path: str) -> bool:
     """Whether a usual value says nothing here: the soil of free space, the core of a transformer without one."""
     ground, transformer = setup.site.ground(), setup.transformer
     if path.startswith("site.soil."):
-        return ground.is_free_space or ground.is_perfect or (path.endswith("sigma") and ground.sigma == 0)
+        return ground.is_free_space or ground.is_perfect
+    if path == "wire.diameter":
+        return setup.wire.awg is not None
     if path == "wire.jacket_er":
         return setup.wire.jacket == 0
     if path == "transformer.core_scale":
@@ -132,7 +125,7 @@ def _without_meaning(setup: Setup, path: str) -> bool:
     return False
 
 
-def _owned(path: str, value: float, mine: Given, usual: Uncertain | None) -> Uncertain:
+def _owned(path: str, value: float, mine: Known, usual: Uncertain | None) -> Uncertain:
     name = path if usual is None else usual.name
     one = Uncertain(path, value, 0.0, ADDED, name) if usual is None else usual
     if mine.sd is not None:
