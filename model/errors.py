@@ -7,9 +7,21 @@ MOST_SHOWN = 160  # characters of a value in a message
 
 
 class InputError(ValueError):
-    """A value outside what is allowed.
+    """A value that is not allowed.
 
-    field: the dotted name of the input, value: what was given, allowed: what would be right.
+    Parameters
+    ----------
+    field : str
+        The dotted name of the input.
+    value : object
+        What was given.
+    allowed : str
+        What would be right.
+
+    Examples
+    --------
+    >>> print(InputError("antenna.slope", "'95 deg'", "from -90 to 90 degrees"))
+    antenna.slope = '95 deg': from -90 to 90 degrees
     """
 
     def __init__(self, field: str, value: object, allowed: str) -> None:
@@ -28,10 +40,21 @@ def _shortened(value: object) -> str:
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """ "; did you mean '...'?" with the nearest of the known words, or nothing if none is near."""
+    """ "; did you mean '...'?" with the nearest of the known words, or nothing if none is near.
+
+    >>> did_you_mean("slopper", ["sloper", "vertical"])
+    "; did you mean 'sloper'?"
+    """
     near = difflib.get_close_matches(word, list(known), n=1)
     return f"; did you mean '{near[0]}'?" if near else ""
 
 
 class SolveError(RuntimeError):
-    """The engine gave no usable answer for a valid input."""
+    """The engine gave no usable answer for a valid input.
+
+    Examples
+    --------
+    >>> raise SolveError("the wires' matrix is singular at 14 MHz")
+    Traceback (most recent call last):
+    tautwire.model.errors.SolveError: the wires' matrix is singular at 14 MHz
+    """

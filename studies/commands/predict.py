@@ -10,10 +10,8 @@ from click.core import ParameterSource
 
 from tautwire.studies.commands.shared import aligned
 from tautwire.studies.reports.answers import sentences, validity
-from tautwire.studies.running.runner import run
-from tautwire.studies.running.study_file import read_study
+from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.study.raw import changed
-from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import length
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
@@ -73,14 +71,12 @@ def _is_number(text: str) -> bool:
         return False
 
 
-def study_of(given: dict[str, str | None], bands: str, region: str, fit: Path | None = None) -> Study:
-    """A study of one case: of the option values, or of a fitted set-up changed by them."""
-    raw = setup_of(given) if fit is None else with_fit({}, fit)
-    if fit is not None:
-        for name, value in given.items():
-            raw = changed(raw, OPTIONS[name][0], value) if value is not None else raw
-    names = [b.strip() for b in bands.split(",") if b.strip()]
-    return read_study({**raw, "study": {"name": "predict", "bands": names, "region": region}})
+def fitted_setup(fit: Path, given: dict[str, str | None]) -> dict[str, Any]:
+    """The raw set-up of a fit's file, changed by the option values that were given."""
+    raw = with_fit({}, fit)
+    for name, value in given.items():
+        raw = changed(raw, OPTIONS[name][0], value) if value is not None else raw
+    return raw
 
 
 @click.command("predict")
@@ -96,12 +92,13 @@ def COMMAND(
     if fit is not None:  # the file's values count, unless an option is really given
         source = {name: context.get_parameter_source(name) for name in given}
         given = {n: v for n, v in given.items() if source[n] is not ParameterSource.DEFAULT}
-    study = study_of({name.replace("_", "-"): value for name, value in given.items()}, bands, region, fit)
-    result = run(study, workers=0)
+    options = {name.replace("_", "-"): value for name, value in given.items()}
+    setup = setup_of(options) if fit is None else fitted_setup(fit, options)
+    result = predicted(setup, [b.strip() for b in bands.split(",") if b.strip()], region)
     rows = result.frames.get("dips")
     if as_json:
         records = [] if rows is None else json.loads(rows.to_json(orient="records", double_precision=9))
-        answer = {"setup": study.raw, "bands": records, "failed": [f.reason for f in result.failed],
+        answer = {"setup": setup, "bands": records, "failed": [f.reason for f in result.failed],
                   "marks": sorted(set(result.marked().get("marks", ())))}  # fmt: skip
         click.echo(json.dumps(answer, indent=2))
     else:

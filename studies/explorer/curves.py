@@ -11,13 +11,13 @@ from typing import Any, Protocol
 import numpy as np
 from pebble import ProcessPool
 
+from tautwire import __version__
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import reflection
 from tautwire.model.solve.engine import engine_name
 from tautwire.model.solve.response import REFERENCE, Port, respond
 from tautwire.model.solve.solver import Arrays, Remember, Solver
-from tautwire.studies.running.runner import VERSION
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
@@ -131,7 +131,7 @@ class Exact:
 
 def _key(kind: str, raw: Raw, bands: tuple[Band, ...], *parts: object) -> str:
     edges = [(b.lower, b.upper) for b in bands]
-    return digest(kind, VERSION, engine_name(), wire_part(raw), edges, *parts)
+    return digest(kind, __version__, engine_name(), wire_part(raw), edges, *parts)
 
 
 def _solve(raws: list[Raw], answer: Answer, store: Store) -> str:

@@ -1,1 +1,93 @@
-"""Study portable end-fed half-wave wire antennas over real soil with the NEC method of moments."""
+"""Study portable end-fed half-wave wire antennas over real soil with the NEC method of moments.
+
+What will this wire do tonight? One set-up, written as people write it:
+
+    >>> import tautwire
+    >>> setup = {
+    ...     "antenna": {"layout": "sloper", "length": "20.5 m", "feed_height": "1.2 m", "slope": "25 deg"},
+    ...     "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
+    ...     "coax": {"type": "RG-58", "length": "5 m"},
+    ... }
+    >>> tautwire.predict(setup, bands=["40 m", "20 m"])[["band", "dip_mhz"]].round(1)
+       band  dip_mhz
+    0  40 m      7.1
+    1  20 m     14.2
+
+What changes it? A study sweeps any value of the set-up; every case becomes rows of tidy pandas frames:
+
+    >>> study = tautwire.read_study({
+    ...     "study": {"name": "lengths", "bands": ["20 m"]},
+    ...     "sweep": {"antenna.length": ["19.5 m", "20.5 m"]},
+    ...     **setup,
+    ... })
+    >>> tautwire.run(study, workers=0).frames["dips"][["length_m", "band", "dip_mhz"]].round(1)
+       length_m  band  dip_mhz
+    0      19.5  20 m     14.9
+    1      20.5  20 m     14.2
+
+What there is:
+
+    predict(setup)          dips, SWR and feed impedance of one set-up on each band
+    response(setup, band)   feed impedance and SWR of one set-up over a band
+    read_study(tables)      a study from a mapping, load_study(file) from a TOML file
+    run(study)              its Result: frames, and the cases that failed
+    write(result, folder)   tables, plots, a summary and a page
+    InputError              a value that is not allowed: what it is called, what was given, what to write instead
+    SolveError              the engine gave no usable answer
+
+Quantities carry their units ("66 ft 3 in", "12 deg", "5 mS/m"); columns of the frames carry theirs in their names and
+are described in tautwire.studies.study.columns. What the names above are made of is in two packages: tautwire.model,
+one antenna at one site in SI units, and tautwire.studies, questions asked of it.
+
+The wire's ends carry hundreds of volts while transmitting, and a wire that touches a power line kills: README.md says
+how to keep clear. Local codes and licensed practice come first.
+"""
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from tautwire.model.errors import InputError, SolveError
+    from tautwire.studies.reports.folder import write
+    from tautwire.studies.running.one_setup import predict, response
+    from tautwire.studies.running.runner import run
+    from tautwire.studies.running.study_file import load_study, read_study
+    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Study
+
+__version__ = "0.1.0"
+__all__ = [
+    "InputError",
+    "Result",
+    "SolveError",
+    "Study",
+    "load_study",
+    "predict",
+    "read_study",
+    "response",
+    "run",
+    "write",
+]
+
+_HOMES = {
+    "tautwire.model.errors": ("InputError", "SolveError"),
+    "tautwire.studies.reports.folder": ("write",),
+    "tautwire.studies.running.one_setup": ("predict", "response"),
+    "tautwire.studies.running.runner": ("run",),
+    "tautwire.studies.running.study_file": ("load_study", "read_study"),
+    "tautwire.studies.study.result": ("Result",),
+    "tautwire.studies.study.study": ("Study",),
+}
+
+
+def __getattr__(name: str) -> Any:
+    """A public name, imported when it is first used, so that `import tautwire` costs nothing."""
+    for home, names in _HOMES.items():
+        if name in names:
+            value = globals()[name] = getattr(importlib.import_module(home), name)
+            return value
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -75,15 +75,47 @@ def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
 
 def write(
     result: Result,
-    folder: Path,
+    folder: Path | str,
     command: str | None = None,
     formats: tuple[str, ...] = ("png", "svg"),
     store: Store | None = None,
 ) -> list[Path]:
-    """Write every table, plot, the summary and the report into folder; the paths written.
+    """Write every table, plot, the summary and the report of a result into a folder.
 
-    store: where drawings are kept, so that the same result is drawn once. Raises InputError if it cannot write.
+    Parameters
+    ----------
+    result : Result
+        As `run` gives it.
+    folder : Path or str
+        Where to write; made if it is not there. Files of the same names are replaced.
+    command : str, optional
+        What the summary ends with: how this result is made again.
+    formats : tuple of str
+        Formats of the plots; "png" and "svg" are known to work.
+    store : Store, optional
+        Where drawings are kept, so that the same result is drawn once.
+
+    Returns
+    -------
+    list of Path
+        The files written: <table>.csv, <plot>.png and .svg, summary.md, report.html.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile, tautwire
+    >>> setup = {"antenna": {"layout": "vertical", "length": "10.3 m"}, "counterpoise": [{"length": "2 m"}]}
+    >>> result = tautwire.run(tautwire.read_study({"study": {"bands": ["20 m"]}, **setup}), workers=0)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     files = [path.name for path in tautwire.write(result, folder, formats=("png",))]
+    >>> [name for name in files if not name.endswith("png")]
+    ['dips.csv', 'sweeps.csv', 'quality.csv', 'summary.md', 'report.html']
     """
+    folder = Path(folder)
     command = command or f"tautwire run {shlex.quote(result.study.name)}"
     tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items()}
     written = _put(folder, {name: text.encode() for name, text in tables.items()})  # whatever becomes of the drawings

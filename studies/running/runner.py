@@ -10,11 +10,11 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import TimeoutError as FutureTimeout
 from concurrent.futures import as_completed
 from dataclasses import replace
-from importlib import metadata
 from typing import Any
 
 from pebble import ProcessExpired, ProcessPool
 
+from tautwire import __version__
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.solve.engine import engine_name
 from tautwire.studies.running.quality import quality_rows
@@ -26,7 +26,6 @@ from tautwire.studies.wants.want import Frames
 
 TIMEOUT = 300.0  # seconds for one case
 CONNECT = 5.0  # seconds to find a scheduler
-VERSION = metadata.version("tautwire")
 Progress = Callable[[int, int], None]
 """progress(done, total)"""
 Done = tuple[int, Frames | None, str]
@@ -40,7 +39,7 @@ def case_key(case: Case, study: Study) -> str:
     bands = [(b.name, b.lower, b.upper) for b in study.bands]
     axes = [a.column for a in study.axes] if "turns" in spec.want else []  # its rows lack what is swept
     asked = (spec.want, bands, spec.region, spec.swr_threshold, options, axes)
-    return digest("case", VERSION, engine_name(), case.raw, *asked)
+    return digest("case", __version__, engine_name(), case.raw, *asked)
 
 
 def solve_case(case: Case, study: Study, store: Store) -> Frames:
@@ -145,9 +144,51 @@ def run(
     scheduler: str | None = None,
     progress: Progress | None = None,
 ) -> Result:
-    """Compute a study. Every case gives rows or a named failure; rows are in case order.
+    """Compute a study: every case gives rows or a named failure, and what is computed is stored for the next time.
 
-    workers: processes (default: all cores; 0 computes in this process). scheduler: a Dask scheduler's address.
+    Parameters
+    ----------
+    study : Study
+        As `read_study` or `load_study` give it.
+    store : Store, optional
+        Where finished cases are kept and looked up; by default a folder in the user's cache, or $TAUTWIRE_CACHE.
+    workers : int, optional
+        Processes; by default one for each core. 0 computes in this process. A script that uses more must keep its
+        calls under `if __name__ == "__main__":` where processes cannot be forked (Windows, macOS).
+    timeout : float
+        Seconds for a case; one that takes longer fails.
+    scheduler : str, optional
+        Address of a Dask scheduler whose workers compute the cases.
+    progress : callable, optional
+        Called as progress(done, total) when it begins and after each case.
+
+    Returns
+    -------
+    Result
+        frames: table name -> pandas frame in case order, with a column for each swept axis. failed: the cases without
+        an answer, and why.
+
+    Raises
+    ------
+    InputError
+        Where the store or the scheduler cannot be used. A fault of one case is kept in `failed` instead.
+
+    Examples
+    --------
+    >>> import tautwire
+    >>> study = tautwire.read_study({
+    ...     "study": {"bands": ["20 m"]},
+    ...     "antenna": {"layout": "sloper", "length": "20.5 m", "slope": "25 deg"},
+    ...     "coax": {"length": "5 m"},
+    ...     "sweep": {"site.soil": ["sea water", "average soil"]},
+    ... })
+    >>> dips = tautwire.run(study, workers=0).frames["dips"]
+    >>> dips[["soil", "band"]]
+               soil  band
+    0     sea water  20 m
+    1  average soil  20 m
+    >>> bool((dips["dip_mhz"].sub(14.4).abs() < 0.1).all())
+    True
     """
     began = time.perf_counter()
     store = store or Store()

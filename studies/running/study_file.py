@@ -51,9 +51,41 @@ def _restored_options(parts: dict[str, Any]) -> "Options":
 
 
 def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
-    """A study from the nested mapping of a study file. Every case is checked before any is computed.
+    """A study from the tables of a study file. Every case is checked, none is computed.
 
-    Raises InputError for the first fault found.
+    Parameters
+    ----------
+    raw : mapping
+        The tables: "antenna" is needed; "study" (name, bands, want ...), "site", "wire", "counterpoise", "coax",
+        "transformer", "radio" and the others have defaults; "sweep" maps dotted keys such as "antenna.slope" to lists
+        of values. Quantities are texts with their units: "20.5 m", "25 deg". `tautwire new` writes a commented file.
+    default_name : str
+        The study's name where the "study" table has none.
+
+    Returns
+    -------
+    Study
+        Ready for `run`; its cases() are all combinations of the swept values.
+
+    Raises
+    ------
+    InputError
+        For the first fault found; the message names the key, the value, and what to write instead.
+
+    Examples
+    --------
+    >>> import tautwire
+    >>> study = tautwire.read_study({
+    ...     "antenna": {"layout": "sloper", "length": "20.5 m"},
+    ...     "coax": {"length": "5 m"},
+    ...     "sweep": {"antenna.slope": {"from": "20 deg", "to": "40 deg", "step": "10 deg"}},
+    ... })
+    >>> [case.labels for case in study.cases()]
+    [{'slope_deg': 20.0}, {'slope_deg': 30.0}, {'slope_deg': 40.0}]
+    >>> tautwire.read_study({"antenna": {"layout": "sloper", "length": "20.5"}})
+    Traceback (most recent call last):
+    tautwire.model.errors.InputError: antenna.length = '20.5': a length with its unit, such as '20.1 m', '0.4 mm',
+    '66 ft' or '66 ft 3 in'
     """
     if not isinstance(raw, Mapping):
         raise InputError("study", repr(raw), "a mapping with the tables of a study file")
@@ -129,6 +161,30 @@ def _variants(items: Any) -> dict[str, Raw]:
     return out
 
 
-def load_study(path: Path) -> Study:
-    """The study in a TOML file. Raises InputError if it cannot be read or has a fault."""
-    return read_study(load_tables(path), path.stem)
+def load_study(path: Path | str) -> Study:
+    """The study in a TOML file.
+
+    Parameters
+    ----------
+    path : Path or str
+        The study file. Its stem names a study that has no name.
+
+    Returns
+    -------
+    Study
+        Ready for `run`.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is no TOML, or has a fault that `read_study` would refuse.
+
+    Examples
+    --------
+    >>> import tautwire
+    >>> from importlib import resources
+    >>> study = tautwire.load_study(resources.files("tautwire.studies") / "ready" / "slope-20m.toml")
+    >>> study.name, len(study.cases())
+    ('slope-20m', 10)
+    """
+    return read_study(load_tables(Path(path)), Path(path).stem)

@@ -19,7 +19,29 @@ class Failure:
 
 @dataclass
 class Result:
-    """frames: table name -> frame, axis columns first ("dips", "sweeps", "quality", ...)."""
+    """What a study gave.
+
+    Attributes
+    ----------
+    study : Study
+        What was asked.
+    frames : dict of str to pandas.DataFrame
+        Table name ("dips", "sweeps", "quality" ...) -> its rows in case order, columns of the swept axes first.
+    failed : list of Failure
+        Cases without an answer: labels, reason, and inputs, the set-up as it was written.
+    seconds : float
+        Time it took, s.
+    cached : int
+        Cases that were read from the store.
+
+    Examples
+    --------
+    >>> import tautwire
+    >>> setup = {"antenna": {"layout": "vertical", "length": "10.3 m"}, "counterpoise": [{"length": "2 m"}]}
+    >>> result = tautwire.run(tautwire.read_study({"study": {"bands": ["20 m"]}, **setup}), workers=0)
+    >>> sorted(result.frames), result.failed
+    (['dips', 'quality', 'sweeps'], [])
+    """
 
     study: Study
     frames: dict[str, pd.DataFrame]

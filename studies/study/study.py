@@ -74,7 +74,31 @@ class Case:
 
 @dataclass(frozen=True)
 class Study:
-    """A study ready to run."""
+    """A study ready to run, made by `read_study` or `load_study`.
+
+    Attributes
+    ----------
+    spec : StudySpec
+        The "study" table: name, question, bands, region, want, swr_threshold.
+    raw : dict
+        The set-up as it was written, before any axis changes it.
+    axes : tuple of Axis
+        What is swept.
+    variants : dict
+        Name -> the tables that replace those of the set-up.
+    bands : tuple of Band
+        With lower and upper edge, Hz.
+    options : dict
+        Want -> the table of its options.
+
+    Examples
+    --------
+    >>> import tautwire
+    >>> setup = {"antenna": {"layout": "sloper", "length": "20.5 m", "slope": "25 deg"}, "coax": {"length": "5 m"}}
+    >>> study = tautwire.read_study({**setup, "sweep": {"site.soil": ["sea water", "average soil"]}})
+    >>> [case.labels["soil"] for case in study.cases()]
+    ['sea water', 'average soil']
+    """
 
     spec: StudySpec
     raw: Raw

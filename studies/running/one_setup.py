@@ -1,0 +1,119 @@
+"""Questions about one set-up, without a study file: its dips, and its impedance and SWR over a band."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import pandas as pd
+
+from tautwire.model.errors import InputError, SolveError
+from tautwire.model.operating.bands import band_named
+from tautwire.studies.running.runner import run
+from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.dips.reading import sweep_rows
+
+BANDS = ("40 m", "20 m", "15 m", "10 m")
+MOST_POINTS = 100_000
+
+
+def predicted(setup: Mapping[str, Any], bands: Iterable[str] = BANDS, region: int | str = 1) -> Result:
+    """What a study of this one set-up gives; its case may have failed. Raises InputError."""
+    Setup.read(setup)  # a set-up and nothing else
+    return run(read_study({**setup, "study": {"name": "predict", "bands": list(bands), "region": region}}), workers=0)
+
+
+def predict(setup: Mapping[str, Any], bands: Iterable[str] = BANDS, region: int | str = 1) -> pd.DataFrame:
+    """Where the SWR of one set-up dips on each band, and what the radio sees there.
+
+    Parameters
+    ----------
+    setup : mapping
+        Tables of a study file that describe the set-up: "antenna" is needed, and "coax" or "counterpoise" as return
+        conductor; "site", "wire", "transformer", "radio" and the others have defaults. Quantities are texts with
+        their units: "20.5 m", "66 ft", "25 deg".
+    bands : iterable of str
+        Bands such as "20 m", or ranges of your own such as "13.9-14.4 MHz".
+    region : int or str
+        ITU region 1, 2 or 3, or "US"; decides the edges of the bands.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A row a band. Among its columns are dip_mhz (MHz), dip_swr, width_2to1_khz (kHz), swr_worst, feed_r_ohm and
+        feed_x_ohm (ohm, at the wire's end) and dip_loss_db (dB). All are described in
+        `tautwire.studies.study.columns.COLUMNS`. Where a band has no dip, dip_mhz is NaN.
+
+    Raises
+    ------
+    InputError
+        For a value that is not allowed; the message names its key, the value, and what to write instead.
+    SolveError
+        Where the engine gives no usable answer.
+
+    Examples
+    --------
+    >>> import tautwire
+    >>> setup = {
+    ...     "antenna": {"layout": "sloper", "length": "20.5 m", "feed_height": "1.2 m", "slope": "25 deg"},
+    ...     "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
+    ...     "coax": {"type": "RG-58", "length": "5 m"},
+    ... }
+    >>> tautwire.predict(setup, bands=["20 m"])[["band", "dip_mhz", "dip_loss_db"]].round(1)
+       band  dip_mhz  dip_loss_db
+    0  20 m     14.2          1.4
+    """
+    result = predicted(setup, bands, region)
+    if result.failed:
+        raise SolveError(result.failed[0].reason)
+    return result.frames["dips"]
+
+
+def response(setup: Mapping[str, Any], band: str, region: int | str = 1, points: int = 201) -> pd.DataFrame:
+    """Feed impedance and SWR of one set-up over a band.
+
+    Parameters
+    ----------
+    setup : mapping
+        Tables of a study file that describe the set-up, as for `predict`.
+    band : str
+        A band such as "20 m", or a range of your own such as "13.5-14.8 MHz".
+    region : int or str
+        ITU region 1, 2 or 3, or "US"; decides the edges of the band.
+    points : int
+        Number of frequencies, evenly spaced, both edges included; 2 to 100 000. The solver is asked at a few
+        frequencies whatever their number: a rational function is put through its answers.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A row a frequency. Columns: band, f_mhz (MHz); feed_r_ohm, feed_x_ohm: impedance at the wire's end (ohm);
+        radio_r_ohm, radio_x_ohm: at the radio (ohm); swr: at the radio; swr_transformer: at the transformer's primary.
+
+    Raises
+    ------
+    InputError
+        For a value that is not allowed; the message names its key, the value, and what to write instead.
+    SolveError
+        Where the engine gives no usable answer.
+
+    Examples
+    --------
+    >>> import tautwire
+    >>> setup = {
+    ...     "antenna": {"layout": "sloper", "length": "20.5 m", "feed_height": "1.2 m", "slope": "25 deg"},
+    ...     "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
+    ...     "coax": {"type": "RG-58", "length": "5 m"},
+    ... }
+    >>> sweep = tautwire.response(setup, "13.0-15.0 MHz", points=401)
+    >>> lowest = sweep.loc[sweep["swr"].idxmin()]
+    >>> print(f"{lowest['f_mhz']:.1f} MHz, R {lowest['feed_r_ohm']:.2g} ohm")
+    14.2 MHz, R 3.3e+03 ohm
+    """
+    if not isinstance(points, int) or not 2 <= points <= MOST_POINTS:
+        raise InputError("points", repr(points), f"a whole number from 2 to {MOST_POINTS}")
+    asked = band_named(band, region)
+    read = Setup.read(setup)
+    feed, solver = read.feed_system(), read.build().solver(Store())
+    return pd.DataFrame(sweep_rows(asked, solver.response(asked.lower, asked.upper), feed, points))
