@@ -4,7 +4,7 @@ What will this wire do tonight? One set-up, written as people write it:
 
     >>> import tautwire
     >>> setup = {
-    ...     "antenna": {"layout": "sloper", "length": "20.5 m", "feed_height": "1.2 m", "slope": "25 deg"},
+    ...     "antenna": {"layout": "sloper", "length": "19.8 m", "feed_height": "1.2 m", "slope": "25 deg"},
     ...     "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
     ...     "coax": {"type": "RG-58", "length": "5 m"},
     ... }
@@ -17,13 +17,13 @@ What changes it? A study sweeps any value of the set-up; every case becomes rows
 
     >>> study = tautwire.read_study({
     ...     "study": {"name": "lengths", "bands": ["20 m"]},
-    ...     "sweep": {"antenna.length": ["19.5 m", "20.5 m"]},
+    ...     "sweep": {"antenna.length": ["19.3 m", "20.3 m"]},
     ...     **setup,
     ... })
     >>> tautwire.run(study, workers=0).frames["dips"][["length_m", "band", "dip_mhz"]].round(1)
        length_m  band  dip_mhz
-    0      19.5  20 m     14.9
-    1      20.5  20 m     14.2
+    0      19.3  20 m     14.6
+    1      20.3  20 m     13.9
 
 What there is:
 

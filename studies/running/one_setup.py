@@ -56,7 +56,7 @@ def predict(setup: Mapping[str, Any], bands: Iterable[str] = BANDS, region: int 
     --------
     >>> import tautwire
     >>> setup = {
-    ...     "antenna": {"layout": "sloper", "length": "20.5 m", "feed_height": "1.2 m", "slope": "25 deg"},
+    ...     "antenna": {"layout": "sloper", "length": "19.8 m", "feed_height": "1.2 m", "slope": "25 deg"},
     ...     "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
     ...     "coax": {"type": "RG-58", "length": "5 m"},
     ... }
@@ -102,14 +102,14 @@ def response(setup: Mapping[str, Any], band: str, region: int | str = 1, points:
     --------
     >>> import tautwire
     >>> setup = {
-    ...     "antenna": {"layout": "sloper", "length": "20.5 m", "feed_height": "1.2 m", "slope": "25 deg"},
+    ...     "antenna": {"layout": "sloper", "length": "19.8 m", "feed_height": "1.2 m", "slope": "25 deg"},
     ...     "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
     ...     "coax": {"type": "RG-58", "length": "5 m"},
     ... }
     >>> sweep = tautwire.response(setup, "13.0-15.0 MHz", points=401)
     >>> lowest = sweep.loc[sweep["swr"].idxmin()]
-    >>> print(f"{lowest['f_mhz']:.1f} MHz, R {lowest['feed_r_ohm']:.2g} ohm")
-    14.2 MHz, R 3.3e+03 ohm
+    >>> print(f"SWR {lowest['swr']:.1f} at {lowest['f_mhz']:.1f} MHz")
+    SWR 1.2 at 14.2 MHz
     """
     if not isinstance(points, int) or not 2 <= points <= MOST_POINTS:
         raise InputError("points", repr(points), f"a whole number from 2 to {MOST_POINTS}")

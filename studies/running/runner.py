@@ -178,7 +178,7 @@ def run(
     >>> import tautwire
     >>> study = tautwire.read_study({
     ...     "study": {"bands": ["20 m"]},
-    ...     "antenna": {"layout": "sloper", "length": "20.5 m", "slope": "25 deg"},
+    ...     "antenna": {"layout": "sloper", "length": "19.8 m", "slope": "25 deg"},
     ...     "coax": {"length": "5 m"},
     ...     "sweep": {"site.soil": ["sea water", "average soil"]},
     ... })
@@ -187,7 +187,7 @@ def run(
                soil  band
     0     sea water  20 m
     1  average soil  20 m
-    >>> bool((dips["dip_mhz"].sub(14.4).abs() < 0.1).all())
+    >>> bool((dips["dip_mhz"].sub(14.5).abs() < 0.1).all())
     True
     """
     began = time.perf_counter()
