@@ -187,7 +187,7 @@ def test_command(tmp_path, capsys):
     file.write_text(STUDY)
     main(["deck", str(file), "--case", "2", "--band", "10 m", "--out", str(out)])
     text = out.read_text()
-    assert "CM lakeside, case 2 of 2, 10 m\nCM slope_deg 40" in text
+    assert "CM lakeside, case 2 of 2, 10 m\nCM slope 40 deg" in text
     assert run(text.replace("GN  2", "GN -1")).real > 0
     capsys.readouterr()
     main(["deck", str(file), "--ground", "free"])

@@ -184,7 +184,7 @@ def test_failures_are_named(result: Result) -> None:
 
     broken = Result(result.study, result.frames, [Failure({"slope_deg": 20}, "no answer within 5 s", {})])
     text = report(broken, "tautwire run x", {})
-    assert "FAILED: slope_deg 20: no answer within 5 s" in text and 'class="mark"' in text
+    assert "FAILED: slope 20°: no answer within 5 s" in text and 'class="mark"' in text
 
 
 def test_texts_cannot_break_the_page(result: Result) -> None:

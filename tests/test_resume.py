@@ -20,7 +20,7 @@ import signal
 import sys
 from pathlib import Path
 from tautwire.studies.running.runner import run
-from tautwire.studies.study.study import load_study
+from tautwire.studies.running.study_file import load_study
 
 def progress(done, total):
     if done == int(sys.argv[4]):

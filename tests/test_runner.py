@@ -88,7 +88,7 @@ def test_a_fault_costs_one_case(name, workers, study, store, monkeypatch):
     assert result.failed[0].labels == {"slope_deg": 30.0}
     assert result.failed[0].inputs["antenna"] == {**STUDY["antenna"], "slope": "30 deg"}
     assert seen[-1] == (5, 5)
-    assert f"FAILED: slope_deg 30.0: {reason}" in validity(result)
+    assert f"FAILED: slope 30°: {reason}" in validity(result)
     assert reason in summary(result, "command")
 
 

@@ -170,7 +170,7 @@ def test_too_many_cases_are_refused():
 
 
 def test_a_bad_case_among_good_ones_is_named():
-    with pytest.raises(InputError, match="case slope_deg -20"):
+    with pytest.raises(InputError, match="case slope -20°"):
         with_sweep({"antenna.slope": ["20 deg", "-20 deg"]})
 
 

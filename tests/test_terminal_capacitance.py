@@ -13,7 +13,7 @@ from tautwire.model.feed.terminal_capacitance import rod_capacitance, terminal_c
 from tautwire.model.feed.transformer import PORTABLE_49_TO_1
 from tautwire.model.operating.reel import Reel
 from tautwire.studies.running.runner import run
-from tautwire.studies.study.study import read_study
+from tautwire.studies.running.study_file import read_study
 
 
 def ring_charges(length: float, diameter: float, count: int = 60) -> float:

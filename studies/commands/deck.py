@@ -8,6 +8,8 @@ from tautwire.model.errors import InputError
 from tautwire.studies.reports.card_deck import GROUNDS, deck
 from tautwire.studies.running.study_file import load_study
 
+PLAIN = str.maketrans({"°": " deg", "Ω": "ohm", "µ": "u"})  # cards are ASCII
+
 
 @click.command("deck")
 @click.argument("file", type=click.Path(path_type=Path))
@@ -27,8 +29,8 @@ def COMMAND(file: Path, number: int, band: str | None, points: int, ground: str,
         raise InputError("band", repr(band), f"one of {', '.join(named)}")
     chosen = named[band] if band else study.bands[0]
     case = cases[number - 1]
-    labels = ", ".join(f"{k} {v}" for k, v in case.labels.items())
-    title = "\n".join(filter(None, [f"{study.name}, case {number} of {len(cases)}, {chosen.name}", labels]))
+    place = study.words_of(case.labels).translate(PLAIN)
+    title = f"{study.name}, case {number} of {len(cases)}, {chosen.name}\n{place}".rstrip()
     text = deck(case.setup().build(), chosen.lower, chosen.upper, points, ground, title)
     if out is None:
         click.echo(text, nl=False)

@@ -15,15 +15,15 @@ from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
+from tautwire.studies.study.quantities import CUSTOMARY, quantity_text, written
 from tautwire.studies.study.raw import Raw, changed, table_value
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import opened
-from tautwire.studies.study.study import SHOWN
 from tautwire.studies.wants.fit.fitted import FROM, with_fit, write_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
 from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, sentences
-from tautwire.studies.wants.local_model import quantity_kind, shown, written
+from tautwire.studies.wants.local_model import quantity_kind
 
 TIMEOUT = 1800.0
 
@@ -96,8 +96,8 @@ def _against(truth: dict[str, float], result: Result) -> list[str]:
     for _, row in result.frames["fit"].iterrows():
         kind = quantity_kind(row["parameter"], "fit")
         true = truth[row["parameter"]]
-        off = (row["estimate"] / SHOWN[kind][2] - true) / (row["estimate_sd"] / SHOWN[kind][2])
-        out.append(f"  {row['parameter']}: truth {shown(true, kind)}, off by {off:+.1f} standard deviations")
+        off = (row["estimate"] - true * CUSTOMARY[kind].factor) / row["estimate_sd"]
+        out.append(f"  {row['parameter']}: truth {quantity_text(true, kind)}, off by {off:+.1f} standard deviations")
     return out
 
 
@@ -109,7 +109,7 @@ def fitted_raw(raw: Raw, result: Result) -> Raw:
         kind = quantity_kind(path, "fit")
         if path.startswith("site.soil."):
             out = changed(out, "site.soil", opened(table_value(out, "site.soil") or "average soil", path))
-        out = changed(out, path, written(row["estimate"] / SHOWN[kind][2], kind))
+        out = changed(out, path, written(row["estimate"], kind, 6))
     return out
 
 

@@ -11,6 +11,7 @@ from click.core import ParameterSource
 from tautwire.studies.commands.shared import aligned
 from tautwire.studies.reports.answers import sentences, validity
 from tautwire.studies.running.one_setup import predicted
+from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.raw import changed
 from tautwire.studies.study.units import length
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
@@ -119,7 +120,7 @@ def table(rows: list[dict[Any, Any]]) -> str:
     digits = (3, 2, 0, 1, 0, 0, 2)
     lines = [head]
     for row in rows:
-        cells = {k: "-" if math.isnan(row[k]) else f"{row[k]:.{d}f}" for k, d in zip(keys, digits, strict=True)}
+        cells = {k: formatted(row[k], f".{d}f") for k, d in zip(keys, digits, strict=True)}
         if math.isnan(row["dip_mhz"]):
             cells |= {f"feed_{part}_ohm": f"({row[f'centre_{part}_ohm']:.0f})" for part in "rx"}
         lines.append((row["band"], *cells.values()))

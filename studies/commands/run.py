@@ -58,7 +58,7 @@ def COMMAND(
         written.append(animate(result, folder / "dip.gif"))
     for line in [*sentences(result), *validity(result)]:
         click.echo(line)
-    solved = len(study.cases()) - len(result.failed)
+    solved = study.count - len(result.failed)
     click.echo(
         f"{solved} cases in {result.seconds:.1f} s ({result.cached} from the store); {len(written)} files in {folder}"
     )

@@ -1,7 +1,6 @@
 """tautwire turns FILE: the turn table, the fewest stops, and a card to print."""
 
 import io
-import math
 from pathlib import Path
 
 import click
@@ -13,6 +12,7 @@ from tautwire.studies.reports.answers import validity
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.files import load_tables, put_text, writable
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
@@ -24,15 +24,14 @@ def table_text(rows: pd.DataFrame) -> str:
     """The rows of the table "turns" as aligned text."""
     lines = [("segment", "turns", "wire m", "SWR across", "turn off", "kHz/turn", "stop")]
     for _, row in rows.iterrows():
-        shift, beside, stop = row["shift_khz_per_turn"], row["swr_neighbour"], row["stop_turns"]
         lines.append((
             row["segment"],
             f"{row[COLUMN]:g}",
             f"{row['wire_m']:.2f}",
             f"{row['swr_best']:.2f}-{row['swr_worst']:.2f}",
-            "-" if math.isnan(beside) else f"{beside:.2f}",
-            "-" if math.isnan(shift) else f"{shift:+.0f}",
-            "tuner" if math.isnan(stop) else f"{stop:g}",
+            formatted(row["swr_neighbour"], ".2f"),
+            formatted(row["shift_khz_per_turn"], "+.0f"),
+            formatted(row["stop_turns"], "g", "tuner"),
         ))  # fmt: skip
     return aligned(lines, "<>")
 
@@ -43,7 +42,7 @@ def card_text(result: Result) -> str:
     table = result.frames.get("turns")
     if table is not None:
         for labels, rows in parts(table, other_columns(result)):
-            out += [", ".join(f"{k} {v}" for k, v in labels.items())] if labels else []
+            out += [result.study.words_of(labels)] if labels else []
             out.append(table_text(rows))
     return "\n".join([*out, *sentences(result)])
 
@@ -67,7 +66,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
     click.echo(card_text(result))
     for line in validity(result):
         click.echo(line)
-    click.echo(f"{len(result.study.cases())} settings in {result.seconds:.1f} s; {len(written)} files in {folder}")
+    click.echo(f"{result.study.count} settings in {result.seconds:.1f} s; {len(written)} files in {folder}")
     if result.failed:
         raise click.exceptions.Exit(1)
 

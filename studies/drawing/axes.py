@@ -1,6 +1,6 @@
 """How the axes of a study show in a figure: which one runs, which make groups, what colour each value has."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,30 +11,10 @@ from matplotlib.lines import Line2D
 
 from tautwire.model.operating.bands import Band
 from tautwire.studies.drawing.style import CYCLE, RAMP, Look, Mark, Sheet
+from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 
 FEW = 4  # up to this many numbers get a line mark each; more get a colour ramp
-
-
-def word(value: Any) -> str:
-    """A value of an axis as text: a table such as a soil of one's own becomes "er 13, sigma 5 mS/m"."""
-    if isinstance(value, Mapping):
-        return ", ".join(f"{k} {v}" for k, v in value.items())
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def unit_of(axis: Axis) -> str:
-    return axis.label.partition(" (")[2].rstrip(")")
-
-
-def name_of(axis: Axis) -> str:
-    return axis.label.partition(" (")[0]
-
-
-def value_text(axis: Axis, value: Any) -> str:
-    """A value of an axis with its unit: "30°", "20.1 m"."""
-    unit = unit_of(axis)
-    return f"{word(value)}{unit if unit == '°' else f' {unit}' if unit else ''}"
 
 
 def running(axes: Sequence[Axis]) -> Axis | None:
@@ -49,20 +29,16 @@ def groups(frame: pd.DataFrame, axes: Sequence[Axis]) -> list[tuple[str, pd.Data
     if not others or frame.empty:
         return [("", frame)]
     names = frame[[a.column for a in others]].apply(
-        lambda row: ", ".join(_group_word(a, v) for a, v in zip(others, row, strict=True)), axis=1
+        lambda row: ", ".join(a.words(v) for a, v in zip(others, row, strict=True)), axis=1
     )
     return [(name, frame[names == name]) for name in dict.fromkeys(names)]
-
-
-def _group_word(axis: Axis, value: Any) -> str:
-    return word(value) if axis.numbers is None else f"{name_of(axis)} {value_text(axis, value)}"
 
 
 def lines(frame: pd.DataFrame, axis: Axis | None) -> list[tuple[Any, pd.DataFrame]]:
     """The frame parted by the running axis, in order of appearance: (value, rows)."""
     if axis is None:
         return [("", frame)]
-    keys = frame[axis.column].map(word)
+    keys = frame[axis.column].map(in_words)
     return [(frame[axis.column][keys == key].iloc[0], frame[keys == key]) for key in dict.fromkeys(keys)]
 
 
@@ -90,8 +66,8 @@ class Colours:
         """Lines of a ramp are solid; beyond six words the marks come round again with other dashes."""
         if self.ramped:
             return Mark(to_hex(RAMP(self._scale(value))), "-", "o")
-        known = [word(v) for v in self.values]
-        i = known.index(word(value)) if word(value) in known else 0
+        known = [in_words(v) for v in self.values]
+        i = known.index(in_words(value)) if in_words(value) in known else 0
         return Mark(CYCLE[i % 6].colour, CYCLE[(i + i // 6) % 6].dash, CYCLE[(i + i // 6) % 6].marker)
 
     def key(self, sheet: Sheet, panels: Any, handles: Sequence[Any] = (), named: bool = True) -> None:
@@ -106,7 +82,7 @@ class Colours:
             samples = []
             for v in self.values:
                 m = self.mark(v)
-                samples.append(Line2D([], [], **m.line, label=value_text(self.axis, v)))
+                samples.append(Line2D([], [], **m.line, label=self.axis.value_text(v)))
             rows = samples + rows
         if rows:
             columns = max(2, min(len(rows), 4))

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.raw import table_value
 from tautwire.studies.study.study import Study
 
@@ -20,9 +21,7 @@ SPOKEN = (
 
 
 def _spoken(value: Any) -> str:
-    if isinstance(value, dict):
-        return ", ".join(f"{k} {v}" for k, v in value.items())
-    return str(value).replace("_", " ").replace(" deg", "°")
+    return in_words(value).replace("_", " ").replace(" deg", "°")
 
 
 def shared_words(study: Study) -> str:
@@ -44,10 +43,3 @@ def shared_words(study: Study) -> str:
 
 def title_of(study: Study) -> str:
     return study.spec.question or study.name
-
-
-def labels_words(study: Study, labels: dict[str, Any]) -> str:
-    """One case's place on the axes: "slope 30°, soil average soil"."""
-    from tautwire.studies.drawing.axes import name_of, value_text
-
-    return ", ".join(f"{name_of(a)} {value_text(a, labels[a.column])}" for a in study.axes if a.column in labels)

@@ -8,9 +8,11 @@ from typing import Any
 
 from tautwire.model.errors import InputError
 from tautwire.studies.study.buildable import buildable
+from tautwire.studies.study.cells import in_words
+from tautwire.studies.study.quantities import CUSTOMARY, written
 from tautwire.studies.study.raw import Raw, changed, kind_of, table_value
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.study import SHOWN, Axis, Study, in_words, si_text
+from tautwire.studies.study.study import Axis, Study
 from tautwire.studies.study.units import Kind
 
 FEED_ONLY = ("transformer.", "radio.impedance", "coax.loss_scale")
@@ -51,7 +53,7 @@ class Slider:
 
     def text(self, value: float) -> Any:
         """The value as it is written in a set-up."""
-        return si_text(value / self.factor, self.kind)
+        return written(value, self.kind)
 
 
 @dataclass(frozen=True)
@@ -187,11 +189,11 @@ def _choice(study: Study, path: str, label: str, texts: tuple[Any, ...]) -> Choi
 def _slider_of(study: Study, axis: Axis) -> Slider:
     kind, numbers = kind_of(axis.path), axis.numbers
     assert kind is not None and numbers is not None
-    _, unit, factor = SHOWN[kind]
+    unit, factor = CUSTOMARY[kind].sign, CUSTOMARY[kind].factor
     if axis.column.startswith("turns"):  # the axis counts turns; the slider moves the metres they give
         numbers = tuple(kind(t, axis.path) for t in axis.texts)
     low, high = min(numbers), max(numbers)
-    label = "wire length" if axis.path == "antenna.length" else axis.label.partition(" (")[0]
+    label = "wire length" if axis.path == "antenna.length" else axis.name
     return Slider(axis.path, label, unit, kind, factor, low, high, _start(study, axis.path, kind, factor, low, high))
 
 
@@ -209,7 +211,7 @@ def _slider(study: Study, path: str, low: str, high: str) -> Slider:
         raise InputError("slider", path, "a key whose values are numbers; use a choice for words")
     if path.startswith(NO_EFFECT):
         raise InputError("slider", path, "a key that moves the SWR")
-    _, unit, factor = SHOWN[kind]
+    unit, factor = CUSTOMARY[kind].sign, CUSTOMARY[kind].factor
     a, b = (kind(t, f"slider {path}") * factor for t in (low, high))
     if not a < b:
         raise InputError(f"slider {path}", f"{low} to {high}", "a lowest value below the highest")

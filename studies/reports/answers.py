@@ -18,11 +18,10 @@ def validity(result: Result) -> list[str]:
     """Failed and marked cases, in words; one line says so if there are none."""
     out = []
     for failure in result.failed:
-        labels = ", ".join(f"{k} {v}" for k, v in failure.labels.items()) or "the set-up"
-        out.append(f"FAILED: {labels}: {failure.reason}")
+        out.append(f"FAILED: {result.study.words_of(failure.labels) or 'the set-up'}: {failure.reason}")
     marked = result.marked()
     for words, rows in marked.groupby("marks") if len(marked) else ():
-        named = [", ".join(str(row[c]) for c in [*result.axis_columns, "band"]) for _, row in rows.iterrows()]
+        named = [", ".join(filter(None, [result.study.words_of(r), r["band"]])) for r in rows.to_dict("records")]
         which = "; ".join(named[:MOST_NAMED]) + (
             f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
         )

@@ -21,6 +21,7 @@ from tautwire.studies.reports import harmless
 from tautwire.studies.reports.answers import sentences, validity
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.cautions import caution_text
+from tautwire.studies.study.cells import cell_text
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.registry import want_named
 
@@ -32,11 +33,7 @@ def markdown_table(frame: pd.DataFrame) -> str:
     """A pipe table with few digits."""
 
     def cell(value: object) -> str:
-        if isinstance(value, float):
-            return (
-                "" if pd.isna(value) else f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) < 100 else f"{value:.0f}"
-            )
-        return harmless.markdown(str(value))
+        return cell_text(value) if isinstance(value, float) else harmless.markdown(str(value))
 
     head = "| " + " | ".join(map(str, frame.columns)) + " |"
     rule = "|" + "---|" * len(frame.columns)

@@ -22,10 +22,9 @@ from tautwire.model.errors import InputError
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, SOIL, TARGET
 from tautwire.studies.reports.answers import sentences, validity
 from tautwire.studies.study.cautions import caution_text
+from tautwire.studies.study.cells import cell_text
 from tautwire.studies.study.columns import COLUMNS
-from tautwire.studies.study.raw import kind_of
 from tautwire.studies.study.result import Result
-from tautwire.studies.study.study import SHOWN, Axis, si_text
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
@@ -109,13 +108,11 @@ def _cell(value: Any) -> tuple[str, Any]:
     if isinstance(value, bool | str) or value is None:
         return str(value), str(value)
     if isinstance(value, int | np.integer):
-        return str(value), int(value)
+        return cell_text(value), int(value)
     number = float(value)
     if math.isnan(number):
         return "", ""
-    digits = 4 if abs(number) < 100 else 0
-    text = f"{number:.{digits}f}".rstrip("0").rstrip(".") if digits else f"{number:.0f}"
-    return (text if float(text) or not number else f"{number:.2g}"), number
+    return cell_text(number), number
 
 
 def tables(result: Result) -> list[dict[str, Any]]:
@@ -171,23 +168,12 @@ def plot_data(result: Result) -> dict[str, Any] | None:
     }
 
 
-def _swept_texts(axis: Axis) -> list[Any]:
-    """An axis as people write it: a range written as from and to is kept in SI units, so 15 degrees became radians."""
-    kind = kind_of(axis.path)
-    if kind is None or axis.numbers is None or axis.column.startswith("turns"):
-        return list(axis.texts)
-    _, unit, factor = SHOWN[kind]
-    word = {"°": "deg", "Ω": "ohm", "µH": "uH"}.get(unit, unit)
-    own = all(isinstance(t, str) and t == si_text(kind(t, axis.path), kind) for t in axis.texts)
-    return [f"{n:g} {word}" for n in axis.numbers] if own and factor != 1 and word else list(axis.texts)
-
-
-def _shown_tables(result: Result) -> str:
+def _study_file(result: Result) -> str:
     """The study as a study file."""
     study = result.study
     tables_: dict[str, Any] = {"study": study.spec.model_dump(), **study.raw}
     tables_["variant"] = [{"name": name, **raw} for name, raw in study.variants.items()]
-    tables_["sweep"] = {a.path: _swept_texts(a) for a in study.axes if a.path != "variant"}
+    tables_["sweep"] = {a.path: list(a.texts) for a in study.axes if a.path != "variant"}
     return tomli_w.dumps({k: v for k, v in tables_.items() if v})
 
 
@@ -206,11 +192,11 @@ def report(result: Result, command: str, figures: Mapping[str, str] | None = Non
         plots=(data := plot_data(result)),
         data=as_json(data),
         tables=tables(result),
-        setup=_shown_tables(result),
+        setup=_study_file(result),
         caution=caution_text(spec.want),
         validity=validity(result),
         failed=bool(result.failed) or len(result.marked()) > 0,
-        cases=len(result.study.cases()),
+        cases=result.study.count,
         command=command,
     )
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from tautwire.studies.drawing.axes import name_of, value_text, word
-from tautwire.studies.drawing.words import labels_words, shared_words
+from tautwire.studies.drawing.words import shared_words
+from tautwire.studies.study.cells import formatted, in_words
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
@@ -95,11 +95,11 @@ def setup_lines(study: Study) -> list[str]:
         known = axis.labels
         if axis.numbers is not None and len(known) > 4:
             out.append(
-                f"Varied: {name_of(axis)}, from {value_text(axis, min(known))} to {value_text(axis, max(known))} "
+                f"Varied: {axis.name}, from {axis.value_text(min(known))} to {axis.value_text(max(known))} "
                 f"in {len(known)} values."
             )
         else:
-            out.append(f"Varied: {name_of(axis)}: {', '.join(value_text(axis, v) for v in known)}.")
+            out.append(f"Varied: {axis.name}: {', '.join(axis.value_text(v) for v in known)}.")
     out.append(f"Bands: {', '.join(b.name for b in study.bands)} (region {study.spec.region}).")
     return out
 
@@ -116,17 +116,10 @@ def chunks(lines: Sequence[str]) -> Iterator[tuple[list[str], bool]]:
     yield part, more
 
 
-def cell(value: Any, form: str) -> str:
-    """A number in its format; "-" for none."""
-    if isinstance(value, float) and pd.isna(value):
-        return "-"
-    return form.format(value)
-
-
 def spoken_rows(frame: pd.DataFrame, axis_columns: Sequence[str], forms: Mapping[str, str]) -> list[list[str]]:
     """Rows of the table as text: axis values first."""
     return [
-        [*(word(row[c]) for c in axis_columns), *(cell(row[c], form) for c, form in forms.items())]
+        [*(in_words(row[c]) for c in axis_columns), *(formatted(row[c], form) for c, form in forms.items())]
         for row in frame.to_dict("records")
     ]
 
@@ -151,9 +144,9 @@ def turn_rows(rows: pd.DataFrame) -> list[list[str]]:
             f"{row['turns_out']:g}",
             f"{row['wire_m']:.2f}",
             f"{row['swr_best']:.1f} to {row['swr_worst']:.1f}",
-            cell(row["swr_neighbour"], "{:.1f}"),
-            cell(row["shift_khz_per_turn"], "{:+.0f}"),
-            "needs a tuner" if pd.isna(row["stop_turns"]) else f"{row['stop_turns']:g}",
+            formatted(row["swr_neighbour"], ".1f"),
+            formatted(row["shift_khz_per_turn"], "+.0f"),
+            formatted(row["stop_turns"], "g", "needs a tuner"),
         ]
         for row in rows.to_dict("records")
     ]
@@ -167,7 +160,7 @@ def notes_of_band(result: Result, band: str, most: int = 24) -> list[str]:
     rows = dips[dips["band"] == band]
     out = []
     for row in rows.head(most).to_dict("records"):
-        case = labels_words(result.study, {str(k): v for k, v in row.items()})
+        case = result.study.words_of({str(k): v for k, v in row.items()})
         start = f"{band}, {case}" if case else band
         if pd.isna(row["dip_mhz"]):
             out.append(f"{start}: no dip found; SWR in the band {row['swr_best']:.2f} to {row['swr_worst']:.2f}.")

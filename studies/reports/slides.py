@@ -19,7 +19,7 @@ from pptx.oxml.ns import qn
 from pptx.util import Emu, Inches, Pt
 
 from tautwire.model.errors import InputError
-from tautwire.studies.drawing.axes import name_of, running, word
+from tautwire.studies.drawing.axes import running
 from tautwire.studies.drawing.style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
 from tautwire.studies.drawing.words import shared_words, title_of
 from tautwire.studies.reports.answers import sentences, validity
@@ -37,6 +37,7 @@ from tautwire.studies.reports.slide_words import (
     turn_rows,
 )
 from tautwire.studies.study.cautions import DEFERENCE, caution_text, cautions_for
+from tautwire.studies.study.cells import in_words
 from tautwire.studies.wants.dips.category import bands_that_fit
 from tautwire.studies.wants.dips.figures import dip_figure_of, layout_figures
 from tautwire.studies.wants.registry import want_named
@@ -48,12 +49,12 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT, EDGE = 13.333, 7.5, 0.55  # inches
 ROWS, MOST_ROWS = 11, 44  # rows of the table on a slide, and in all
 COLUMNS = {
-    "band": ("band", "{}"),
-    "dip_mhz": ("dip (MHz)", "{:.3f}"),
-    "dip_swr": ("SWR at dip", "{:.2f}"),
-    "width_2to1_khz": ("below 2:1 (kHz)", "{:.0f}"),
-    "swr_worst": ("worst SWR in band", "{:.1f}"),
-    "dip_loss_db": ("coax + transformer loss (dB)", "{:.2f}"),
+    "band": ("band", ""),
+    "dip_mhz": ("dip (MHz)", ".3f"),
+    "dip_swr": ("SWR at dip", ".2f"),
+    "width_2to1_khz": ("below 2:1 (kHz)", ".0f"),
+    "swr_worst": ("worst SWR in band", ".1f"),
+    "dip_loss_db": ("coax + transformer loss (dB)", ".2f"),
 }
 
 
@@ -182,7 +183,7 @@ def slides(result: Result, path: Path) -> Path:
     trust = validity(result)
     deck = Deck(title_of(study))
     deck.first(title_of(study), shared_words(study), [f"Study: {study.name}.", *setup_lines(study)])
-    deck.words("The question", [title_of(study), *setup_lines(study)], [f"{len(study.cases())} cases.", *trust])
+    deck.words("The question", [title_of(study), *setup_lines(study)], [f"{study.count} cases.", *trust])
     drawings = layout_figures(study, "slide")
     for stem, sheet in drawings.items():
         which = "" if len(drawings) == 1 else ": last case" if stem == "layout_last" else ": first case"
@@ -217,7 +218,7 @@ def _want(deck: Deck, result: Result, name: str) -> None:
             deck.picture(title, figure, title, notes)
     if name == "turns" and "turns" in result.frames:
         for labels, rows in parts(result.frames["turns"], other_columns(result)):
-            which = "".join(f", {word(v)}" for v in labels.values())
+            which = "".join(f", {in_words(v)}" for v in labels.values())
             for i in range(0, len(rows), ROWS):
                 some = turn_rows(rows.iloc[i : i + ROWS])
                 deck.table("Best setting for each segment" + which, TURN_HEAD, some, notes)
@@ -225,12 +226,12 @@ def _want(deck: Deck, result: Result, name: str) -> None:
 
 def _plots(deck: Deck, result: Result) -> None:
     """SWR, dips and impedance, as many bands on a slide as can be read there."""
-    study, cases = result.study, len(result.study.cases())
+    study, cases = result.study, result.study.count
     axis = running(study.axes)
     across = 2 if axis is None or axis.numbers is not None else bands_that_fit(LOOKS["slide"], cases)
     for kind, title, step in (
         ("swr", "SWR on {}", 2),
-        ("dip", f"Dips by {name_of(axis) if axis else ''}: {{}}", min(across, 4)),
+        ("dip", f"Dips by {axis.name if axis else ''}: {{}}", min(across, 4)),
         ("impedance", "What the wire presents: {}", 2),
     ):
         for i in range(0, len(study.bands), step):

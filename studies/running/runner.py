@@ -6,7 +6,7 @@ A case already in the store is read, not computed, so a study that was stopped g
 import multiprocessing
 import os
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import TimeoutError as FutureTimeout
 from concurrent.futures import as_completed
 from dataclasses import replace
@@ -61,7 +61,7 @@ def _answer(case: Case, study: Study, store: Store) -> Done:
         return case.index, None, str(error)
 
 
-def in_processes(cases: list[Case], study: Study, store: Store, workers: int, timeout: float) -> Iterator[Done]:
+def in_processes(cases: Sequence[Case], study: Study, store: Store, workers: int, timeout: float) -> Iterator[Done]:
     """Answers as they come, from worker processes on this machine."""
     from tautwire.model.solve import solver  # noqa: F401  loaded once, before the workers are forked
 
@@ -85,7 +85,7 @@ def in_processes(cases: list[Case], study: Study, store: Store, workers: int, ti
         pool.join()
 
 
-def on_cluster(cases: list[Case], study: Study, store: Store, address: str, timeout: float) -> Iterator[Done]:
+def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, timeout: float) -> Iterator[Done]:
     """Answers as they come, from a Dask cluster; workers keep stores of their own.
 
     A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default).
@@ -126,7 +126,7 @@ def _fetched(future: Any, case: Case, study: Study, store: Store) -> Done:
 WIRES = ("antenna", "wire", "counterpoise", "coax", "nearby", "mesh")  # tables that decide the engine's matrices
 
 
-def _wires_apart(cases: list[Case]) -> list[Case]:
+def _wires_apart(cases: Sequence[Case]) -> list[Case]:
     """First one case of each set of wires, then the rest: cases that share matrices find them stored, instead of two
     processes computing the same ones at once."""
     first: dict[str, Case] = {}

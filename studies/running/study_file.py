@@ -6,7 +6,6 @@
 the rest    the set-up (study/setup.py)
 """
 
-import math
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -117,10 +116,9 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
         raise InputError("sweep", repr(sweep), "a table of axes")
     for path, values_spec in _flat(sweep):
         axes.append(swept_axis(path, values_spec, {a.column for a in axes}))
-    count = math.prod(len(a.texts) for a in axes)
-    if count > MOST_CASES:
-        raise InputError("sweep", f"{count} cases", f"at most {MOST_CASES}")
     study = Study(spec, setup_raw, tuple(axes), variants, bands, options)
+    if study.count > MOST_CASES:
+        raise InputError("sweep", f"{study.count} cases", f"at most {MOST_CASES}")
     for case in study.cases():
         try:
             setup = case.setup()
@@ -129,7 +127,7 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
             for name in spec.want:
                 want_named(name).check(setup, study)
         except InputError as error:
-            where = ", ".join(f"{k} {v}" for k, v in case.labels.items())
+            where = study.words_of(case.labels)
             allowed = f"{error.allowed} (case {where})" if where else error.allowed
             raise InputError(error.field, error.value, allowed) from None
     return study

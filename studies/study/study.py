@@ -3,21 +3,23 @@
 import itertools
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Annotated, Any
 
 from pydantic import AfterValidator
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band
-from tautwire.studies.study import units
+from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.columns import COLUMNS
 from tautwire.studies.study.guard import check_question
 from tautwire.studies.study.parts import Part
+from tautwire.studies.study.quantities import CUSTOMARY, customary, written
 from tautwire.studies.study.raw import Raw, changed, kind_of
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.units import Kind, Number, values
+from tautwire.studies.study.units import Number, values
 
 FEET = re.compile(r"""(ft|foot|feet|in|inch|inches|['"])\s*$""")  # what a length in them ends with
 
@@ -50,14 +52,27 @@ class Axis:
         """Its values as they stand in tables: numbers, or words."""
         return self.numbers or tuple(map(in_words, self.texts))
 
+    @property
+    def name(self) -> str:
+        """ "slope" of the label "slope (°)"."""
+        return self.label.partition(" (")[0]
+
+    @property
+    def unit(self) -> str:
+        """ "°" of the label "slope (°)"."""
+        return self.label.partition(" (")[2].rstrip(")")
+
+    def value_text(self, value: Any) -> str:
+        """A value of this axis with its unit: "30°", "20.1 m", "sea water"."""
+        return f"{in_words(value)}{'' if self.unit in ('', '°') else ' '}{self.unit}"
+
     def words(self, value: Any) -> str:
-        """A value of this axis in words: "slope 15°", "sea water", "coax length 25 ft (7.62 m)"."""
+        """A value of this axis by itself: "slope 15°", "sea water", "coax length 25 ft (7.62 m)"."""
         if self.numbers is None:
-            return str(value)
-        name, _, unit = self.label.rstrip(")").partition(" (")
-        shown = f"{value:g}{'' if unit == '°' else ' '}{unit}".rstrip()
+            return in_words(value)
         own = str(self.texts[self.numbers.index(value)]) if value in self.numbers else ""
-        return f"{name} {own} ({shown})" if FEET.search(own) else f"{name} {shown}"
+        text = self.value_text(value)
+        return f"{self.name} {own} ({text})" if FEET.search(own) else f"{self.name} {text}"
 
 
 @dataclass(frozen=True)
@@ -69,7 +84,16 @@ class Case:
     raw: Raw = field(repr=False)
 
     def setup(self) -> Setup:
+        """The set-up in SI values, read once. Raises InputError."""
+        return self._setup
+
+    @cached_property
+    def _setup(self) -> Setup:
         return Setup.read(self.raw)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """As texts only, which are shorter."""
+        return {k: v for k, v in self.__dict__.items() if k != "_setup"}
 
 
 @dataclass(frozen=True)
@@ -111,54 +135,42 @@ class Study:
     def name(self) -> str:
         return self.spec.name
 
-    def cases(self) -> list[Case]:
+    @property
+    def count(self) -> int:
+        """Number of cases."""
+        return math.prod(len(axis.texts) for axis in self.axes)
+
+    def cases(self) -> tuple[Case, ...]:
         """Every combination of the axes, the last axis running fastest."""
-        out: list[Case] = []
-        for combination in itertools.product(*(range(len(axis.texts)) for axis in self.axes)):
-            raw, labels = dict(self.raw), {}
-            for axis, i in zip(self.axes, combination, strict=True):
-                if axis.path == "variant":
-                    raw = {**raw, **self.variants[axis.texts[i]]}
-                else:
-                    raw = changed(raw, axis.path, axis.texts[i])
-                labels[axis.column] = axis.labels[i]
-            out.append(Case(len(out), labels, raw))
-        return out
+        return self._cases
 
+    @cached_property
+    def _cases(self) -> tuple[Case, ...]:
+        return tuple(self._case(i, places) for i, places in enumerate(self._combinations()))
 
-def in_words(text: Any) -> str:
-    """A value of a set-up in words, also where it is a table: "er 9, sigma 2 mS/m"."""
-    return ", ".join(f"{k} {v}" for k, v in text.items()) if isinstance(text, Mapping) else str(text)
+    def _combinations(self) -> Iterator[tuple[int, ...]]:
+        return itertools.product(*(range(len(axis.texts)) for axis in self.axes))
+
+    def _case(self, index: int, places: tuple[int, ...]) -> Case:
+        """The case at a place on each axis."""
+        raw = dict(self.raw)
+        for axis, i in zip(self.axes, places, strict=True):
+            if axis.path == "variant":
+                raw = {**raw, **self.variants[axis.texts[i]]}
+            else:
+                raw = changed(raw, axis.path, axis.texts[i])
+        return Case(index, {a.column: a.labels[i] for a, i in zip(self.axes, places, strict=True)}, raw)
+
+    def words_of(self, labels: Mapping[str, Any]) -> str:
+        """A case's place on the axes: "slope 30°, soil average soil"; labels: column -> value, others are left out."""
+        return ", ".join(f"{a.name} {a.value_text(labels[a.column])}" for a in self.axes if a.column in labels)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Without the cases: a worker is sent its own."""
+        return {k: v for k, v in self.__dict__.items() if k != "_cases"}
 
 
 SAME = ("turns_out", "power_w")  # columns that mean in a table what they mean as an axis
-
-# how a quantity is shown in tables: kind -> (column suffix, unit shown, SI to shown)
-SHOWN: dict[Kind, tuple[str, str, float]] = {
-    units.length: ("_m", "m", 1.0),
-    units.angle: ("_deg", "°", 180 / math.pi),
-    units.capacitance: ("_pf", "pF", 1e12),
-    units.inductance: ("_uh", "µH", 1e6),
-    units.resistance: ("_ohm", "Ω", 1.0),
-    units.conductivity: ("_ms_per_m", "mS/m", 1e3),
-    units.power: ("_w", "W", 1.0),
-    units.number: ("", "", 1.0),
-}
-SI_TEXT = {
-    units.length: "m",
-    units.angle: "rad",
-    units.capacitance: "F",
-    units.inductance: "H",
-    units.resistance: "ohm",
-    units.conductivity: "S/m",
-    units.power: "W",
-    units.number: "",
-}
-
-
-def si_text(value: float, kind: Kind) -> Any:
-    """An SI value as a text that reads back to it."""
-    return value if kind is units.number else f"{value!r} {SI_TEXT[kind]}"
 
 
 def swept_axis(path: str, spec: Any, taken: set[str]) -> Axis:
@@ -173,11 +185,11 @@ def swept_axis(path: str, spec: Any, taken: set[str]) -> Axis:
         if not spec:
             raise InputError(f"sweep.{path}", "[]", "at least one value")
         return Axis(path, name, name.replace("_", " "), tuple(spec), None)
-    suffix, unit, factor = SHOWN[kind]
-    si = values(spec, kind, f"sweep.{path}")
-    written = spec if isinstance(spec, list) else [si_text(v, kind) for v in si]
-    column = name + suffix
+    custom = CUSTOMARY[kind]
+    numbers = [customary(v, kind) for v in values(spec, kind, f"sweep.{path}")]
+    texts = spec if isinstance(spec, list) else [written(n, kind) for n in numbers]
+    column = name + custom.suffix
     if column in taken or column in COLUMNS and column not in SAME:
-        column = re.sub(r"\W+", "_", path) + suffix
-    label = name.replace("_", " ") + (f" ({unit})" if unit else "")
-    return Axis(path, column, label, tuple(written), tuple(round(v * factor, 9) for v in si))
+        column = re.sub(r"\W+", "_", path) + custom.suffix
+    label = name.replace("_", " ") + (f" ({custom.sign})" if custom.sign else "")
+    return Axis(path, column, label, tuple(texts), tuple(numbers))

@@ -12,24 +12,13 @@ from tautwire.model.errors import InputError
 from tautwire.model.reflection import reflection
 from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Remember, Solver, compute_always
-from tautwire.studies.study import units
 from tautwire.studies.study.raw import is_index, kind_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import SoilSpec, spec_named
-from tautwire.studies.study.study import SHOWN
 from tautwire.studies.study.units import Kind
 
 WIDEST = 1.25  # upper over lower edge of a piece served by one rational response
 FEW = 9  # up to this many frequencies in a piece are solved directly
-TEXT_UNITS = {
-    units.length: "m",
-    units.angle: "deg",
-    units.capacitance: "pF",
-    units.inductance: "uH",
-    units.resistance: "ohm",
-    units.conductivity: "mS/m",
-    units.power: "W",
-}
 
 
 def quantity_kind(path: str, field: str) -> Kind:
@@ -38,18 +27,6 @@ def quantity_kind(path: str, field: str) -> Kind:
     if kind is None:
         raise InputError(field, repr(path), "a key with a quantity, such as antenna.length, site.soil.er, coax.height")
     return kind
-
-
-def shown(value: float, kind: Kind, digits: int = 4) -> str:
-    """An SI value for people: "20.13 m", "31.2 deg"."""
-    number = f"{value * SHOWN[kind][2]:#.{digits}g}".rstrip(".")
-    return f"{number} {TEXT_UNITS.get(kind, '')}".strip()
-
-
-def written(value: float, kind: Kind) -> Any:
-    """An SI value as it is written into a study file, to 6 digits."""
-    number = float(f"{value * SHOWN[kind][2]:.6g}")
-    return f"{number:.9g} {TEXT_UNITS[kind]}" if kind in TEXT_UNITS else number
 
 
 def _steps(path: str) -> list[str]:

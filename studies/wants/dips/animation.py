@@ -11,7 +11,7 @@ import pandas as pd
 from PIL import Image
 
 from tautwire.model.errors import InputError
-from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, name_of, running, value_text, view_of
+from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, running, view_of
 from tautwire.studies.drawing.style import INK, Look, Sheet, style
 from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.wants.dips.band_panel import NAMED, Shelf, band_ground, key_handles, swr_limit
@@ -85,7 +85,7 @@ def drawn(result: Result, band: str | None = None) -> list[np.ndarray]:
         for value, curve in curves:
             colour = colours.mark(value).colour
             (line,) = ax.plot(curve["f_mhz"], np.clip(curve["swr"], 1, limit * 9), color=colour, zorder=3.5)
-            where.set_text(f"{name_of(axis)} {value_text(axis, value)}")
+            where.set_text(f"{axis.name} {axis.value_text(value)}")
             hung = _hang(ax, shelf, low_points[low_points[axis.column] == value], colour)
             frames.append(sheet.pixels())
             line.set(alpha=0.28, linewidth=look.line * 0.7, zorder=3)

@@ -10,8 +10,9 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import Colours, band_title, mhz_text, word
+from tautwire.studies.drawing.axes import Colours, band_title, mhz_text
 from tautwire.studies.drawing.style import INK, QUIET, TARGET, Look, Sheet, style
+from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 from tautwire.studies.wants.dips.dip import below
 
@@ -87,7 +88,7 @@ def bands_that_fit(look: Look, rows: int) -> int:
 def _names(dips: pd.DataFrame, axes: Sequence[Axis]) -> pd.Series:
     if not axes:
         return pd.Series("this set-up", index=dips.index)
-    return dips[[a.column for a in axes]].apply(lambda row: ", ".join(map(word, row)), axis=1)
+    return dips[[a.column for a in axes]].apply(lambda row: ", ".join(map(in_words, row)), axis=1)
 
 
 def _sweep(sweeps: pd.DataFrame | None, row: dict[Any, Any], axes: Sequence[Axis]) -> pd.DataFrame | None:
@@ -96,7 +97,7 @@ def _sweep(sweeps: pd.DataFrame | None, row: dict[Any, Any], axes: Sequence[Axis
         return None
     mine = sweeps["band"] == row["band"]
     for a in axes:
-        mine &= sweeps[a.column].map(word) == word(row[a.column])
+        mine &= sweeps[a.column].map(in_words) == in_words(row[a.column])
     return sweeps[mine]
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from tautwire.studies.drawing.axes import running, word
+from tautwire.studies.drawing.axes import running
 from tautwire.studies.drawing.layout import layout_figure, layout_grid
-from tautwire.studies.drawing.words import labels_words, shared_words, title_of
+from tautwire.studies.drawing.words import shared_words, title_of
+from tautwire.studies.study.cells import in_words
 from tautwire.studies.wants.dips.category import category_figure
 from tautwire.studies.wants.dips.dip import dip_figure
 from tautwire.studies.wants.dips.impedance import impedance_figure
@@ -29,12 +30,12 @@ def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]
         firsts: dict[Any, Case] = {}
         for case in cases:
             firsts.setdefault(case.labels[study.axes[0].column], case)
-        return {"layout": layout_grid([(word(k), c.setup().build()) for k, c in firsts.items()], **head)}
+        return {"layout": layout_grid([(in_words(k), c.setup().build()) for k, c in firsts.items()], **head)}
     first, last = cases[0].setup().build(), cases[-1].setup().build()
     if first.structure == last.structure:
         return {"layout": layout_figure(first, caption=shared_words(study), **head)}
     return {
-        stem: layout_figure(built, caption=f"{labels_words(study, case.labels)}; {shared_words(study)}", **head)
+        stem: layout_figure(built, caption=f"{study.words_of(case.labels)}; {shared_words(study)}", **head)
         for stem, built, case in (("layout", first, cases[0]), ("layout_last", last, cases[-1]))
     }
 
@@ -66,7 +67,7 @@ def dip_figure_of(
         return smith_figure(sweeps, shown, study.axes, **head)
     if axis is not None and axis.numbers is not None and len(axis.numbers) > 1:
         return dip_figure(dips, sweeps, shown, study.axes, **head)
-    return category_figure(dips, sweeps, shown, study.axes, **head) if len(study.cases()) > 1 else None
+    return category_figure(dips, sweeps, shown, study.axes, **head) if study.count > 1 else None
 
 
 def dip_figures(result: Result, size: str | Look = "print", bands: Sequence[Band] | None = None) -> dict[str, Sheet]:

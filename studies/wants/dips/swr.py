@@ -12,7 +12,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, panel_shape, running, value_text, view_of
+from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, panel_shape, running, view_of
 from tautwire.studies.drawing.labels import spread, text_size
 from tautwire.studies.drawing.style import Look, Sheet, style
 from tautwire.studies.study.study import Axis
@@ -92,10 +92,8 @@ def _places(
     low, high = ax.get_xlim()
     scale = (high - low) / (ax.get_window_extent().width / sheet.dpi)  # MHz an inch
     at = [float(dips["dip_mhz"].iloc[i]) for i in rows]
-    if axis is None:
-        words = [f"{f:.3f} MHz" for f in at]
-    else:
-        words = [value_text(axis, dips[axis.column].iloc[i]) for i in rows]
+    names = [] if axis is None else [axis.value_text(dips[axis.column].iloc[i]) for i in rows]
+    words = names or [f"{f:.3f} MHz" for f in at]
     widths = [text_size(sheet, w, sheet.look.small)[0] * scale for w in words]
     places = spread(at, widths, low, high, 0.6 * sheet.look.small / 72 * scale)
     far = 4 * sheet.look.small / 72 * scale

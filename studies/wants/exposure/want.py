@@ -66,7 +66,7 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "exposure" (a row a band), and for a few cases "exposure_plan" and "exposure_section" (a row a place)."""
     spec: ExposureSpec = study.options["exposure"]
     frames: Frames = {"exposure": []}
-    maps = len(study.cases()) <= MOST_MAPS if spec.maps is None else spec.maps
+    maps = study.count <= MOST_MAPS if spec.maps is None else spec.maps
     if maps:
         frames |= {"exposure_plan": [], "exposure_section": []}
     for band in study.bands:
@@ -164,14 +164,13 @@ def sentences(result: Result) -> list[str]:
 
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Maps of the first case, a figure a band."""
-    from tautwire.studies.drawing.words import labels_words
     from tautwire.studies.wants.exposure.figures import exposure_figure
 
     case = result.study.cases()[0]
     rows, plan, section = (result.of(name, case) for name in ("exposure", "exposure_plan", "exposure_section"))
     if plan.empty or section.empty:
         return {}
-    where = labels_words(result.study, case.labels)
+    where = result.study.words_of(case.labels)
     spec: ExposureSpec = result.study.options["exposure"]
     out: dict[str, Figure] = {}
     for band in result.study.bands:

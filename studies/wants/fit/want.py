@@ -17,15 +17,16 @@ from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.measurement import PLANES, Sweep, read_sweeps
 from tautwire.studies.study.parts import HIDDEN, Part
+from tautwire.studies.study.quantities import CUSTOMARY
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import usual_of, usual_sd
-from tautwire.studies.study.study import SHOWN, Study
+from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import Number
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
 from tautwire.studies.wants.fit.search import Measured, Parameter
 from tautwire.studies.wants.fit.words import notes
 from tautwire.studies.wants.known import KEYS, Known, flat, read_known
-from tautwire.studies.wants.local_model import TEXT_UNITS, quantity_kind
+from tautwire.studies.wants.local_model import quantity_kind
 from tautwire.studies.wants.spread.values import start_of, uncertain
 from tautwire.studies.wants.want import Frames, Want
 
@@ -166,12 +167,12 @@ def tables(found: Fit) -> Frames:
     rows = []
     for i, p in enumerate(found.parameters):
         kind = quantity_kind(p.path, "fit")
-        factor = SHOWN[kind][2]
+        factor = CUSTOMARY[kind].factor
         others = [j for j in range(len(found.sd)) if j != i]
         k = max(others, key=lambda j: abs(found.correlation[i, j]), default=i)
         rows.append({
             "parameter": p.path,
-            "unit": TEXT_UNITS.get(kind, ""),
+            "unit": CUSTOMARY[kind].unit,
             "start": p.start * factor,
             "prior_sd": math.nan if p.sd is None else p.sd * factor,
             "estimate": float(found.estimate[i]) * factor,

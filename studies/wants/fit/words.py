@@ -6,8 +6,9 @@ from collections.abc import Iterable
 import numpy as np
 
 from tautwire.model.reflection import swr_of
+from tautwire.studies.study.quantities import quantity_text
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, unexplained
-from tautwire.studies.wants.local_model import quantity_kind, shown
+from tautwire.studies.wants.local_model import quantity_kind
 
 ALIKE = 0.95  # correlation from which two values count as not told apart
 SILENT = 0.8  # of the prior's sd left: the data said little
@@ -33,13 +34,13 @@ def _value(found: Fit, i: int) -> str:
     p = found.parameters[i]
     kind = quantity_kind(p.path, "fit")
     sd = float(found.sd[i])
-    known = "" if p.sd is None else f" give or take {shown(p.sd, kind, 2)}"
+    known = "" if p.sd is None else f" give or take {quantity_text(p.sd, kind, 2)}"
     digits = 4
     if found.estimate[i] and sd > 0:
         digits = max(2, min(6, 2 + math.ceil(math.log10(abs(found.estimate[i]) / sd))))
     return (
-        f"{p.path}: {shown(float(found.estimate[i]), kind, digits)}, standard deviation {shown(sd, kind, 2)} "
-        f"(started from {shown(p.start, kind)}{known})."
+        f"{p.path}: {quantity_text(float(found.estimate[i]), kind, digits)}, "
+        f"standard deviation {quantity_text(sd, kind, 2)} (started from {quantity_text(p.start, kind)}{known})."
     )
 
 
@@ -85,7 +86,9 @@ def _bounds(found: Fit) -> list[str]:
     for p, value in zip(found.parameters, found.estimate, strict=True):
         if min(value - p.low, p.high - value) < 0.005 * (p.high - p.low):
             kind = quantity_kind(p.path, "fit")
-            out.append(f"{p.path} ran into the end of its range, {shown(float(value), kind)}: widen it or doubt it.")
+            out.append(
+                f"{p.path} ran into the end of its range, {quantity_text(float(value), kind)}: widen it or doubt it."
+            )
     return out
 
 

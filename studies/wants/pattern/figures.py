@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from tautwire.studies.drawing.axes import Colours, groups, lines, name_of, running
+from tautwire.studies.drawing.axes import Colours, groups, lines, running
 from tautwire.studies.drawing.style import INK, QUIET, RULE, Look, Sheet, style
 from tautwire.studies.drawing.words import shared_words, title_of
 from tautwire.studies.wants.pattern.gain import gain_figure
@@ -111,7 +111,7 @@ def _edge(gain: pd.Series) -> float:
 
 
 def _what(cut: str, table: pd.DataFrame, axis: Axis | None) -> str:
-    each = "" if axis is None else f" by {name_of(axis)}"
+    each = "" if axis is None else f" by {axis.name}"
     if cut == "elevation":
         return f"Gain in the vertical plane of the bearing{each}"
     low, high = table["cut_elevation_deg"].min(), table["cut_elevation_deg"].max()

@@ -7,7 +7,6 @@ import pandas as pd
 from matplotlib.patches import Patch
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import name_of, value_text
 from tautwire.studies.drawing.style import INK, Look, Sheet, style
 from tautwire.studies.study.study import Axis
 
@@ -88,8 +87,5 @@ def _case(axes: Sequence[Axis], row: dict[Any, Any]) -> str:
     if not axes:
         return "this set-up"
     if len(axes) == 1:
-        return value_text(axes[0], row[axes[0].column])
-    return ", ".join(
-        value_text(a, row[a.column]) if a.numbers is None else f"{name_of(a)} {value_text(a, row[a.column])}"
-        for a in axes
-    )
+        return axes[0].value_text(row[axes[0].column])
+    return ", ".join(a.words(row[a.column]) for a in axes)

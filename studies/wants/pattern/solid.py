@@ -10,7 +10,6 @@ from matplotlib.colors import Normalize
 from mpl_toolkits.mplot3d import Axes3D  # noqa: F401  makes the projection known
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import name_of, value_text
 from tautwire.studies.drawing.style import INK, QUIET, RAMP, Look, Sheet, style
 from tautwire.studies.study.study import Axis
 
@@ -64,7 +63,7 @@ def _cases(sphere: pd.DataFrame, axes: Sequence[Axis]) -> list[tuple[str, pd.Dat
         mine = pd.Series(True, index=sphere.index)
         for a in axes:
             mine &= sphere[a.column].map(str) == str(row[a.column])
-        words = ", ".join(f"{name_of(a)} {value_text(a, row[a.column])}" for a in axes)
+        words = ", ".join(a.words(row[a.column]) for a in axes)
         out.append((words, sphere[mine]))
     return out if len(sphere) > len(out[0][1]) else out[:1]
 

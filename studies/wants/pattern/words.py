@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from tautwire.studies.drawing.axes import name_of, running, value_text
-from tautwire.studies.drawing.words import labels_words
+from tautwire.studies.drawing.axes import running
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -69,7 +68,7 @@ def _back(db: float) -> str:
 
 def _many(result: Result, band: str, rows: pd.DataFrame) -> list[str]:
     def label(row: pd.Series) -> str:
-        return labels_words(result.study, dict(row))
+        return result.study.words_of(dict(row))
 
     gains = rows["forward_gain_dbi"] + rows["peak_radio_gain_dbi"] - rows["peak_gain_dbi"]
     best, least = rows.loc[gains.idxmax()], rows.loc[gains.idxmin()]
@@ -87,7 +86,7 @@ def _many(result: Result, band: str, rows: pd.DataFrame) -> list[str]:
         rows = rows.sort_values(axis.column)
         a, b = rows.iloc[0], rows.iloc[-1]
         out.append(
-            f"{band}: from {value_text(axis, a[axis.column])} to {value_text(axis, b[axis.column])} of {name_of(axis)} "
+            f"{band}: from {axis.value_text(a[axis.column])} to {axis.value_text(b[axis.column])} of {axis.name} "
             f"the take-off angle goes from {a['takeoff_deg']:.0f}° to {b['takeoff_deg']:.0f}° and the peak gain from "
             f"{a['peak_gain_dbi']:.1f} to {b['peak_gain_dbi']:.1f} dBi."
         )

@@ -17,7 +17,6 @@ from tautwire.model.errors import InputError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.fields.far_field import gain
 from tautwire.model.fields.stress import choke_heat, current_along, own_segments
-from tautwire.studies.drawing.words import labels_words
 from tautwire.studies.study.feed_parts import ChokeSpec
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import CounterpoiseSpec, Setup
@@ -207,7 +206,7 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     table, along = result.of("shield", first), result.of("shield_along", first)
     if table.empty or along.empty:
         return {}
-    caption = labels_words(result.study, first.labels)
+    caption = result.study.words_of(first.labels)
     title = "Current on the coax shield, and what a choke does to the dip"
     return {"shield": shield_figure(table, along, result.study.bands, title=title, caption=caption, size=size)}
 

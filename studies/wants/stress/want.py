@@ -21,7 +21,6 @@ from tautwire.model.fields.stress import (
     potential,
     stress,
 )
-from tautwire.studies.drawing.words import labels_words
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.operating_point import operating_frequency
 from tautwire.studies.wants.want import Frames, Rows, Want
@@ -173,7 +172,7 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     if parts["stress"].empty:
         return {}
     row = parts["stress"].iloc[0]
-    caption = f"{row['power_w']:g} W, duty {row['duty']:g}; {labels_words(result.study, first.labels)}".rstrip("; ")
+    caption = f"{row['power_w']:g} W, duty {row['duty']:g}; {result.study.words_of(first.labels)}".rstrip("; ")
     structure, title = first.setup().build().structure, "Current along the wire and its return conductors"
     return {
         "stress": stress_figure(

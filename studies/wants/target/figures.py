@@ -10,9 +10,9 @@ import pandas as pd
 from matplotlib.lines import Line2D
 
 from tautwire.model.fields.hop_angles import LAYERS, hop_elevation, hop_reach
-from tautwire.studies.drawing.axes import word
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Look, Sheet, style
 from tautwire.studies.drawing.words import shared_words, title_of
+from tautwire.studies.study.cells import in_words
 
 if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band
@@ -89,7 +89,7 @@ def region_figure(
 def _names(table: pd.DataFrame, axes: Sequence[Axis]) -> pd.Series:
     if not axes:
         return pd.Series("this set-up", index=table.index)
-    return table[[a.column for a in axes]].apply(lambda row: ", ".join(map(word, row)), axis=1)
+    return table[[a.column for a in axes]].apply(lambda row: ", ".join(map(in_words, row)), axis=1)
 
 
 def _region_words(known: pd.DataFrame, region: str) -> str:

@@ -17,7 +17,6 @@ from tautwire.model.errors import InputError
 from tautwire.model.fields.hop_angles import LAYERS, Region, hop_reach
 from tautwire.model.fields.pattern import Pattern
 from tautwire.model.fields.power_balance import power_balance, power_chain
-from tautwire.studies.drawing.words import labels_words
 from tautwire.studies.study import units
 from tautwire.studies.study.guard import Name
 from tautwire.studies.study.parts import Part
@@ -202,7 +201,7 @@ def sentences(result: Result) -> list[str]:
         hops = "one hop" if row["hops"] == 1 else f"{row['hops']} hops"
         low, high = row["elevation_low_deg"], row["elevation_high_deg"]
         angles = f"{low:.0f}°" if high - low < 0.5 else f"{low:.0f} to {high:.0f}°"
-        words = labels_words(result.study, row)
+        words = result.study.words_of(row)
         case = f" with {words}" if words else ""
         rest = f", {row['spread_db']:.1f} dB above the least" if row["spread_db"] > 0.05 else ""
         more = row["turn_gain_db"]

@@ -145,19 +145,19 @@ def sentences(result: Result) -> list[str]:
     out = []
     for labels, rows in parts(table, others):
         stops = where(result.frames["stops"], labels)
-        at = "".join(f"{k} {v}: " for k, v in labels.items())
+        place = f"{result.study.words_of(labels)}: " if labels else ""
         served = int(rows["served"].sum())
         if served:
             words = "One stop serves" if len(stops) == 1 else f"{len(stops)} stops serve"
             which = f"all {served}" if served == len(rows) else f"{served} of {len(rows)}"
-            out.append(f"{at}{words} {which} wanted segments with SWR up to {level:g}:")
+            out.append(f"{place}{words} {which} wanted segments with SWR up to {level:g}:")
             for _, stop in stops.iterrows():
                 out.append(
                     f"  {stop[COLUMN]:g} turns out ({stop['wire_m']:.2f} m): {stop['segments'].replace(';', ',')}; "
                     f"SWR at worst {stop['swr_worst']:.2f}."
                 )
         else:
-            out.append(f"{at}No wanted segment can be served with SWR up to {level:g}.")
+            out.append(f"{place}No wanted segment can be served with SWR up to {level:g}.")
         out += _shift_words(rows)
         out += [unserved_words(row, level) for _, row in rows[~rows["served"]].iterrows()]
         out += _flat_words(where(result.frames["turn_swr"], labels))

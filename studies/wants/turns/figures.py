@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import textwrap
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm, ListedColormap
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, TARGET, Look, Sheet, style
+from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.raw import table_value
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, threshold, unserved_words, where
 
@@ -152,14 +152,13 @@ def _table(ax: Axes, y: float, rows: pd.DataFrame) -> float:
     for _, row in rows.iterrows():
         y -= step
         ax.plot((EDGE, right), (y + step / 2,) * 2, color=RULE, linewidth=0.8)
-        shift = row["shift_khz_per_turn"]
         cells = (
             row["segment"],
             f"{row[COLUMN]:g}",
             f"{row['wire_m']:.2f}",
             f"{row['swr_best']:.1f} to {row['swr_worst']:.1f}",
-            "" if math.isnan(row["swr_neighbour"]) else f"{row['swr_neighbour']:.1f}",
-            "" if math.isnan(shift) else f"{shift:+.0f}".replace("-", "\u2212"),
+            formatted(row["swr_neighbour"], ".1f", ""),
+            formatted(row["shift_khz_per_turn"], "+.0f", "").replace("-", "\u2212"),
         )
         for (_, x, side), cell in zip(HEADS, cells, strict=True):
             weight = "bold" if x == HEADS[1][1] else "normal"

@@ -18,8 +18,9 @@ from tautwire.model.reflection import swr
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.buildable import buildable
 from tautwire.studies.study.parts import Part
+from tautwire.studies.study.quantities import written
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.study import Axis, Study, si_text
+from tautwire.studies.study.study import Axis, Study
 from tautwire.studies.study.units import Number, length
 from tautwire.studies.wants.dips.reading import GRID, minima, swr_at_radio, the_dip, window
 from tautwire.studies.wants.turns.choice import COLUMN, finish, sentences, threshold
@@ -109,7 +110,7 @@ def with_turn_axis(study: Study) -> Study:
     )
     if any(a.path.startswith(("reel", "antenna.length", "variant")) for a in study.axes):
         return study
-    texts = tuple(si_text(round(float(m), 6), length) for m in metres)
+    texts = tuple(written(round(float(m), 6), length) for m in metres)
     axis = Axis("antenna.length", COLUMN, "turns out", texts, tuple(map(float, turns)))
     return replace(study, axes=(*study.axes, axis))
 

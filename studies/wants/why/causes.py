@@ -8,9 +8,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from tautwire.model.errors import InputError
+from tautwire.studies.study.quantities import CUSTOMARY
 from tautwire.studies.study.setup import NearbySpec, Setup
 from tautwire.studies.study.soil import SOIL_AT
-from tautwire.studies.study.study import SHOWN
 from tautwire.studies.study.units import Kind, angle, length
 from tautwire.studies.wants.local_model import value_at, with_value, with_values
 
@@ -68,7 +68,7 @@ def causes(setup: Setup) -> tuple[Cause, ...]:
 
 
 def _amount(value: float, kind: Kind) -> str:
-    number = abs(value) * SHOWN[kind][2]
+    number = abs(value) * CUSTOMARY[kind].factor
     if kind is length:
         return f"{number:.2f} m" if number >= 0.1 else f"{number * 100:.1f} cm"
     return f"{number:.0f} deg" if number >= 3 else f"{number:.1f} deg"

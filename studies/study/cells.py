@@ -1,0 +1,42 @@
+"""Values as text in the cells of tables for people."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+
+def cell_text(value: Any) -> str:
+    """A value with few digits: four decimals below 100 and none above, two digits if it is tiny; "" for NaN.
+
+    >>> [cell_text(x) for x in (14.0625, 2450.4, 0.00001234, float("nan"), 3, "20 m")]
+    ['14.0625', '2450', '1.2e-05', '', '3', '20 m']
+    """
+    if not isinstance(value, float | np.floating):
+        return str(value)
+    if math.isnan(value):
+        return ""
+    number = float(value)
+    text = f"{number:.4f}".rstrip("0").rstrip(".") if abs(number) < 100 else f"{number:.0f}"
+    return text if float(text) or not number else f"{number:.2g}"
+
+
+def formatted(value: Any, form: str, none: str = "-") -> str:
+    """A number, or a text, in a format of its own; `none` for NaN.
+
+    >>> formatted(3.14159, ".2f"), formatted(float("nan"), ".2f")
+    ('3.14', '-')
+    """
+    return none if isinstance(value, float) and math.isnan(value) else f"{value:{form}}"
+
+
+def in_words(value: Any) -> str:
+    """A value of a set-up or an axis in words, also where it is a table.
+
+    >>> in_words({"er": 9, "sigma": "2 mS/m"}), in_words(15.0), in_words("sea water")
+    ('er 9, sigma 2 mS/m', '15', 'sea water')
+    """
+    if isinstance(value, Mapping):
+        return ", ".join(f"{k} {v}" for k, v in value.items())
+    return f"{value:g}" if isinstance(value, float) else str(value)
