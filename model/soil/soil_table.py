@@ -18,10 +18,12 @@ from tautwire.model.errors import InputError
 from tautwire.model.frequencies import wave_number
 from tautwire.model.soil.ground import Ground
 from tautwire.model.soil.sommerfeld import QUICK, kernels
+from tautwire.model.soil.stack import Stack
 
 R_MIN, R_MAX = 0.019, 120.0  # m: two wires at 1 cm; the span of an 80 m wire and its return conductor, and more
 N_R, N_ANGLE = 12, 9
 LOG_SPAN, PHASE_SPAN, WAVE_PIECES = 3.0, 10.0, 5
+LAYER_ANGLE, LAYER_LOG_SPAN, LAYER_PIECES = 11, 2.0, 12  # over layers
 CHUNK = 1024  # points at a time, so that they stay in the processor's cache
 BEND = 1.0  # angles crowd towards the horizon by a factor exp(BEND)
 
@@ -50,18 +52,18 @@ class SoilTable:
         r = np.hypot(x, z)
         self._check(r)
         angle = np.arctan2(z, x)
-        in_angle = chebvander(2 / BEND * np.log1p(angle * (2 / np.pi) * np.expm1(BEND)) - 1, N_ANGLE - 1).T
+        _, angles, many, radii = self.coefficients.shape
+        in_angle = chebvander(2 / BEND * np.log1p(angle * (2 / np.pi) * np.expm1(BEND)) - 1, angles - 1).T
         log_r, log_edge = np.log(r), np.log(self.edges)
         piece = np.searchsorted(self.edges[1:-1], r)
-        many = self.coefficients.shape[2]
         out = np.empty((2 * many, len(r)))
         for p, c in enumerate(self.coefficients):
             inside = np.flatnonzero(piece == p)
             low, high = log_edge[p : p + 2]
-            parts = np.concatenate([c.real, c.imag], axis=1).reshape(-1, N_R)
+            parts = np.concatenate([c.real, c.imag], axis=1).reshape(-1, radii)
             for at in np.split(inside, range(CHUNK, len(inside), CHUNK)):
-                in_r = chebvander((2 * log_r[at] - low - high) / (high - low), N_R - 1).T
-                by_angle = (parts @ in_r).reshape(N_ANGLE, 2 * many, -1)
+                in_r = chebvander((2 * log_r[at] - low - high) / (high - low), radii - 1).T
+                by_angle = (parts @ in_r).reshape(angles, 2 * many, -1)
                 out[:, at] = sum(a * y for a, y in zip(in_angle[:, at], by_angle, strict=True))
         scaled: Complex = out[:many] + 1j * out[many:]
         return scaled * (np.exp(-1j * r) / r)
@@ -98,22 +100,21 @@ def soil_table(f_hz: float, ground: Ground, r_min: float = R_MIN, r_max: float =
     """
     if ground.is_free_space or ground.is_perfect:
         raise InputError("soil", repr(ground.name), "a real soil: free space and perfect ground need no table")
-    if ground.stack(f_hz).depth:
-        raise InputError("soil", repr(ground.name), "a soil without layers")
     if not 0 < r_min < r_max < np.inf:
         raise InputError("r_min", f"{r_min} m", f"above 0 and below r_max = {r_max} m")
     if not 0 < f_hz < np.inf:
         raise InputError("frequency", f"{f_hz} Hz", "above 0")
-    k, n2 = wave_number(f_hz), complex(ground.n2(f_hz))
-    edges = _edges(k * r_min, k * r_max, np.sqrt(n2))
-    s, t = _nodes(N_R), _nodes(N_ANGLE)
+    k = wave_number(f_hz)
+    below = ground.stack(f_hz).scaled(k)
+    edges = _layer_edges(k * r_min, k * r_max, below) if below.depth else _edges(k * r_min, k * r_max, below.index[0])
+    s, t = _nodes(N_R), _nodes(LAYER_ANGLE if below.depth else N_ANGLE)
     low, high = np.log(edges[:-1, None]), np.log(edges[1:, None])
     r = np.exp((low + high) / 2 + (high - low) / 2 * s)[:, :, None]
     angle = np.pi / 2 * np.expm1(BEND * (t + 1) / 2) / np.expm1(BEND)
-    g = kernels((r * np.cos(angle)).ravel(), (r * np.sin(angle)).ravel(), n2, effort=QUICK)
-    g = g.reshape(4, len(edges) - 1, N_R, N_ANGLE) * np.exp(1j * r) * r
+    g = kernels((r * np.cos(angle)).ravel(), (r * np.sin(angle)).ravel(), below, effort=QUICK)
+    g = g.reshape(4, len(edges) - 1, len(s), len(t)) * np.exp(1j * r) * r
     c = np.einsum("ar,kprt,bt->pbka", _fit(s), g, _fit(t), optimize=True)
-    return SoilTable(k, n2, edges, np.ascontiguousarray(c))
+    return SoilTable(k, below.top, edges, np.ascontiguousarray(c))
 
 
 def _edges(low: float, high: float, n: complex) -> Real:
@@ -125,6 +126,19 @@ def _edges(low: float, high: float, n: complex) -> Real:
         if edges[-1] < absorbed:
             edges.append(min(high, edges[-1] + width))
     return np.array(edges + _log_edges(edges[-1], high)[1:])
+
+
+def _layer_edges(low: float, high: float, below: Stack) -> Real:
+    """The same over layers, whose guided waves are no slower than the waves in the layers and may reach far."""
+    edges = [low]
+    while edges[-1] < high:
+        at = edges[-1]
+        slow = max((abs(n - 1) for n in below.index if -n.imag * at < 7), default=0.0)
+        step = at * math.expm1(LAYER_LOG_SPAN)
+        if len(edges) < LAYER_PIECES and slow:
+            step = min(step, max(PHASE_SPAN / slow, 0.3 * at))
+        edges.append(min(high, at + step))
+    return np.array(edges)
 
 
 def _log_edges(low: float, high: float) -> list[float]:

@@ -21,6 +21,9 @@ Panels narrow towards u = 0 (the pole at u = -j/sqrt(n2 + 1) lies close when |n2
 branch point near u = sqrt(n2 - 1). Past it, at l = a, a point well above the soil goes on along the real axis; for any
 other, J is half the sum of two Hankel functions and each half follows its own steepest descent, where it falls as
 exp(-t), t = R |l - a|.
+
+Over layers (stack.py) the integrand has poles too, the waves that layers guide. They lie close below the real axis of
+l, so there the path to l = a goes a little above it, with Bessel functions of complex argument (bessel.py).
 """
 
 import itertools
@@ -31,33 +34,40 @@ import numpy as np
 from scipy.special import hankel1, j0, j1
 
 from tautwire.model.arrays import Complex, Real
-from tautwire.model.quadrature import laguerre, on_panels
+from tautwire.model.quadrature import laguerre, legendre, on_panels
+from tautwire.model.soil.bessel import bessel_j
+from tautwire.model.soil.stack import Stack
 
 
 @dataclass(frozen=True)
 class Effort:
     """points: Gauss points a panel. phase: radians that a panel may span. tail: Gauss-Laguerre points beyond a.
 
-    spread: ratio of the R that share one path.
+    spread: ratio of the R that share one path. clearance: a panel's length over its distance from poles, over layers.
     """
 
     points: int
     phase: float
     tail: int
     spread: float
+    clearance: float
 
 
-FINE = Effort(16, 8.0, 80, 2.0)
-QUICK = Effort(6, 4.5, 12, 3.0)
+FINE = Effort(16, 8.0, 80, 2.0, 1.0)
+QUICK = Effort(6, 4.5, 12, 3.0, 1.6)
+FAINT = 16.0  # exp(-FAINT) of a wave is not felt
+LIFT = 2.0  # how far the path over layers goes up, times 1/(distance): exp(LIFT) is what the Bessel functions may grow
 REACH = 4.0  # the least a R, so that the Hankel functions are smooth along the tails
 
 
-def kernels(rho: Real, zeta: Real, n2: complex, split: bool = True, effort: Effort = FINE) -> Complex:
+def kernels(rho: Real, zeta: Real, below: Stack | complex, split: bool = True, effort: Effort = FINE) -> Complex:
     """Vz, Vr, A, B as an array (4, M) for M points.
 
-    rho: horizontal distance, zeta: sum of the two heights, both (M,), in units of 1/k, not both zero. n2: relative
-    permittivity er - j sigma/(w eps0). split: without the quasi-static image (True) or the whole reflected field.
+    rho: horizontal distance, zeta: sum of the two heights, both (M,), in units of 1/k, not both zero. below: relative
+    permittivity er - j sigma/(w eps0), or a stack of layers whose depths are in 1/k too. split: without the top layer's
+    quasi-static image (True) or the whole reflected field.
     """
+    stack = Stack.of(below)
     rho, zeta = np.asarray(rho, dtype=float), np.asarray(zeta, dtype=float)
     r = np.hypot(rho, zeta)
     rho = np.maximum(rho, 1e-9 * r)
@@ -65,26 +75,82 @@ def kernels(rho: Real, zeta: Real, n2: complex, split: bool = True, effort: Effo
     group = np.floor(np.log(r) / math.log(effort.spread))
     for each in np.unique(group):
         at = np.flatnonzero(group == each)
-        out[:, at] = _group(rho[at], zeta[at], r[at], complex(n2), split, effort)
+        out[:, at] = _group(rho[at], zeta[at], r[at], stack, split, effort)
     return out
 
 
-def _group(rho: Real, zeta: Real, r: Real, n2: complex, split: bool, effort: Effort) -> Complex:
+def _group(rho: Real, zeta: Real, r: Real, below: Stack, split: bool, effort: Effort) -> Complex:
     """The kernels (4, M) at points of similar distance r."""
-    n = np.sqrt(n2)
-    deep = -n.imag * r.min() > 40  # then the branch point is not felt
-    a = max(2.0 if deep else 1.3 * n.real + 1, REACH / r.min())
-    moments = _shared_path(rho, zeta, n2, split, a, r.max(), effort)
+    slow = max((n.real for n in _felt(below, float(r.min()))), default=0.0)
+    clear = 1.3 * slow + 1 if slow else 2.0
+    a = max(clear, REACH / r.min())
+    path = _lifted_path if below.depth else _shared_path
+    moments = path(rho, zeta, below, split, a, float(r.max()), effort)
     steep = rho < 0.5 * zeta
     for at, tail in ((steep, _real_tail), (~steep, _hankel_tails)):
         if at.any():
-            moments[:, at] += tail(rho[at], zeta[at], n2, split, a, effort)
+            moments[:, at] += tail(rho[at], zeta[at], below, split, a, effort)
     m0, m1, m2, m3, m4, m5 = moments
     return np.stack([m0, m3, 1j * (m1 + (m4 - m5) / rho), 1j * (m2 + (m5 - m4) / rho)])
 
 
-def _bessel_factors(lam: Complex, u: Complex, n2: complex, split: bool) -> tuple[list[Complex], list[Complex]]:
+def _felt(below: Stack, r: float) -> list[complex]:
+    """Refractive indices of the layers whose own waves are not lost on the way down or along r."""
+    if not below.depth:
+        n = below.index[0]
+        return [] if -n.imag * r > 40 else [n]
+    felt, above = [], 0.0
+    for n, depth in zip(below.index, (*below.depth, 0.0), strict=True):
+        if -n.imag * r + above * n.real < FAINT:
+            felt.append(n)
+        above += 1.6 * depth  # there and back, at l near n, where the layers above weigh little
+    return felt
+
+
+def _echo_way(below: Stack) -> float:
+    """Twice the depth from which waves come back."""
+    way = lost = 0.0
+    for n, depth in zip(below.index, below.depth, strict=False):
+        part = min(depth, max(FAINT / 2 - lost, 0.0) / max(-n.imag, 1e-9))
+        way, lost = way + 2 * part, lost - n.imag * part
+    return way
+
+
+def _lifted_path(rho: Real, zeta: Real, below: Stack, split: bool, a: float, r: float, effort: Effort) -> Complex:
+    """Moments (6, M) from l = 0 to a over layers, above the poles of the waves they guide, which lie close below the
+    real axis, and above the branch points: up to a height of LIFT/(r + the way of the echo), along, and down to a."""
+    rate = r + _echo_way(below)
+    slow = max((n.real for n in below.index if n.real < a), default=1.0)
+    up = min(LIFT / rate, 0.5 * slow)
+    far = max(min(1.1 * slow + 0.3, a), 0.5)
+    lam, dl = _along([0j, 0.5 + 1j * up, far + 1j * up, complex(a)], slow, rate, effort)
+    u = np.sqrt(lam * lam - 1)
+    e, x = np.exp(np.outer(u, -zeta)), np.outer(lam, rho)
+    w0, w1 = _bessel_factors(lam, u, below, split)
+    along = dl * lam / u
+    return np.concatenate([(np.array(w) * along) @ (e * bessel_j(i, x)) for i, w in enumerate((w0, w1))])
+
+
+def _along(corners: list[complex], slow: float, rate: float, effort: Effort) -> tuple[Complex, Complex]:
+    """Gauss points and weights on the legs between corners, on panels that are short in phase and near 1 to slow."""
+    x, g = legendre(effort.points)
+    points, weights = [], []
+    for p, q in itertools.pairwise(corners):
+        length, at = abs(q - p), 0.0
+        way = (q - p) / length if length else 1.0
+        while at < length * (1 - 1e-12):
+            here = p + way * at
+            clear = abs(here - min(max(here.real, 0.98), slow))
+            step = min(effort.phase / rate, effort.clearance * max(clear, 1e-3), length - at)
+            points.append(here + way * step / 2 * (1 + x))
+            weights.append(way * step / 2 * g)
+            at += step
+    return np.concatenate(points), np.concatenate(weights)
+
+
+def _bessel_factors(lam: Complex, u: Complex, below: Stack, split: bool) -> tuple[list[Complex], list[Complex]]:
     """What multiplies J0 exp(-u zeta) du, and J1 exp(-u zeta) du, in the six moments; each of the shape of lam."""
+    n2 = below.top
     u1 = np.sqrt(lam * lam - n2)
     if (u1.real < 0).any():  # rounding on the cut
         u1 = np.where(u1.real < 0, -u1, u1)
@@ -94,19 +160,23 @@ def _bessel_factors(lam: Complex, u: Complex, n2: complex, split: bool) -> tuple
         rte = (n2 - 1) * s * s + (n2 - 1) / (n2 + 1)
     else:
         rtm, rte = (n2 * u - u1) / (n2 * u + u1), (u - u1) / (u + u1)
+    if below.depth:
+        more_tm, more_te = below.extra(lam, u, u1)
+        rtm, rte = rtm + more_tm, rte + more_te
     v, inverse = u * u * rtm, 1 / lam
     return [v + rtm, v, rte], [lam * u * rtm, rte * inverse, v * inverse]
 
 
-def _shared_path(rho: Real, zeta: Real, n2: complex, split: bool, a: float, r: float, effort: Effort) -> Complex:
-    """Moments (6, M) of the stretch from l = 0 to a."""
+def _shared_path(rho: Real, zeta: Real, below: Stack, split: bool, a: float, r: float, effort: Effort) -> Complex:
+    """Moments (6, M) of the stretch from l = 0 to a over one soil."""
+    n2 = below.top
     moments = np.zeros((6, len(rho)), complex)
     for factor, (t, dt) in ((1j, _falling(n2, r, effort)), (1.0, _rising(n2, a, r, effort))):
         u = factor * t
         lam = np.sqrt(1 + (u * u).real)
         e, x = np.exp(np.outer(u, -zeta)), np.outer(lam, rho)
         for half, w, bessel in zip(
-            (0, 3), _bessel_factors(lam.astype(complex), u.astype(complex), n2, split), (j0, j1), strict=True
+            (0, 3), _bessel_factors(lam.astype(complex), u.astype(complex), below, split), (j0, j1), strict=True
         ):
             moments[half : half + 3] += (np.array(w) * (factor * dt)) @ (e * bessel(x))
     return moments
@@ -154,18 +224,18 @@ def _panels(length: float, first: float, rate: float, effort: Effort) -> tuple[R
     return on_panels(np.array(edges), effort.points)
 
 
-def _real_tail(rho: Real, zeta: Real, n2: complex, split: bool, a: float, effort: Effort) -> Complex:
+def _real_tail(rho: Real, zeta: Real, below: Stack, split: bool, a: float, effort: Effort) -> Complex:
     """Moments (6, M) beyond a along the real axis; for rho < zeta/2."""
     t, g = laguerre(effort.tail)
     u = math.sqrt(a * a - 1) + t[:, None] / zeta
     lam = np.sqrt(1 + u * u)
-    w0, w1 = _bessel_factors(lam.astype(complex), u.astype(complex), n2, split)
+    w0, w1 = _bessel_factors(lam.astype(complex), u.astype(complex), below, split)
     e, x = np.exp(-u * zeta) * (g[:, None] / zeta), lam * rho
     e0, e1 = e * j0(x), e * j1(x)
     return np.stack([(w * e0).sum(0) for w in w0] + [(w * e1).sum(0) for w in w1])
 
 
-def _hankel_tails(rho: Real, zeta: Real, n2: complex, split: bool, a: float, effort: Effort) -> Complex:
+def _hankel_tails(rho: Real, zeta: Real, below: Stack, split: bool, a: float, effort: Effort) -> Complex:
     """Moments (6, M) beyond a along two paths of steepest descent, one above and one below the real axis."""
     t, g = laguerre(effort.tail)
     step = (zeta + 1j * rho) / (rho * rho + zeta * zeta)
@@ -173,7 +243,7 @@ def _hankel_tails(rho: Real, zeta: Real, n2: complex, split: bool, a: float, eff
     u = np.sqrt(lam * lam - 1)
     e, x = np.exp(-u * zeta) * (lam / u * step) * (g[:, None] / 2), lam * rho
     out = []
-    above, below = _bessel_factors(lam, u, n2, split), _bessel_factors(lam.conj(), u.conj(), n2, split)
+    above, below = _bessel_factors(lam, u, below, split), _bessel_factors(lam.conj(), u.conj(), below, split)
     for order in (0, 1):
         h = e * hankel1(order, x)
         out += [(w * h).sum(0) + (v * h.conj()).sum(0) for w, v in zip(above[order], below[order], strict=True)]
