@@ -7,13 +7,15 @@ surface downward is, wave by wave (k = 1, u0 = sqrt(l^2 - 1), u1 = sqrt(l^2 - n2
     T = sum[ p.t e ]      M = sum[ (j l p_z + u0 p_l) e ]      e = exp(j l (x cos phi + y sin phi) - u0 z)
 
 with p_l, p.t the parts of a moment along and across phi: transmitted electric field times magnetic field (TE, then TM).
+Over layers u1 (TE) and u1/n2 (TM) become what the waves meet at the surface (Y of stack.py), and what crosses each face
+below follows from the fields there, so that each layer's share is known. The waves that layers guide are sharp peaks.
 Nothing here uses the impedance matrix or the reflected-field tables, so a power balance with it is a check of both.
 
-Low wires need l far beyond what is worth summing. There the integrand is that of the charges in front of their
-images, C |M|^2/l with u0 = l and C = -Im(n2)/|n2 + 1|^2, whose integral over all l is a double sum over 1/distance;
-only the difference from it is summed, up to CUT |n| or what MOST_WAVES affords. That cap is felt by wires within a few
-centimetres of sea water only, where a few percent of the input may be missed. (Derived from a dipole's plane-wave
-spectrum; Weyl's identity.)
+Low wires need l far beyond what is worth summing. There the integrand is that of the charges in front of their images
+in the top layer, C |M|^2/l with u0 = l and C = -Im(n2)/|n2 + 1|^2, whose integral over all l is a double sum over
+1/distance; only the difference from it is summed, up to CUT |n| or what MOST_WAVES affords. That cap is felt by wires
+within a few centimetres of sea water only, where a few percent of the input may be missed. (Derived from a dipole's
+plane-wave spectrum; Weyl's identity.)
 """
 
 from collections.abc import Callable, Iterator
@@ -27,12 +29,14 @@ from tautwire.model.fields.far_field import moments
 from tautwire.model.frequencies import wave_number
 from tautwire.model.quadrature import legendre, on_panels
 from tautwire.model.soil.remainder import Segments
+from tautwire.model.soil.stack import Stack
 from tautwire.model.solve.solver import Solution
 
 CUT = 10.0  # times |n|: lateral wave numbers beyond it are left to the charges
 DECAY = 8.0  # exp(-DECAY) of a wave is nothing
 PHASE = 7.0  # radians a Gauss panel may span
 NODES = 8
+LEAST_LOSS = 1e-6  # tangent, of a layer
 LEAST_SPREAD = 1e-3  # a wire straight up has none
 MOST_WAVES = 150.0  # radians from the middle of the wires to their end at the highest wave number summed
 
@@ -42,34 +46,58 @@ def soil_power(solution: Solution, cut: float = CUT) -> float:
 
     cut: wave numbers up to cut |n| are summed one by one.
     """
-    if solution.ground.is_free_space or solution.ground.is_perfect:
-        return 0.0
-    n2 = complex(solution.ground.n2(solution.f_hz))
-    return downward(solution.segments, solution.current, wave_number(solution.f_hz), n2, cut)
+    return float(layer_powers(solution, cut).sum())
 
 
-def downward(seg: Segments, current: Complex, k: float, n2: complex, cut: float = CUT) -> float:
-    """Power, W, that currents (N,) at segment centres send down through z = 0 into a medium.
+def layer_powers(solution: Solution, cut: float = CUT) -> Real:
+    """Power into each layer of the soil, top to bottom, W for 1 V at the feed; one 0 without a soil."""
+    ground, f = solution.ground, solution.f_hz
+    if ground.is_free_space or ground.is_perfect:
+        return np.zeros(1)
+    return downward(solution.segments, solution.current, wave_number(f), ground.stack(f), cut)
 
-    k: wave number above, 1/m. n2: relative permittivity below.
+
+def downward(seg: Segments, current: Complex, k: float, below: Stack | complex, cut: float = CUT) -> Real:
+    """Power, W, that currents (N,) at segment centres leave in each layer below z = 0, top to bottom.
+
+    k: wave number above, 1/m. below: relative permittivity, or layers with depths in m.
     """
+    stack = _lossy(Stack.of(below).scaled(k))
     spectrum = _Spectrum(seg, current, k)
     enough = DECAY / spectrum.lowest
-    limit = min(enough, cut * abs(np.sqrt(n2)), max(3.0, MOST_WAVES / spectrum.spread(enough)))
-    charge_loss = -n2.imag / abs(n2 + 1) ** 2
+    limit = min(enough, _highest(stack, cut), max(3.0, MOST_WAVES / spectrum.spread(enough)))
+    charge_loss = stack.kappa.imag / -2
     split = limit < enough and charge_loss > 0
-    total = 0.0
-    for lateral, u0, weight in _lines(spectrum, n2, limit):
+    through = np.zeros(len(stack.n2) + 1)  # each upper face, and nothing at the end
+    for lateral, u0, weight in _lines(spectrum, stack, limit):
         te, tm, charges = spectrum.power(lateral, u0, split)
-        u1 = np.sqrt(lateral * lateral - n2)
-        total += weight * te * u1.imag / abs(u0 + u1) ** 2
-        total += weight * tm * (u1 * n2.conjugate()).imag / abs(n2 * u0 + u1) ** 2
+        faces = stack.admittances(np.array(complex(lateral * lateral)))
+        into = np.array([weight * tm / abs(u0 + faces[0][0]) ** 2, weight * te / abs(u0 + faces[0][1]) ** 2])
+        passed = stack.passed(np.array(complex(lateral * lateral)), faces)
+        for i, (face, share) in enumerate(zip(faces, passed, strict=True)):
+            through[i] += float(into @ (np.imag(face) * share))
         if split:
-            total -= weight * charges * charge_loss / lateral
-    total *= ETA0 * k * k / (4 * np.pi**2)
+            through[0] -= weight * charges * charge_loss / lateral
+    through *= ETA0 * k * k / (4 * np.pi**2)
     if split:
-        total += ETA0 / k * charge_loss / (2 * np.pi) * image_energy(seg, current)
-    return float(total)
+        through[0] += ETA0 / k * charge_loss / (2 * np.pi) * image_energy(seg, current)
+    return through[:-1] - through[1:]
+
+
+def _lossy(stack: Stack) -> Stack:
+    """The same with a little loss where layers have none, so that the waves they guide end in them."""
+    if not stack.depth:
+        return stack
+    return Stack(tuple(n2 - 1j * max(n2.imag + LEAST_LOSS * n2.real, 0.0) for n2 in stack.n2), stack.depth)
+
+
+def _highest(stack: Stack, cut: float) -> float:
+    """The lateral wave number beyond which only the charges' own image in the top layer is left."""
+    most, above = cut * abs(stack.index[0]), 0.0
+    for n, depth in zip(stack.index[1:], stack.depth, strict=True):
+        above += depth
+        most = max(most, min(cut * abs(n), DECAY / (2 * above)), DECAY / (4 * stack.depth[0]))
+    return most
 
 
 class _Spectrum:
@@ -120,18 +148,58 @@ class _Spectrum:
         return 2 * np.pi * float(te.mean()), 2 * np.pi * float(tm.mean()), 2 * np.pi * charges
 
 
-def _lines(spectrum: _Spectrum, n2: complex, limit: float) -> Iterator[tuple[float, complex, float]]:
+def _lines(spectrum: _Spectrum, stack: Stack, limit: float) -> Iterator[tuple[float, complex, float]]:
     """l, u0 and the weight of l dl: through the waves that travel (l = sin t), then those that only decay (u0 real)."""
+    near = min(0.4, *(1 / abs(np.sqrt(n2 + 1)) for n2 in stack.n2))
+    if stack.depth:
+        near = min(near, 0.5 * stack.depth[0])
+    for t, dt in _rule(np.pi / 2, lambda t: 1.0, spectrum, [(np.pi / 2, near)]):
+        yield np.sin(t), 1j * np.cos(t), np.sin(t) * np.cos(t) * dt
+    sharp = [(0.0, near)]
+    for n2 in stack.n2:
+        root = np.sqrt(n2 - 1)
+        sharp.append((float(root.real), max(abs(root.imag), 0.02 * abs(root), 0.01)))
+    sharp += [(float(u.real), max(abs(u.imag), 1e-7)) for u in guided_waves(stack)]
+    for u, du in _rule(limit, lambda u: u, spectrum, sharp):
+        yield float(np.sqrt(1 + u * u)), complex(u), u * du
+
+
+def _rule(
+    end: float, decay: Callable[[float], float], spectrum: _Spectrum, sharp: list[tuple[float, float]]
+) -> Iterator[tuple[float, float]]:
     x, w = legendre(NODES)
-    near = min(0.4, 1 / abs(np.sqrt(n2 + 1)))
-    for a, b in _panels(np.pi / 2, lambda t: 1.0, spectrum, [(np.pi / 2, near)]):
-        for t, dt in zip((a + b) / 2 + (b - a) / 2 * x, w * (b - a) / 2, strict=True):
-            yield np.sin(t), 1j * np.cos(t), np.sin(t) * np.cos(t) * dt
-    root = np.sqrt(n2 - 1)
-    sharp = [(0.0, near), (float(root.real), max(abs(root.imag), 0.02 * abs(root), 0.01))]
-    for a, b in _panels(limit, lambda u: u, spectrum, sharp):
-        for u, du in zip((a + b) / 2 + (b - a) / 2 * x, w * (b - a) / 2, strict=True):
-            yield float(np.sqrt(1 + u * u)), complex(u), u * du
+    for a, b in _panels(end, decay, spectrum, sharp):
+        yield from zip((a + b) / 2 + (b - a) / 2 * x, w * (b - a) / 2, strict=True)
+
+
+def guided_waves(stack: Stack) -> list[complex]:
+    """u0 = sqrt(l^2 - 1) of the waves that layers guide with little loss: near minima of |u0 + Y| on the real axis.
+
+    stack: depths in 1/k. The wave goes as exp(-j l rho - u0 z). Empty for a uniform soil.
+    """
+    if not stack.depth:
+        return []
+    top = max(1.0, max(n2.real for n2 in stack.n2))
+    u = np.unique(np.concatenate([np.geomspace(1e-3, np.sqrt(top), 300), np.linspace(1e-3, np.sqrt(top), 300)]))
+    found: list[complex] = []
+    for which in (0, 1):
+
+        def gap(v: Complex, which: int = which) -> Complex:
+            return v + stack.admittances(v * v + 1)[0][which]
+
+        size = np.abs(gap(u.astype(complex)))
+        for i in np.flatnonzero((size[1:-1] < size[:-2]) & (size[1:-1] < size[2:])) + 1:
+            v = complex(u[i])
+            for _ in range(30):
+                step = 1e-6 * abs(v)
+                here, slope = gap(np.array([v]))[0], (gap(np.array([v + step])) - gap(np.array([v - step])))[0]
+                move = here * 2 * step / slope
+                v -= move
+                if abs(move) < 1e-10 * abs(v):
+                    break
+            if np.isfinite(v) and 0 < v.real < np.sqrt(top) and abs(v.imag) < 0.5 * abs(v.real):
+                found.append(v)
+    return found
 
 
 def _panels(

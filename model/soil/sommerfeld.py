@@ -243,8 +243,8 @@ def _hankel_tails(rho: Real, zeta: Real, below: Stack, split: bool, a: float, ef
     u = np.sqrt(lam * lam - 1)
     e, x = np.exp(-u * zeta) * (lam / u * step) * (g[:, None] / 2), lam * rho
     out = []
-    above, below = _bessel_factors(lam, u, below, split), _bessel_factors(lam.conj(), u.conj(), below, split)
+    upper, lower = _bessel_factors(lam, u, below, split), _bessel_factors(lam.conj(), u.conj(), below, split)
     for order in (0, 1):
         h = e * hankel1(order, x)
-        out += [(w * h).sum(0) + (v * h.conj()).sum(0) for w, v in zip(above[order], below[order], strict=True)]
+        out += [(w * h).sum(0) + (v * h.conj()).sum(0) for w, v in zip(upper[order], lower[order], strict=True)]
     return np.stack(out)

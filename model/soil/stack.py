@@ -19,7 +19,7 @@ from functools import cached_property
 
 import numpy as np
 
-from tautwire.model.arrays import Complex
+from tautwire.model.arrays import Complex, Real
 
 
 @dataclass(frozen=True)
@@ -89,6 +89,26 @@ class Stack:
             tm, te = out[-1]
             out.append((_seen(u / n2, tm, echo), _seen(u, te, echo)))
         return out[::-1]
+
+    def passed(self, square: Complex, faces: list[tuple[Complex, Complex]]) -> list[tuple[Real, Real]]:
+        """Squared field at the upper face of each layer over that at the first, TM (magnetic) and TE (electric).
+
+        square: lam^2, any shape; faces: the admittances there.
+        """
+        tm: Real = np.ones(np.shape(square))
+        te = tm
+        out: list[tuple[Real, Real]] = [(tm, te)]
+        for n2, depth, (y_tm, y_te) in zip(self.n2, self.depth, faces[1:], strict=False):
+            u = _root(square - n2)
+            tm, te = tm * _carried(u / n2, y_tm, u, depth), te * _carried(u, y_te, u, depth)
+            out.append((tm, te))
+        return out
+
+
+def _carried(w: Complex, y: Complex, u: Complex, depth: float) -> Real:
+    """Squared field at the lower face of a layer over that at its upper one."""
+    g = (w - y) / (w + y)
+    return np.abs(np.exp(-u * depth) * (1 + g) / (1 + g * np.exp(-2 * u * depth))) ** 2
 
 
 def _root(square: Complex) -> Complex:
