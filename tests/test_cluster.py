@@ -63,13 +63,13 @@ def test_run_with_a_local_cluster(cluster, here, tmp_path, monkeypatch):
 def dies_on_the_second_case(case, study, store):
     if case.index == 1:
         os._exit(3)
-    return case.index, {"dips": [{"band": "20 m"}]}, ""
+    return case.index, [{"dips": [{"band": "20 m"}]}], ""
 
 
 def sleeps_on_the_second_case(case, study, store):
     if case.index == 1:
         time.sleep(8)
-    return case.index, {"dips": [{"band": "20 m"}]}, ""
+    return case.index, [{"dips": [{"band": "20 m"}]}], ""
 
 
 def test_a_case_that_hangs_is_given_up_alone(cluster, tmp_path, monkeypatch):
@@ -107,7 +107,7 @@ def load_all():
 def dask(*words: str, store: Path) -> subprocess.Popen:
     """Started so that it can import this file, whose functions it runs."""
     env = {**os.environ, FOLDER_VARIABLE: str(store), "OPENBLAS_NUM_THREADS": "1"}
-    env["PYTHONPATH"] = str(Path(__file__).parent)
+    env["PYTHONPATH"] = os.pathsep.join([str(Path(__file__).parent), os.environ.get("PYTHONPATH", "")])
     return subprocess.Popen(
         [sys.executable, "-m", "dask", *words], env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
     )

@@ -2,17 +2,23 @@
 
 import multiprocessing
 import os
+import subprocess
+import sys
 import time
+from dataclasses import replace
 
 import pytest
+from small_study import CASES, write_study
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.studies.reports.answers import validity
 from tautwire.studies.reports.folder import summary
 from tautwire.studies.running import runner
+from tautwire.studies.running.pool import cores
 from tautwire.studies.running.runner import run
-from tautwire.studies.running.store import Store
+from tautwire.studies.running.store import FOLDER_VARIABLE, Store
 from tautwire.studies.running.study_file import read_study
+from tautwire.studies.wants.registry import want_named
 
 SLOPES = ["10 deg", "20 deg", "30 deg", "40 deg", "50 deg"]
 BAD = 2  # the case that goes wrong
@@ -67,9 +73,10 @@ def answers(fault=None):
     def solve_case(case, study, store):
         if case.index == BAD and fault:
             fault()
-        frames = {"rows": [{"number": case.index, "process": os.getpid()}]}
-        store.put_json(runner.case_key(case, study), frames)
-        return frames
+        rows = [{"rows": [{"number": case.index, "process": os.getpid()}]}, {}]
+        for piece, part in zip(runner.pieces(case.setup(), study), rows, strict=True):
+            store.put_json(piece.key, part)
+        return rows
 
     return solve_case
 
@@ -109,17 +116,138 @@ def test_in_this_process_a_refusal_costs_one_case_too(study, store, monkeypatch)
     assert len(result.frames["rows"]) == 4
 
 
+def keys(study, name="dips"):
+    """Keys of a want's rows, case after case, band after band."""
+    return [p.key for c in study.cases() for p in runner.pieces(c.setup(), study) if p.want.name == name]
+
+
+def other(**tables):
+    return read_study({**STUDY, **tables, "study": {**STUDY["study"], **tables.get("study", {})}})
+
+
 def test_an_answer_depends_on_everything_that_is_asked(study):
-    keys = {runner.case_key(case, study) for case in study.cases()}
+    found = set(keys(study))
     for change in ({"bands": ["40 m"]}, {"swr_threshold": 2.5}, {"bands": ["40 m"], "region": 2}):
-        other = read_study({**STUDY, "study": {**STUDY["study"], **change}})
-        keys |= {runner.case_key(case, other) for case in other.cases()}
-    assert len(keys) == 4 * len(SLOPES)
+        found |= set(keys(other(study=change)))
+    found |= set(keys(other(transformer={"turns_ratio": 6}))) | set(keys(other(radio={"impedance": "75 ohm"})))
+    assert len(found) == 6 * len(SLOPES)
+
+
+def test_what_changes_nothing_computes_nothing(study):
+    """Another order of bands or one more, other words for the same values, what a want does not look at."""
+    more = keys(other(study={"bands": ["40 m", "20 m"]}))
+    assert more[1::2] == keys(study)
+    antenna = {**STUDY["antenna"], "length": "10100 mm"}
+    assert keys(other(antenna=antenna)) == keys(study)
+    wanting = other(study={"want": ["pattern", "dips"]}, radio={"power": "100 W", "duty": 1})
+    assert keys(wanting) == keys(study)
+    assert keys(other(study={"want": ["pattern"], "swr_threshold": 2}), "pattern") == keys(wanting, "pattern")
+    assert keys(other(study={"swr_threshold": 2}, transformer={"turns_ratio": 6}), "quality") == keys(study, "quality")
+    stressed = other(study={"want": ["stress"]}, radio={"power": "100 W"})
+    assert keys(stressed, "stress") != keys(other(study={"want": ["stress"]}), "stress")
+
+
+def test_one_more_band_computes_that_band_alone(store, monkeypatch):
+    asked = []
+
+    def compute(setup, solver, study):
+        asked.append([b.name for b in study.bands])
+        return {"dips": [{"band": b.name, "edge": b.lower} for b in study.bands], "core": [{"mu": 100}]}
+
+    fake = replace(want_named("dips"), compute=compute)
+    monkeypatch.setattr(runner, "want_named", lambda name: fake)
+    monkeypatch.setattr(runner, "QUALITY", replace(runner.QUALITY, compute=lambda *_: {}))
+    monkeypatch.setattr(runner, "code_digest", lambda *_: "")
+    one = {"sweep": {}, "antenna": {**STUDY["antenna"], "slope": "30 deg"}}
+    run(other(**one), store, workers=0)
+    result = run(other(**one, study={"bands": ["40 m", "20 m", "15 m"]}), store, workers=0)
+    assert asked == [["20 m"], ["40 m"], ["15 m"]]
+    assert list(result.frames["dips"]["band"]) == ["40 m", "20 m", "15 m"]
+    assert len(result.frames["core"]) == 1, "what names no band comes once"
 
 
 def test_the_same_case_by_another_road_has_the_same_key(study):
     alone = read_study({**STUDY, "antenna": {**STUDY["antenna"], "slope": "30 deg"}, "sweep": {}})
-    assert runner.case_key(alone.cases()[0], alone) == runner.case_key(study.cases()[BAD], study)
+    assert keys(alone) == [keys(study)[BAD]]
+
+
+def test_no_answer_at_all_is_an_error(study, store, monkeypatch):
+    monkeypatch.setattr(runner, "solve_case", lambda *_: refuse())
+    with pytest.raises(SolveError, match="none of 5 cases could be solved: the engine refused"):
+        run(study, store, workers=0)
+
+
+def test_parts_make_the_whole_and_a_later_run_gathers(study, store, monkeypatch):
+    monkeypatch.setattr(runner, "solve_case", answers())
+    shares = [runner.share(study.cases(), (k, 3)) for k in (1, 2, 3)]
+    assert sorted(c.index for s in shares for c in s) == [0, 1, 2, 3, 4]
+    for k in (1, 2, 3):
+        part = run(study, store, workers=0, part=(k, 3))
+        assert len(part.frames["rows"]) == len(shares[k - 1])
+    assert run(study, store, workers=0).cached == 5
+    with pytest.raises(InputError, match="4/3"):
+        run(study, store, part=(4, 3))
+
+
+def test_more_parts_than_cases_leave_some_with_nothing(study, store, monkeypatch):
+    monkeypatch.setattr(runner, "solve_case", answers())
+    assert sum(len(run(study, store, workers=0, part=(k, 9)).frames.get("rows", [])) for k in range(1, 10)) == 5
+
+
+SHARED = """
+import sys
+from pathlib import Path
+from tautwire.studies.running import runner
+from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import load_study
+
+real, solved = runner.Piece.compute, []
+runner.Piece.compute = lambda piece, *about: solved.append(piece.want.name) or real(piece, *about)
+print("ready", flush=True)
+sys.stdin.readline()
+result = runner.run(load_study(Path(sys.argv[1])), Store(Path(sys.argv[2])), workers=0)
+print(solved.count("dips"), len(result.frames["dips"]))
+"""
+
+
+def test_two_runs_of_one_study_share_the_work(tmp_path):
+    words = [sys.executable, "-c", SHARED, str(write_study(tmp_path)), str(tmp_path / "store")]
+    both = [subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) for _ in range(2)]
+    for one in both:
+        assert one.stdout.readline() == "ready\n"
+    for one in both:
+        one.stdin.write("go\n")
+        one.stdin.flush()
+    said = [list(map(int, one.communicate(timeout=120)[0].split())) for one in both]
+    assert [rows for _, rows in said] == [CASES, CASES]
+    assert sum(solved for solved, _ in said) <= CASES + 4, said  # by turns at best, a few at the same time
+
+
+UNGUARDED = """
+import multiprocessing
+multiprocessing.set_start_method({method!r})
+from tautwire.studies.running.runner import run
+from tautwire.studies.running.study_file import read_study
+study = read_study({study!r})
+print("main", flush=True)
+print(len(run(study, workers=2).frames["dips"]))
+"""
+
+
+@pytest.mark.parametrize("method", ["spawn", "forkserver"])
+def test_a_script_of_a_few_lines_runs_with_any_start_method(tmp_path, method):
+    if method not in multiprocessing.get_all_start_methods():
+        pytest.skip(f"no {method} here")
+    script = tmp_path / "script.py"
+    script.write_text(UNGUARDED.format(method=method, study={**STUDY, "sweep": {"antenna.slope": SLOPES[:2]}}))
+    env = os.environ | {FOLDER_VARIABLE: str(tmp_path / "store")}
+    done = subprocess.run([sys.executable, str(script)], env=env, capture_output=True, text=True, timeout=120)
+    assert done.stdout.split() == ["main", "2"], done.stderr
+
+
+def test_no_more_workers_than_cores_that_may_be_used(monkeypatch):
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _: {3}, raising=False)
+    assert cores() == 1
 
 
 def test_an_absent_cluster_is_told_in_one_line(study, store):
@@ -129,7 +257,8 @@ def test_an_absent_cluster_is_told_in_one_line(study, store):
 
 def test_a_regions_segments_are_not_taken_for_anothers():
     """A band may be the same in two regions while its segments are not, so the key tells regions apart."""
-    raw = {"antenna": {"layout": "sloper", "length": "20 m", "slope": "30 deg"}, "coax": {"length": "5 m"}}
-    here, there = (read_study({**raw, "study": {"name": "s", "bands": ["20 m"], "region": r}}) for r in (1, "US"))
+    raw = {"reel": {"wire_length": "25 m", "turn_length": "0.5 m"}, "sweep": {}}
+    raw["antenna"] = {**STUDY["antenna"], "slope": "30 deg"}
+    here, there = (other(**raw, study={"want": ["turns"], "region": r}) for r in (1, "US"))
     assert here.bands[0].lower == there.bands[0].lower and here.bands[0].upper == there.bands[0].upper
-    assert runner.case_key(here.cases()[0], here) != runner.case_key(there.cases()[0], there)
+    assert keys(here, "turns") != keys(there, "turns")

@@ -1,15 +1,11 @@
 """What the solver says at one setting, in the few numbers from which a page can draw every band."""
 
 import math
-import multiprocessing
-import os
-from collections.abc import Callable, Iterator
-from concurrent.futures import as_completed
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
-from pebble import ProcessPool
 
 from tautwire import __version__
 from tautwire.model.errors import InputError, SolveError
@@ -18,6 +14,7 @@ from tautwire.model.reflection import reflection
 from tautwire.model.solve.engine import engine_name
 from tautwire.model.solve.response import REFERENCE, Port, respond
 from tautwire.model.solve.solver import Arrays, Remember, Solver
+from tautwire.studies.running.pool import cores, spread
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
@@ -134,8 +131,8 @@ def _key(kind: str, raw: Raw, bands: tuple[Band, ...], *parts: object) -> str:
     return digest(kind, __version__, engine_name(), wire_part(raw), edges, *parts)
 
 
-def _solve(raws: list[Raw], answer: Answer, store: Store) -> str:
-    """Store the answers of set-ups that share their wires, so that the engine's matrices are made once."""
+def _solve(raws: list[Raw], answer: Answer, store: Store) -> tuple[list[Any], str]:
+    """The answers of set-ups that share their wires, so that the engine's matrices are made once; and what failed."""
     kept: dict[str, Arrays] = {}
 
     def remember(key: str, compute: Callable[[], Arrays]) -> Arrays:
@@ -145,13 +142,17 @@ def _solve(raws: list[Raw], answer: Answer, store: Store) -> str:
             kept[key] = compute()
         return kept[key]
 
+    found = []
     try:
         for raw in raws:
-            if store.get_json(answer.key(raw)) is None:
-                store.put_json(answer.key(raw), answer.compute(raw, remember))
+            known = store.get_json(answer.key(raw))
+            if known is None:
+                known = answer.compute(raw, remember)
+                store.put_json(answer.key(raw), known)
+            found.append(known)
     except (InputError, SolveError) as error:
-        return str(error)
-    return ""
+        return [], str(error)
+    return found, ""
 
 
 def answers(
@@ -165,25 +166,15 @@ def answers(
 
     workers: processes (default: all cores; 0 computes here). Raises SolveError if one cannot be solved.
     """
-    todo = [g for g in groups if any(store.get_json(answer.key(raw)) is None for raw in g)]
-    count = min(len(todo), os.cpu_count() or 1 if workers is None else workers)
-    source = (_solve(g, answer, store) for g in todo) if count == 0 else _spread(todo, answer, store, count)
-    for done, fault in enumerate(source, 1):
-        if fault:
-            raise SolveError(f"a setting of the sliders cannot be solved: {fault}")
+    out = [[store.get_json(answer.key(raw)) for raw in g] for g in groups]
+    todo = [i for i, known in enumerate(out) if any(one is None for one in known)]
+    tasks = [(groups[i], answer, store) for i in todo]
+    count = min(len(todo), cores() if workers is None else workers)
+    source = spread(_solve, tasks, count) if count else ((i, _solve(*task), "") for i, task in enumerate(tasks))
+    for done, (i, solved, fault) in enumerate(source, 1):
+        out[todo[i]], refused = solved or ([], fault)
+        if refused:
+            raise SolveError(f"a setting of the sliders cannot be solved: {refused}")
         if progress:
             progress(done, len(todo))
-    return [[store.get_json(answer.key(raw)) for raw in g] for g in groups]
-
-
-def _spread(todo: list[list[Raw]], answer: Answer, store: Store, count: int) -> Iterator[str]:
-    method = "fork" if "fork" in multiprocessing.get_all_start_methods() and os.name == "posix" else "spawn"
-    pool = ProcessPool(max_workers=count, context=multiprocessing.get_context(method))
-    try:
-        futures = [pool.schedule(_solve, args=(group, answer, store)) for group in todo]
-        for future in as_completed(futures):
-            yield future.result()
-        pool.close()
-    finally:
-        pool.stop()
-        pool.join()
+    return out

@@ -6,7 +6,6 @@ import io
 import multiprocessing
 import os
 import shlex
-import signal
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from importlib import metadata
@@ -19,6 +18,7 @@ import pandas as pd
 from tautwire.model.errors import InputError
 from tautwire.studies.reports import harmless
 from tautwire.studies.reports.answers import sentences, validity
+from tautwire.studies.running.pool import cores, end_with, start_method
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.cells import cell_text
@@ -142,13 +142,13 @@ def _put(folder: Path, files: dict[str, bytes]) -> list[Path]:
 def _saved(plots: dict[str, Figure], formats: tuple[str, ...]) -> dict[str, bytes]:
     """Every figure in every format: file name -> its bytes. Saving costs more than building, so all cores save."""
     todo = [(stem, kind) for stem in plots for kind in formats]
-    workers = min(os.cpu_count() or 1, len(plots))
-    if workers < 2 or "fork" not in multiprocessing.get_all_start_methods():
+    workers = min(cores(), len(plots))
+    if workers < 2 or start_method() != "fork":
         return {f"{stem}.{kind}": _bytes(plots[stem], kind) for stem, kind in todo}
     _FORKED.update(plots)
-    context, quiet = multiprocessing.get_context("fork"), (signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent
+    fork = multiprocessing.get_context("fork")
     try:
-        with ProcessPoolExecutor(workers, context, initializer=signal.signal, initargs=quiet) as pool:
+        with ProcessPoolExecutor(workers, fork, initializer=end_with, initargs=(os.getpid(),)) as pool:
             done = pool.map(_forked_bytes, *zip(*todo, strict=True), chunksize=len(formats))  # a figure stays whole
             return {f"{stem}.{kind}": data for (stem, kind), data in zip(todo, done, strict=True)}
     finally:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.want import Frames, Rows, Want
 
 if TYPE_CHECKING:
     from tautwire.model.solve.solver import Solver
@@ -49,7 +52,7 @@ def power_error(solver: Solver, f_hz: float) -> float:
     return float(radiated / (parts.mesh.feed @ current).real) - 1
 
 
-def quality_rows(solver: Solver, study: Study) -> list[dict[str, Any]]:
+def quality_rows(solver: Solver, study: Study) -> Rows:
     """One row a band: figures at its top, power at its centre, and `marks` ("" inside validity).
 
     A figure that is not a number marks the band too.
@@ -61,3 +64,11 @@ def quality_rows(solver: Solver, study: Study) -> list[dict[str, Any]]:
         figures = {**solver.quality(band.upper), "power_error": power}
         rows.append({"band": band.name, **figures, "marks": "; ".join(marks(figures))})
     return rows
+
+
+def _compute(setup: Setup, solver: Solver, study: Study) -> Frames:
+    return {"quality": quality_rows(solver, study)}
+
+
+QUALITY = Want("quality", _compute, depends=lambda study: None, free_of=("transformer", "radio", "reel"))
+"""Asked of every case, whatever else is wanted."""

@@ -1,57 +1,122 @@
 """Cases to answers: each in a worker process, stored as soon as it is done, a crash or a hang costing one case.
 
-A case already in the store is read, not computed, so a study that was stopped goes on where it was.
+An answer is kept by question and band, under what it depends on: the set-up in SI units, and the code that makes it.
+What is in the store is read, not computed: a study that was stopped goes on where it was, and one that asks for a band
+more computes that band.
 """
 
-import multiprocessing
+import contextlib
+import json
+import logging
 import os
+import random
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import TimeoutError as FutureTimeout
-from concurrent.futures import as_completed
-from dataclasses import replace
+from concurrent.futures import CancelledError
+from dataclasses import dataclass, replace
 from typing import Any
-
-from pebble import ProcessExpired, ProcessPool
 
 from tautwire import __version__
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.solve.engine import engine_name
-from tautwire.studies.running.quality import quality_rows
+from tautwire.studies.running.code import code_digest, libraries
+from tautwire.studies.running.pool import cores, spread
+from tautwire.studies.running.quality import QUALITY
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.result import Result, gather
+from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Case, Study
 from tautwire.studies.wants.registry import want_named
-from tautwire.studies.wants.want import Frames
+from tautwire.studies.wants.want import Frames, Want
 
 TIMEOUT = 300.0  # seconds for one case
 CONNECT = 5.0  # seconds to find a scheduler
 Progress = Callable[[int, int], None]
 """progress(done, total)"""
-Done = tuple[int, Frames | None, str]
-"""case index, its rows or None, and why not"""
+Done = tuple[int, list[Frames] | None, str]
+"""case index, the rows of each of its pieces or None, and why not"""
 
 
-def case_key(case: Case, study: Study) -> str:
-    """The key of a case's answer in the store: everything that the answer depends on."""
-    spec = study.spec
-    options = {name: part.model_dump_json() for name, part in study.options.items()}
-    bands = [(b.name, b.lower, b.upper) for b in study.bands]
-    axes = [a.column for a in study.axes] if "turns" in spec.want else []  # its rows lack what is swept
-    asked = (spec.want, bands, spec.region, spec.swr_threshold, options, axes)
-    return digest("case", __version__, engine_name(), case.raw, *asked)
+@dataclass(frozen=True)
+class Piece:
+    """A part of a case's answer that is stored by itself: a want's rows for one band, or for all.
+
+    study: asks for no other band. key: of its rows in the store.
+    """
+
+    want: Want
+    study: Study
+    key: str
+
+    def compute(self, setup: Setup, solver: Any) -> Frames:
+        return self.want.compute(setup, solver, self.study)
 
 
-def solve_case(case: Case, study: Study, store: Store) -> Frames:
-    """All wanted rows of one case; stored under its key. Raises InputError or SolveError."""
-    setup = case.setup()
-    solver = setup.build().solver(store)
+def pieces(setup: Setup, study: Study) -> list[Piece]:
+    """All pieces of a case's answer, each with a key of everything that its rows depend on."""
+    out = []
+    for want in (*map(want_named, study.spec.want), QUALITY):
+        made_by = code_digest(want.compute.__module__), _majors()
+        facts = [want.name, *made_by, _without(setup, want.free_of), want.asked(study)]
+        for bands in [(b,) for b in study.bands] if want.by_band else [study.bands]:
+            edges = [(b.name, b.lower, b.upper) for b in bands] if want.by_band else []
+            kind = "quality" if want is QUALITY else "case"
+            out.append(Piece(want, replace(study, bands=bands), digest(kind, *facts, edges)))
+    return out
+
+
+def _majors() -> list[str]:
+    """The engine with its whole version, other libraries with the first number of theirs."""
+    (engine, version), *rest = libraries().items()
+    return [f"{engine} {version}", *(f"{name} {v.partition('.')[0]}" for name, v in rest)]
+
+
+def _without(setup: Setup, keys: tuple[str, ...]) -> dict[str, Any]:
+    """The set-up in SI values, without what is at these dotted keys."""
+    values: dict[str, Any] = setup.model_dump()
+    for key in keys:
+        *tables, last = key.split(".")
+        place: Any = values
+        for table in tables:
+            place = (place or {}).get(table)
+        if isinstance(place, dict):
+            place.pop(last, None)
+    return values
+
+
+def joined(study: Study, setup: Setup, parts: list[Frames]) -> Frames:
+    """The tables of a case from the rows of its pieces; rows that name no band are the same in each, and come once."""
     frames: Frames = {}
-    for name in study.spec.want:
-        frames.update(want_named(name).compute(setup, solver, study))
-    frames["quality"] = quality_rows(solver, study)
-    store.put_json(case_key(case, study), frames)
+    seen: set[str] = set()
+    for piece, part in zip(pieces(setup, study), parts, strict=False):
+        again = piece.want.by_band and piece.want.name in seen
+        seen.add(piece.want.name)
+        for name, rows in part.items():
+            frames.setdefault(name, []).extend(row for row in rows if not again or "band" in row)
     return frames
+
+
+def solve_case(case: Case, study: Study, store: Store) -> list[Frames]:
+    """The rows of each piece of a case: read where the store has them, else computed and stored.
+
+    Raises InputError or SolveError.
+    """
+    setup, solver, found = case.setup(), None, []
+    for piece in pieces(setup, study):
+        rows = store.get_json(piece.key)
+        if rows is None:
+            solver = solver or setup.build().solver(store)
+            rows = piece.compute(setup, solver)
+            store.put_json(piece.key, rows)
+        found.append(rows)
+    return found
+
+
+def known(case: Case, study: Study, store: Store) -> list[Frames] | None:
+    """The rows of each piece of a case if the store has them all."""
+    found = []
+    for piece in pieces(case.setup(), study):
+        found.append(store.get_json(piece.key))
+    return None if any(rows is None for rows in found) else found
 
 
 def _answer(case: Case, study: Study, store: Store) -> Done:
@@ -65,75 +130,114 @@ def in_processes(cases: Sequence[Case], study: Study, store: Store, workers: int
     """Answers as they come, from worker processes on this machine."""
     from tautwire.model.solve import solver  # noqa: F401  loaded once, before the workers are forked
 
-    method = "fork" if "fork" in multiprocessing.get_all_start_methods() and os.name == "posix" else "spawn"
-    pool = ProcessPool(max_workers=workers, context=multiprocessing.get_context(method))
-    try:
-        futures: dict[Any, Case] = {pool.schedule(_answer, args=(c, study, store), timeout=timeout): c for c in cases}
-        for future in as_completed(futures):
-            index = futures[future].index
-            try:
-                yield future.result()
-            except FutureTimeout:
-                yield index, None, f"no answer within {timeout:g} s"
-            except ProcessExpired as error:
-                yield index, None, f"the worker process ended (exit code {error.exitcode})"
-            except Exception as error:  # noqa: BLE001  a fault of ours in one case must not lose the others
-                yield index, None, f"{type(error).__name__}: {error}"
-        pool.close()
-    finally:
-        pool.stop()
-        pool.join()
+    tasks = [(case, study, store) for case in cases]
+    for i, done, fault in spread(_answer, tasks, workers, timeout):
+        yield (cases[i].index, None, fault) if done is None else done
+
+
+def identity(study: Study) -> str:
+    """What the answers of a study depend on besides the study: versions and code, in words."""
+    code = code_digest(*(want.compute.__module__ for want in (*map(want_named, study.spec.want), QUALITY)))
+    return ", ".join([f"tautwire {__version__} (code {code})", *map(" ".join, libraries().items())])
+
+
+def _on_worker(answer: Callable[..., Done], case: Case, study: Study, store: Store, expected: str) -> Done:
+    if (own := identity(study)) != expected:
+        return case.index, None, f"a cluster worker has {own}, not {expected} as here"
+    return answer(case, study, store)
 
 
 def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, timeout: float) -> Iterator[Done]:
     """Answers as they come, from a Dask cluster; workers keep stores of their own.
 
     A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default).
-    When nothing comes back for `timeout` seconds, the cases still out are given up.
+    When nothing comes back for `timeout` seconds, the cases still out are given up. Raises InputError for a scheduler
+    that is not there or workers with other code, SolveError if the scheduler stops.
     """
     try:
         import distributed
     except ImportError:
         raise InputError("scheduler", address, "the cluster extra installed: pip install 'tautwire[cluster]'") from None
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # a lost scheduler is told in one line
     try:
         client = distributed.Client(address, timeout=CONNECT)
     except (OSError, ValueError) as error:
         raise InputError("scheduler", address, f"the address of a running Dask scheduler ({error})") from None
-    with client:
-        out = {client.submit(_answer, c, study, store, pure=False): c for c in cases}
-        while out:
-            try:
-                done = distributed.wait(list(out), timeout=timeout, return_when="FIRST_COMPLETED").done
-            except (TimeoutError, distributed.TimeoutError):
-                client.cancel(list(out))
-                for case in out.values():
-                    yield case.index, None, f"no answer from the cluster within {timeout:g} s"
-                return
-            for future in done:
-                yield _fetched(future, out.pop(future), study, store)
+    with contextlib.closing(client):
+        expected = identity(study)
+        _refuse_others(client, study, expected, address)
+        try:
+            out = {client.submit(_on_worker, _answer, c, study, store, expected, pure=False): c for c in cases}
+            while out:
+                try:
+                    done = distributed.wait(list(out), timeout=timeout, return_when="FIRST_COMPLETED").done
+                except (TimeoutError, distributed.TimeoutError):
+                    client.cancel(list(out))
+                    for case in out.values():
+                        yield case.index, None, f"no answer from the cluster within {timeout:g} s"
+                    return
+                for future in done:
+                    if future.status == "cancelled":
+                        raise CancelledError
+                    yield _fetched(future, out.pop(future), study, store)
+        except (OSError, CancelledError, distributed.client.FutureCancelledError):
+            told = f"the scheduler at {address} stopped with {len(out)} of {len(cases)} cases not yet answered"
+            raise SolveError(f"{told}; the others are kept, so the same command goes on from here") from None
+
+
+def _refuse_others(client: Any, study: Study, expected: str, address: str) -> None:
+    try:
+        found = client.run(identity, study)
+    except Exception as error:  # noqa: BLE001  code too different to be asked
+        told = f"workers with {expected} as here; they cannot say what they have ({type(error).__name__})"
+        raise InputError("scheduler", address, told) from None
+    for worker, own in found.items():
+        if own != expected:
+            raise InputError("scheduler", address, f"workers with {expected} as here; {worker} has {own}")
 
 
 def _fetched(future: Any, case: Case, study: Study, store: Store) -> Done:
     try:
         answer: Done = future.result()
-    except Exception as error:  # noqa: BLE001  a lost worker or scheduler must not lose the other cases
+    except Exception as error:  # noqa: BLE001  a lost worker must not lose the other cases
         return case.index, None, f"{type(error).__name__}: {' '.join(str(error).split())}"
-    if answer[1] is not None:
-        store.put_json(case_key(case, study), answer[1])
+    for piece, rows in zip(pieces(case.setup(), study), answer[1] or [], strict=False):
+        store.put_json(piece.key, rows)
     return answer
 
 
 WIRES = ("antenna", "wire", "counterpoise", "coax", "nearby", "mesh")  # tables that decide the engine's matrices
 
 
-def _wires_apart(cases: Sequence[Case]) -> list[Case]:
-    """First one case of each set of wires, then the rest: cases that share matrices find them stored, instead of two
-    processes computing the same ones at once."""
-    first: dict[str, Case] = {}
+def _by_wires(cases: Sequence[Case]) -> list[list[Case]]:
+    """Cases that share their wires, and so the engine's matrices, together."""
+    groups: dict[str, list[Case]] = {}
     for case in cases:
-        first.setdefault(digest("wires", {k: v for k, v in case.raw.items() if k in WIRES}), case)
-    begun = {case.index for case in first.values()}
-    return [*first.values(), *(case for case in cases if case.index not in begun)]
+        wires = json.dumps({k: v for k, v in case.raw.items() if k in WIRES}, sort_keys=True, default=str)
+        groups.setdefault(wires, []).append(case)
+    return list(groups.values())
+
+
+def share(cases: Sequence[Case], part: tuple[int, int] | None) -> list[Case]:
+    """The cases of part (number, of how many), as even as can be, those with the same wires side by side."""
+    number, of = part or (1, 1)
+    if not 1 <= number <= of:
+        raise InputError("part", f"{number}/{of}", "a number and how many parts there are, such as 3/20")
+    row = [case for group in _by_wires(cases) for case in group]
+    return row[len(row) * (number - 1) // of : len(row) * number // of]
+
+
+def _in_order(cases: list[Case]) -> list[Case]:
+    """First one case of each set of wires, then the rest: cases that share matrices find them stored, instead of two
+    processes computing the same ones at once. Each run has an order of its own beyond that, and looks into the store
+    before each case, so that runs of the same study at the same time share the work.
+    """
+    chance = random.Random(os.urandom(8))
+    groups = _by_wires(cases)
+    chance.shuffle(groups)
+    rest = [case for group in groups for case in group[1:]]
+    chance.shuffle(rest)
+    return [*(group[0] for group in groups), *rest]
 
 
 def run(
@@ -143,6 +247,7 @@ def run(
     timeout: float = TIMEOUT,
     scheduler: str | None = None,
     progress: Progress | None = None,
+    part: tuple[int, int] | None = None,
 ) -> Result:
     """Compute a study: every case gives rows or a named failure, and what is computed is stored for the next time.
 
@@ -153,14 +258,15 @@ def run(
     store : Store, optional
         Where finished cases are kept and looked up; by default a folder in the user's cache, or $TAUTWIRE_CACHE.
     workers : int, optional
-        Processes; by default one for each core. 0 computes in this process. A script that uses more must keep its
-        calls under `if __name__ == "__main__":` where processes cannot be forked (Windows, macOS).
+        Processes; by default one for each core that may be used. 0 computes in this process.
     timeout : float
         Seconds for a case; one that takes longer fails.
     scheduler : str, optional
         Address of a Dask scheduler whose workers compute the cases.
     progress : callable, optional
         Called as progress(done, total) when it begins and after each case.
+    part : (int, int), optional
+        (3, 20) computes the third of twenty shares only, into the store, from which a run without it gathers them all.
 
     Returns
     -------
@@ -171,7 +277,9 @@ def run(
     Raises
     ------
     InputError
-        Where the store or the scheduler cannot be used. A fault of one case is kept in `failed` instead.
+        Where the scheduler cannot be used or has workers with other code.
+    SolveError
+        If no case at all gave an answer, or the scheduler stopped. A fault of one case is kept in `failed` instead.
 
     Examples
     --------
@@ -192,20 +300,22 @@ def run(
     """
     began = time.perf_counter()
     store = store or Store()
-    cases = study.cases()
-    answers: dict[int, Any] = {}
+    cases = share(study.cases(), part)
+    answers: dict[int, list[Frames]] = {}
     failed: dict[int, str] = {}
     todo = []
     for case in cases:
-        known = store.get_json(case_key(case, study))
-        if known is None:
+        found = known(case, study, store)
+        if found is None:
             todo.append(case)
         else:
-            answers[case.index] = known
-    cached, todo = len(answers), _wires_apart(todo)
+            answers[case.index] = found
+    cached, todo = len(answers), _in_order(todo)
     if progress:
         progress(cached, len(cases))
-    count = min(len(todo), os.cpu_count() or 1 if workers is None else workers)
+    if todo:
+        store.can_write()
+    count = min(len(todo), cores() if workers is None else workers)
     source: Iterator[Done]
     if scheduler:
         source = on_cluster(todo, study, store, scheduler, timeout)
@@ -213,14 +323,22 @@ def run(
         source = (_answer(case, study, store) for case in todo)
     else:
         source = in_processes(todo, study, store, count, timeout)
-    for index, frames, reason in source:
-        if frames is None:
+    for index, found, reason in source:
+        if found is None:
             failed[index] = reason
         else:
-            answers[index] = frames
+            answers[index] = found
         if progress:
             progress(len(answers) + len(failed), len(cases))
-    result = gather(study, answers, failed)
+    if failed and not answers:
+        reasons = list(dict.fromkeys(failed.values()))
+        more = f" (and {len(reasons) - 1} other reasons)" if len(reasons) > 1 else ""
+        raise SolveError(f"none of {len(failed)} cases could be solved: {reasons[0]}{more}")
+    if todo and not scheduler and any(known(c, study, store) is None for c in todo[-1:] if c.index in answers):
+        store.tell("what was computed is not there any more")
+    by_index = {case.index: case for case in cases}
+    tables = {i: joined(study, by_index[i].setup(), found) for i, found in answers.items()}
+    result = gather(study, tables, failed)
     for name in study.spec.want:
         want_named(name).finish(result)
     return replace(result, seconds=time.perf_counter() - began, cached=cached)

@@ -45,6 +45,11 @@ class Want:
     from all cases to result.frames. sentences(result): the answer in words. plots(result): file stem -> figure; sized:
     whether it also takes `size`, a name of style.LOOKS. check(setup, study): raises InputError for what compute would
     refuse, as far as that is known at once; called for every case before any is computed.
+
+    Rows are stored, so a want says what they depend on besides the set-up. by_band: the rows of a band do not depend on
+    which other bands are asked for; compute is then called for one band at a time. depends(study): what else of the
+    study they depend on, as JSON values (default: all of its options). free_of: dotted keys of the set-up that they do
+    not depend on.
     """
 
     name: str
@@ -55,3 +60,10 @@ class Want:
     plots: Callable[..., dict[str, Figure]] = _no_plots
     sized: bool = False
     check: Callable[[Setup, Study], None] = _no_check
+    by_band: bool = True
+    depends: Callable[[Study], Any] | None = None
+    free_of: tuple[str, ...] = ()
+
+    def asked(self, study: Study) -> Any:
+        """What of the study, besides bands, its rows depend on, as JSON values."""
+        return self.depends(study) if self.depends else study.options[self.name].model_dump()

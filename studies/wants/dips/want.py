@@ -99,4 +99,11 @@ def plots(result: Result) -> dict[str, Figure]:
     return dict(figures(result))
 
 
-WANT = Want("dips", compute, sentences=sentences, plots=plots)
+WANT = Want(
+    "dips",
+    compute,
+    sentences=sentences,
+    plots=plots,
+    depends=lambda study: study.spec.swr_threshold,
+    free_of=("radio.power", "radio.duty", "reel"),
+)

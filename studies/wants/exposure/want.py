@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -66,12 +66,22 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "exposure" (a row a band), and for a few cases "exposure_plan" and "exposure_section" (a row a place)."""
     spec: ExposureSpec = study.options["exposure"]
     frames: Frames = {"exposure": []}
-    maps = study.count <= MOST_MAPS if spec.maps is None else spec.maps
-    if maps:
+    if with_maps(study):
         frames |= {"exposure_plan": [], "exposure_section": []}
     for band in study.bands:
         _band(setup, solver, spec, band, frames)
     return frames
+
+
+def with_maps(study: Study) -> bool:
+    """Whether places are tabled too: as asked for, else for a few cases."""
+    maps: bool | None = study.options["exposure"].maps
+    return study.count <= MOST_MAPS if maps is None else maps
+
+
+def depends(study: Study) -> list[Any]:
+    """What the rows depend on besides set-up and band."""
+    return [study.options["exposure"].model_dump(), with_maps(study)]
 
 
 def _band(setup: Setup, solver: Solver, spec: ExposureSpec, band: Band, frames: Frames) -> None:
@@ -183,4 +193,6 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     return out
 
 
-WANT = Want("exposure", compute, ExposureSpec, sentences=sentences, plots=plots, sized=True, check=check)
+WANT = Want(
+    "exposure", compute, ExposureSpec, sentences=sentences, plots=plots, sized=True, check=check, depends=depends
+)

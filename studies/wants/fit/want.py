@@ -212,4 +212,4 @@ def plots(result: Result) -> dict[str, Figure]:
     return fit_figures(result)
 
 
-WANT = Want("fit", compute, FitSpec, sentences=sentences, plots=plots)
+WANT = Want("fit", compute, FitSpec, sentences=sentences, plots=plots, by_band=False)

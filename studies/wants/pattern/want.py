@@ -156,4 +156,5 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     return {**pattern_figures(result, size)}
 
 
-WANT = Want("pattern", compute, PatternSpec, sentences=sentences, plots=plots, sized=True)
+FREE_OF = ("radio.power", "radio.duty", "reel")
+WANT = Want("pattern", compute, PatternSpec, sentences=sentences, plots=plots, sized=True, free_of=FREE_OF)

@@ -220,4 +220,5 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     return {**target_figures(result, size)}
 
 
-WANT = Want("target", compute, TargetSpec, finish, sentences, plots, sized=True)
+FREE_OF = ("radio.power", "radio.duty", "reel")
+WANT = Want("target", compute, TargetSpec, finish, sentences, plots, sized=True, free_of=FREE_OF)

@@ -141,6 +141,13 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     return frames
 
 
+def depends(study: Study) -> list[Any]:
+    """What the rows depend on besides the set-up: not the threshold, which only chooses among them."""
+    options = study.options["turns"].model_dump(exclude={"threshold"})
+    segments = [(s.name, s.band, s.lower, s.upper) for s in segments_of(study)]
+    return [options, segments, study.spec.region, _has_axis(study)]
+
+
 def _has_axis(study: Study) -> bool:
     return any(a.column == COLUMN for a in study.axes)
 
@@ -207,4 +214,4 @@ def plots(result: Result) -> dict[str, Figure]:
     return turn_figures(result)
 
 
-WANT = Want("turns", compute, TurnsSpec, finish, sentences, plots, check=check)
+WANT = Want("turns", compute, TurnsSpec, finish, sentences, plots, check=check, by_band=False, depends=depends)

@@ -120,4 +120,9 @@ def plots(result: Result) -> dict[str, Figure]:
     return why_figures(result)
 
 
-WANT = Want("why", compute, WhySpec, sentences=sentences, plots=plots)
+def depends(study: Study) -> list[Any]:
+    """What the rows depend on besides the set-up."""
+    return [study.options["why"].model_dump(), study.spec.region]
+
+
+WANT = Want("why", compute, WhySpec, sentences=sentences, plots=plots, by_band=False, depends=depends)

@@ -1,0 +1,113 @@
+"""Worker processes on this machine: each task in one of them, a crash or a hang costing one task."""
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import time
+import types
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import TimeoutError as FutureTimeout
+from concurrent.futures import as_completed
+from multiprocessing.context import BaseContext, SpawnProcess
+from typing import Any
+
+from pebble import ProcessExpired, ProcessPool
+
+WATCH = 1.0  # seconds between looks at whether the parent is alive
+_HIDING = threading.Lock()
+
+
+def cores() -> int:
+    """Processor cores that this process may use (taskset, containers and batch systems give fewer than there are)."""
+    if hasattr(os, "sched_getaffinity"):
+        return max(len(os.sched_getaffinity(0)), 1)
+    return os.cpu_count() or 1
+
+
+def start_method() -> str:
+    """How worker processes start: as the caller set it, else by fork on Linux, which is quick, and spawn elsewhere."""
+    return multiprocessing.get_start_method(allow_none=True) or ("fork" if sys.platform == "linux" else "spawn")
+
+
+@contextlib.contextmanager
+def _script_hidden() -> Iterator[None]:
+    """While a worker starts: it does not run the caller's script again, as a spawned process by itself would. So a
+    script of ten lines needs no `if __name__ == "__main__"`.
+    """
+    with _HIDING:
+        script = sys.modules["__main__"]
+        sys.modules["__main__"] = types.ModuleType("__main__")
+        try:
+            yield
+        finally:
+            sys.modules["__main__"] = script
+
+
+class _Spawned(SpawnProcess):
+    @staticmethod
+    def _Popen(process_obj: Any) -> Any:
+        with _script_hidden():
+            return SpawnProcess._Popen(process_obj)  # type: ignore[attr-defined]
+
+
+if sys.platform != "win32":
+    from multiprocessing.context import ForkServerProcess
+
+    class _Served(ForkServerProcess):
+        @staticmethod
+        def _Popen(process_obj: Any) -> Any:
+            with _script_hidden():
+                return ForkServerProcess._Popen(process_obj)  # type: ignore[attr-defined]
+
+else:
+    _Served = None
+
+
+def context() -> BaseContext:
+    """Where worker processes come from."""
+    method = start_method()
+    plain = multiprocessing.get_context(method)
+    kind = {"spawn": _Spawned, "forkserver": _Served}.get(method)
+    return plain if kind is None else type("Context", (type(plain),), {"Process": kind})()  # type: ignore[no-any-return]
+
+
+def spread(
+    function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]], workers: int, timeout: float | None = None
+) -> Iterator[tuple[int, Any, str]]:
+    """(index, function(*task), "") of each task as they end; (index, None, why) for one that gave nothing.
+
+    timeout: seconds for a task. Functions and arguments must be importable by other processes.
+    """
+    pool = ProcessPool(max_workers=workers, context=context())
+    try:
+        futures: dict[Any, int] = {
+            pool.schedule(function, args=task, timeout=timeout): i for i, task in enumerate(tasks)
+        }
+        for future in as_completed(futures):
+            try:
+                yield futures[future], future.result(), ""
+            except FutureTimeout:
+                yield futures[future], None, f"no answer within {timeout:g} s"
+            except ProcessExpired as error:
+                yield futures[future], None, f"the worker process ended (exit code {error.exitcode})"
+            except Exception as error:  # noqa: BLE001  a fault of ours in one task must not lose the others
+                yield futures[future], None, f"{type(error).__name__}: {error}"
+        pool.close()
+    finally:
+        pool.stop()
+        pool.join()
+
+
+def end_with(parent: int) -> None:
+    """For the start of a forked worker: it leaves Ctrl-C to its parent (process id), and ends when that is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(WATCH)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
