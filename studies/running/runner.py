@@ -227,17 +227,18 @@ def share(cases: Sequence[Case], part: tuple[int, int] | None) -> list[Case]:
     return row[len(row) * (number - 1) // of : len(row) * number // of]
 
 
-def _in_order(cases: list[Case]) -> list[Case]:
+def _in_order(cases: list[Case], mixed: bool) -> list[Case]:
     """First one case of each set of wires, then the rest: cases that share matrices find them stored, instead of two
-    processes computing the same ones at once. Each run has an order of its own beyond that, and looks into the store
-    before each case, so that runs of the same study at the same time share the work.
+    processes computing the same ones at once. mixed: beyond that each run has an order of its own; as it looks into the
+    store before each case, runs of the same study at the same time share the work.
     """
-    chance = random.Random(os.urandom(8))
     groups = _by_wires(cases)
-    chance.shuffle(groups)
-    rest = [case for group in groups for case in group[1:]]
-    chance.shuffle(rest)
-    return [*(group[0] for group in groups), *rest]
+    first, rest = [group[0] for group in groups], [case for group in groups for case in group[1:]]
+    if mixed:
+        chance = random.Random(os.urandom(8))
+        chance.shuffle(first)
+        chance.shuffle(rest)
+    return first + rest
 
 
 def run(
@@ -310,7 +311,7 @@ def run(
             todo.append(case)
         else:
             answers[case.index] = found
-    cached, todo = len(answers), _in_order(todo)
+    cached, todo = len(answers), _in_order(todo, mixed=not scheduler)
     if progress:
         progress(cached, len(cases))
     if todo:
