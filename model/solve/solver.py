@@ -231,12 +231,21 @@ class Solver:
 
         Raises SolveError as solve does.
         """
-        parts = self.parts(f_hz)
-        z, slope = parts.with_slope(f_hz)
+        return self.port_of_one_mesh(f_hz)(f_hz)
+
+    def port_of_one_mesh(self, middle: float) -> Callable[[float], tuple[complex, complex]]:
+        """`port` from the one span that holds `middle` (Hz), also a little beyond its edges, where `port` itself would
+        change to another mesh."""
+        parts = self.parts(middle)
         feed = parts.mesh.feed.astype(complex)
-        current, adjoint = _solved(np.stack([z, z.T]), feed, f_hz)
-        y = _passive(complex(feed @ current), f_hz)
-        return 1 / y, complex(adjoint @ slope @ current) / y**2
+
+        def port(f_hz: float) -> tuple[complex, complex]:
+            z, slope = parts.with_slope(f_hz)
+            current, adjoint = _solved(np.stack([z, z.T]), feed, f_hz)
+            y = _passive(complex(feed @ current), f_hz)
+            return 1 / y, complex(adjoint @ slope @ current) / y**2
+
+        return port
 
     def response(self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE) -> Response:
         """Continuous feed impedance over a band inside one span, Hz. Raises SolveError if it does not settle."""

@@ -1,6 +1,5 @@
 """What the solver says at one setting, in the few numbers from which a page can draw every band."""
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -12,8 +11,8 @@ from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import reflection
 from tautwire.model.solve.engine import engine_name
-from tautwire.model.solve.response import REFERENCE, Port, respond
-from tautwire.model.solve.solver import Arrays, Remember, Solver
+from tautwire.model.solve.response import REFERENCE, respond
+from tautwire.model.solve.solver import Arrays, Remember
 from tautwire.studies.running.pool import cores, spread
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.raw import Raw
@@ -36,26 +35,6 @@ def wire_part(raw: Raw) -> Raw:
     if isinstance(kept.get("coax"), dict):
         kept["coax"] = {k: v for k, v in kept["coax"].items() if k != "loss_scale"}
     return kept
-
-
-def nearby_port(solver: Solver, middle: float) -> Port:
-    """Impedance (ohm) and its slope from the one span that holds `middle` (Hz), also a little beyond its edges.
-
-    A node's curve is read up to a few steps of wire length outside the band's window, where the solver itself would
-    change to another mesh.
-    """
-    parts = solver.parts(middle)
-    feed = parts.mesh.feed.astype(complex)
-
-    def port(f_hz: float) -> tuple[complex, complex]:
-        z, slope = parts.with_slope(f_hz)
-        current, adjoint = np.linalg.solve(np.stack([z, z.T]), feed[:, None])[..., 0]
-        y = complex(feed @ current)
-        if not (math.isfinite(abs(y)) and y.real > 0):
-            raise SolveError(f"feed resistance is not positive at {f_hz / 1e6:.6g} MHz")
-        return 1 / y, complex(adjoint @ slope @ current) / y**2
-
-    return port
 
 
 def shape_of(setup: Setup) -> tuple[float, list[Any]]:
@@ -98,7 +77,7 @@ class Curves:
         curves = []
         for band in self.bands:
             low, high = window(band)
-            port = nearby_port(solver, (band.lower + band.upper) / 2)
+            port = solver.port_of_one_mesh((band.lower + band.upper) / 2)
             fit = respond(port, low / self.margin, high * self.margin, TOLERANCE, most=MOST_SAMPLES)
             weight = fit.weight / np.abs(fit.weight).max()
             columns = (fit.support / 1e6, fit.value.real, fit.value.imag, weight.real, weight.imag)

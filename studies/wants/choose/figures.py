@@ -1,0 +1,111 @@
+"""The choices side by side: SWR of each in every segment; and the curve between two aims, with the choices on it."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from tautwire.studies.drawing.layout import layout_grid
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Look, Sheet, style
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.choose.problem import Problem, read_problem
+from tautwire.studies.wants.choose.words import AIM_WORDS, choice_words
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.studies.study.result import Result
+
+
+def choose_figures(result: Result, size: str | Look = "print") -> dict[str, Figure]:
+    """Stem -> figure: "choices" and, for two aims, "tradeoff"; of the study's first case."""
+    table = result.frames.get("choices")
+    if table is None or table.empty:
+        return {}
+    case = result.study.cases()[0]
+    problem = read_problem(result.study, case.raw)
+    rows, swr = result.of("choices", case), result.of("choice_swr", case)
+    figures: dict[str, Figure] = {"choices": choices_figure(problem, rows, swr, size), **_layout(problem, rows, size)}
+    curve = result.of("tradeoff", case) if "tradeoff" in result.frames else pd.DataFrame()
+    if len(curve) > 1:
+        figures["tradeoff"] = tradeoff_figure(problem, curve, rows, size)
+    return figures
+
+
+def choices_figure(problem: Problem, rows: pd.DataFrame, swr: pd.DataFrame, size: str | Look = "print") -> Sheet:
+    """Highest SWR of each choice in each segment, with its 68 % interval, against the SWR wanted."""
+    names = [s.name for s in problem.segments]
+    records = rows.to_dict("records")
+    with style(size) as look:
+        sheet = Sheet(look, 1.6 + 0.34 * len(names) * max(len(records), 2) if look.name == "print" else None)
+        best = records[0]
+        sheet.header(
+            f"{choice_words(problem, best)}: SWR at most {best['swr_highest']:.2f}",
+            f"Highest SWR across each segment, with the 68 % interval; the wish is {problem.swr:g} or less.",
+        )
+        ax: Any = sheet.subplots()
+        most = problem.swr
+        for i, row in enumerate(records):
+            part = swr[swr["choice"] == row["choice"]].set_index("segment").reindex(names)
+            y = np.arange(len(names)) + (i - (len(records) - 1) / 2) * 0.22
+            mark, x = CYCLE[i % len(CYCLE)], part["swr_worst"].to_numpy()
+            swing = np.nan_to_num(part["swr_worst_pm"].to_numpy())
+            low = np.minimum(swing, x - 1)
+            ax.errorbar(x, y, xerr=[low, swing], fmt=mark.marker, color=mark.colour, mec="white", lw=look.line * 0.8,
+                        label=textwrap.fill(f"{row['choice']}: {choice_words(problem, row)}", 60))  # fmt: skip
+            most = max(most, float((x + swing).max()))
+        ax.axvspan(1, problem.swr, color=TARGET, lw=0, zorder=0)
+        ax.axvline(problem.swr, color=INK, lw=look.line * 0.6)
+        ax.set_yticks(range(len(names)), labels=names)
+        ax.set_ylim(len(names) - 0.5, -0.5)
+        ax.set_xlim(1, 1 + 1.06 * (most - 1))
+        ax.set_xlabel("highest SWR at the radio")
+        sheet.legend(loc="outside lower left", ncols=1)
+        return sheet
+
+
+def _layout(problem: Problem, rows: pd.DataFrame, size: str | Look) -> dict[str, Figure]:
+    """The choices as they hang; none if they cannot be told from the table."""
+    built = []
+    for row in rows.to_dict("records"):
+        place = []
+        for knob in problem.knobs:
+            if knob.listed:
+                shown = [knob.shown(i) for i in range(len(knob.texts))]
+                place.append(float(shown.index(row[knob.column])))
+            else:
+                place.append(_si(knob, float(row[knob.column])))
+        built.append((f"choice {row['choice']}", Setup.read(problem.candidate(tuple(place))).build()))
+    return {"choices_layout": layout_grid(built, title="How the choices hang", size=size)}
+
+
+def _si(knob: Any, number: float) -> float:
+    from tautwire.studies.study.quantities import CUSTOMARY
+
+    return min(max(number / CUSTOMARY[knob.kind].factor, knob.low), knob.high)
+
+
+def tradeoff_figure(problem: Problem, curve: pd.DataFrame, rows: pd.DataFrame, size: str | Look = "print") -> Sheet:
+    """What more of one aim costs of the other."""
+    (one, unit_one, x, _), (two, unit_two, y, _) = (AIM_WORDS[name] for name in problem.spec.aims)
+    with style(size) as look:
+        sheet = Sheet(look)
+        span = abs(curve[y].iloc[-1] - curve[y].iloc[0]), abs(curve[x].iloc[-1] - curve[x].iloc[0])
+        sheet.header(
+            f"From one end to the other: {span[0]:.2g}{unit_two} of {two} for {span[1]:.2g}{unit_one} of {one}",
+            "Each point was solved exactly; nothing found is better in both. Numbers are the choices.",
+        )
+        ax: Any = sheet.subplots()
+        ax.plot(curve[x], curve[y], color=QUIET, lw=look.line, marker="o", mec="white")
+        for i, row in enumerate(rows.to_dict("records")):
+            mark = CYCLE[i % len(CYCLE)]
+            ax.plot(row[x], row[y], marker=mark.marker, color=mark.colour, mec="white", ms=look.type, ls="")
+            ax.annotate(str(row["choice"]), (row[x], row[y]), xytext=(0, look.type), textcoords="offset points",
+                        ha="center", color=INK, weight="bold")  # fmt: skip
+        ax.set_xlabel(f"{one} ({unit_one.strip()})" if unit_one else one)
+        ax.set_ylabel(f"{two} ({unit_two.strip()})" if unit_two else two)
+        ax.margins(0.1)
+        return sheet

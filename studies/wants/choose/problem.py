@@ -1,0 +1,212 @@
+"""What may vary and what is wanted, read from [choose] and made into numbers that a search can move."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import Field, field_validator
+
+from tautwire.model.errors import InputError
+from tautwire.model.operating.bands import Segment, segment_named
+from tautwire.studies.study.parts import Part
+from tautwire.studies.study.quantities import CUSTOMARY, customary, written
+from tautwire.studies.study.raw import Raw, changed, kind_of
+from tautwire.studies.study.study import Study, in_words
+from tautwire.studies.study.units import Kind, Length, Number, Power, values
+
+AIMS = ("swr", "gain", "loss", "heat", "shield")
+FEED_ONLY = ("transformer.", "radio.", "coax.loss_scale")
+"""paths that change what is between wire and radio, but no current on the wire"""
+MOST_KNOBS = 6
+MOST_WORDS = 24
+
+
+class LimitsSpec(Part):
+    """[choose.limits]: what must hold besides the SWR."""
+
+    highest: Length | None = Field(default=None, description="highest that the wire may reach")
+    wire: Length | None = Field(default=None, description="wire owned: no candidate is longer")
+    heat: Power | None = Field(default=None, description="most heat in the core, at the radio's power and duty")
+
+
+class ChooseSpec(Part):
+    """[choose]: what may vary, what is wanted, what must hold."""
+
+    vary: dict[str, Any] = Field(default={}, description="key -> {from, to}, {from, to, step} or a list")
+    segments: tuple[str, ...] = Field(default=(), description="stretches wanted (default: the study's bands)")
+    swr: Number | None = Field(default=None, description="SWR to stay below (default: the study's swr_threshold)")
+    certainty: Number | None = Field(default=None, description="with which chance, such as '80 %'")
+    aims: dict[str, Number] = Field(default={"swr": 1.0}, description="what else is wanted, each with its weight")
+    toward: str = Field(default="low", description="gain is meant 'low' all round, or to the 'targets' of [target]")
+    limits: LimitsSpec = LimitsSpec()
+    solves: int = Field(default=60, ge=8, le=2000, description="set-ups that may be solved exactly")
+    show: int = Field(default=3, ge=1, le=8, description="how many that really differ are shown")
+    seed: int = Field(default=1, ge=0, description="of the search: the same seed gives the same answer")
+
+    @field_validator("aims", mode="before")
+    @classmethod
+    def _listed(cls, given: Any) -> Any:
+        return dict.fromkeys(given, 1.0) if isinstance(given, list | tuple) else given
+
+    @field_validator("aims")
+    @classmethod
+    def _known(cls, aims: dict[str, float]) -> dict[str, float]:
+        for name, weight in aims.items():
+            if name not in AIMS:
+                raise InputError(f"choose.aims.{name}", weight, f"one of {', '.join(AIMS)}")
+            if not 0 < weight <= 1000:
+                raise InputError(f"choose.aims.{name}", weight, "a weight above 0, up to 1000")
+        if not aims:
+            raise InputError("choose.aims", "none", f"at least one of {', '.join(AIMS)}")
+        return aims
+
+    @field_validator("toward")
+    @classmethod
+    def _direction(cls, toward: str) -> str:
+        if toward not in ("low", "targets"):
+            raise InputError("choose.toward", repr(toward), "'low' or 'targets'")
+        return toward
+
+    @field_validator("certainty")
+    @classmethod
+    def _chance(cls, certainty: float | None) -> float | None:
+        if certainty is not None and not 0.5 <= certainty < 1:
+            raise InputError("choose.certainty", f"{certainty:g}", "from 50 % to 99 %")
+        return certainty
+
+
+@dataclass(frozen=True)
+class Knob:
+    """One thing that may vary.
+
+    path: dotted key. label: for people. kind: of its quantity, None for words. low, high: SI, of a continuous one;
+    of a listed one the range of the index into texts. texts: listed values as the set-up has them, empty if continuous.
+    places: the value of each text on a smooth scale (SI), None for words.
+    """
+
+    path: str
+    label: str
+    kind: Kind | None
+    low: float
+    high: float
+    texts: tuple[Any, ...] = ()
+    places: tuple[float, ...] | None = None
+
+    @property
+    def listed(self) -> bool:
+        return bool(self.texts)
+
+    @property
+    def moves_wire(self) -> bool:
+        return not self.path.startswith(FEED_ONLY)
+
+    @property
+    def is_words(self) -> bool:
+        return self.listed and self.places is None
+
+    def text(self, x: float) -> Any:
+        """The value at x as the set-up has it."""
+        if self.listed:
+            return self.texts[round(x)]
+        assert self.kind is not None
+        return written(customary(x, self.kind), self.kind, 7)
+
+    def place(self, x: float) -> float:
+        """x on the smooth scale from 0 to 1; 0 for words."""
+        if self.places is not None:
+            low, high = min(self.places), max(self.places)
+            return 0.0 if high == low else (self.places[round(x)] - low) / (high - low)
+        return 0.0 if self.listed else (x - self.low) / (self.high - self.low)
+
+    def shown(self, x: float) -> Any:
+        """The value at x for tables: a number in its column's unit, or a word."""
+        if self.is_words:
+            return named(self.texts[round(x)])
+        assert self.kind is not None
+        si = self.places[round(x)] if self.places is not None else x
+        return float(f"{customary(si, self.kind):.5g}")
+
+    @property
+    def column(self) -> str:
+        """Its column in tables."""
+        name = self.path.replace(".", "_").removeprefix("antenna_")
+        return name + ("" if self.kind is None or self.is_words else CUSTOMARY[self.kind].suffix)
+
+
+def named(text: Any) -> str:
+    """A listed value in words: a table's own name, if it has one."""
+    return str(text["name"]) if isinstance(text, Mapping) and "name" in text else in_words(text)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A study's [choose], checked. segments: wanted stretches. swr: limit. raw: the set-up all candidates share."""
+
+    study: Study
+    spec: ChooseSpec
+    raw: Raw
+    knobs: tuple[Knob, ...]
+    segments: tuple[Segment, ...]
+    swr: float
+
+    @property
+    def needs_power(self) -> bool:
+        """Whether losses and heat are asked for."""
+        return self.spec.limits.heat is not None or any(
+            name in self.spec.aims for name in ("loss", "heat", "gain", "shield")
+        )
+
+    def candidate(self, x: tuple[float, ...]) -> Raw:
+        """The set-up as texts at a place x: a number a knob."""
+        raw = self.raw
+        for knob, v in sorted(zip(self.knobs, x, strict=True), key=lambda pair: not _is_table(pair[0])):
+            text = knob.text(v)
+            if isinstance(text, Mapping):
+                text = {k: t for k, t in text.items() if k != "name"}
+            raw = changed(raw, knob.path, text)
+        return raw
+
+
+def _is_table(knob: Knob) -> bool:
+    return bool(knob.texts) and isinstance(knob.texts[0], Mapping)
+
+
+def read_problem(study: Study, raw: Raw) -> Problem:
+    """The problem of a study and one of its set-ups (as texts). Raises InputError naming the key that is wrong."""
+    spec: ChooseSpec = study.options["choose"]
+    if not spec.vary:
+        raise InputError("choose.vary", "nothing", 'what may vary, such as "antenna.length" = {from = ..., to = ...}')
+    if len(spec.vary) > MOST_KNOBS:
+        raise InputError("choose.vary", f"{len(spec.vary)} keys", f"at most {MOST_KNOBS}")
+    knobs = tuple(_knob(path, given) for path, given in spec.vary.items())
+    names = spec.segments or study.spec.bands
+    swr = study.spec.swr_threshold if spec.swr is None else spec.swr
+    if not 1 < swr <= 100:
+        raise InputError("choose.swr", f"{swr:g}", "above 1, up to 100")
+    if ("shield" in spec.aims) and "coax" not in raw and all(k.path.partition(".")[0] != "coax" for k in knobs):
+        raise InputError("choose.aims.shield", "given", "with a [coax] table, whose shield carries the current")
+    segments = tuple(segment_named(name, study.spec.region) for name in names)
+    return Problem(study, spec, raw, knobs, segments, swr)
+
+
+def _knob(path: str, given: Any) -> Knob:
+    field = f"choose.vary.{path}"
+    kind = kind_of(path)
+    label = path.removeprefix("antenna.").replace(".", " ").replace("_", " ")
+    if kind is None:
+        if not isinstance(given, list | tuple) or not given:
+            raise InputError(field, repr(given), "a list of values to choose from")
+        if len(given) > MOST_WORDS:
+            raise InputError(field, f"{len(given)} values", f"at most {MOST_WORDS}")
+        return Knob(path, label, None, 0, len(given) - 1, tuple(given))
+    if isinstance(given, Mapping) and set(given) == {"from", "to"}:
+        low, high = kind(given["from"], f"{field}.from"), kind(given["to"], f"{field}.to")
+        if not low < high:
+            raise InputError(field, f"{given['from']} to {given['to']}", "from below to")
+        return Knob(path, label, kind, low, high)
+    if not isinstance(given, Mapping | list | tuple):
+        raise InputError(field, repr(given), "a range {from = ..., to = ...} or a list of values")
+    si = sorted(values(given, kind, field))
+    return Knob(path, label, kind, 0, len(si) - 1, tuple(written(customary(v, kind), kind) for v in si), tuple(si))

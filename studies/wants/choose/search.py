@@ -1,0 +1,467 @@
+"""The search: exact solves blended into a smooth surrogate, a global optimiser on it, and its finds solved exactly.
+
+Candidates that share words (layout, soil, kind of coax) and a range of wire lengths form a branch. In a branch the
+reflection coefficient at each electrical length (frequency times wire length) hardly moves with lengths, heights and
+slopes, so a cubic radial basis function through a few solved candidates gives it everywhere. What stands between wire
+and radio is never blended: it is computed for every candidate. The optimiser (differential evolution) asks the
+surrogate only; its best candidates are solved exactly and join the surrogate, until both agree and nothing improves.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.interpolate import RBFInterpolator
+from scipy.optimize import differential_evolution
+from scipy.stats import qmc
+
+from tautwire.model.arrays import Real
+from tautwire.model.errors import InputError, SolveError
+from tautwire.model.feed.chain import FeedSystem
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.choose.candidates import Measures, Solved, electrical_grid, measures
+from tautwire.studies.wants.choose.problem import Knob, Problem
+from tautwire.studies.wants.local_model import with_values
+
+RATIO = 1.2  # most that wire lengths in one branch differ
+BROKEN = 50.0  # cost of each unit by which a wish is missed, against aims of the order of 1
+IMPOSSIBLE = 1e4  # cost of what cannot be built
+PENALTY_REACH = 0.05  # of a branch's box round a candidate that could not be solved
+BATCH = 4  # candidates solved at once
+AGREE = 0.01  # of cost, between surrogate and exact solve
+PATIENCE = 2  # rounds without an improvement of AGREE
+TRADED = 0.4  # part of the solves kept for the curve between two aims
+WEIGHTS = (0.02, 0.1, 0.25, 0.4, 0.55, 0.7, 0.85, 0.95)  # of the first of two aims along that curve
+APART = 1e-3  # of a branch's box: closer is the same candidate
+DIFFER = 0.2  # of a branch's box: closer is not really another candidate
+LEAD_BRANCHES = 4  # branches searched in a round
+GENERATIONS, POPULATION = 30, 12
+MOST_FEEDS = 5000  # kept
+
+Place = tuple[float, ...]
+"""a value a knob: SI, or the index of a listed value"""
+SolveMany = Callable[[list[tuple[Place, tuple[float, float]]]], list[Solved | str]]
+"""candidates, each with its branch's shortest and longest wire -> what is kept of each, or why it cannot be solved"""
+Progress = Callable[[int, int], None]
+"""progress(solved, budget)"""
+
+
+@dataclass
+class Candidate:
+    """A candidate solved exactly. cost: to be small; below 0 or of the order of 1 if all that is wished holds."""
+
+    place: Place
+    measures: Measures
+    cost: float
+    misses: dict[str, float]
+
+
+@dataclass
+class Branch:
+    """Candidates that share words and a cell of wire lengths. fixed: knob index -> its index into texts. cell: m.
+
+    solved: wire places (n, d) and what is kept of each; bad: places that could not be solved.
+    """
+
+    problem: Problem
+    fixed: dict[int, int]
+    cell: tuple[float, float]
+    solved: dict[Place, Solved] = field(default_factory=dict)
+    bad: dict[Place, str] = field(default_factory=dict)
+    _blend: RBFInterpolator | None = None
+
+    def __post_init__(self) -> None:
+        low = tuple(float(self.fixed.get(i, k.low)) for i, k in enumerate(self.problem.knobs))
+        self.base = Setup.read(self.problem.candidate(low))
+
+    @property
+    def free(self) -> list[int]:
+        """Knobs that are not fixed here, by index."""
+        return [i for i in range(len(self.problem.knobs)) if i not in self.fixed]
+
+    def bounds(self) -> list[tuple[float, float]]:
+        """Of each free knob; the wire's length only as far as the cell goes."""
+        out = []
+        for i in self.free:
+            knob = self.problem.knobs[i]
+            low, high = knob.low, knob.high
+            if knob.path == "antenna.length":
+                if knob.places:
+                    inside = [k for k, v in enumerate(knob.places) if self.cell[0] - 1e-9 <= v <= self.cell[1] + 1e-9]
+                    low, high = (inside[0], inside[-1]) if inside else (0, 0)
+                else:
+                    low, high = max(low, self.cell[0]), min(high, self.cell[1])
+            out.append((low, high))
+        return out
+
+    def place(self, values: Sequence[float]) -> Place:
+        """All knobs, from the values of the free ones."""
+        full = dict(self.fixed) | dict(zip(self.free, values, strict=True))
+        return tuple(
+            float(round(full[i])) if knob.listed else float(f"{full[i]:.6g}")
+            for i, knob in enumerate(self.problem.knobs)
+        )
+
+    def scaled(self, place: Place) -> Real:
+        """The part of a place that the wires depend on, each knob from 0 to 1."""
+        parts = [
+            knob.place(x) for knob, x in zip(self.problem.knobs, place, strict=True)
+            if knob.moves_wire and not knob.is_words
+        ]  # fmt: skip
+        return np.array(parts)
+
+    def add(self, place: Place, answer: Solved | str) -> None:
+        self._blend = None
+        if isinstance(answer, str):
+            self.bad[place] = answer
+        else:
+            self.solved[place] = answer
+
+    @property
+    def ready(self) -> bool:
+        """Whether there are enough solved candidates to blend."""
+        d = len(self.scaled(self.place([b[0] for b in self.bounds()])))
+        return len(self.solved) > d
+
+    def wires(self, places: list[Place]) -> list[Solved]:
+        """What the surrogate expects of places; exact where they are solved."""
+        first = next(iter(self.solved.values()))
+        points = np.array([self.scaled(p) for p in places])
+        if points.shape[1] == 0:
+            return [first] * len(places)
+        if self._blend is None:
+            known = {tuple(self.scaled(p).round(12)): s for p, s in self.solved.items()}
+            rows = np.array([_row(s) for s in known.values()])
+            self._blend = RBFInterpolator(np.array(list(known)), rows, kernel="cubic", degree=1)
+        return [_solved(row, first) for row in self._blend(points)]
+
+    def is_near_bad(self, place: Place) -> bool:
+        here = self.scaled(place)
+        return any(np.abs(here - self.scaled(b)).max(initial=0.0) < PENALTY_REACH for b in self.bad)
+
+
+def _row(s: Solved) -> Real:
+    return np.concatenate([[s.length, s.highest], s.gamma.real.ravel(), s.gamma.imag.ravel(), s.gain, s.shield])
+
+
+def _solved(row: Real, like: Solved) -> Solved:
+    n = like.gamma.size
+    gamma = (row[2 : 2 + n] + 1j * row[2 + n : 2 + 2 * n]).reshape(like.gamma.shape)
+    rest = row[2 + 2 * n :]
+    return Solved(float(row[0]), float(row[1]), gamma, rest[: len(like.gain)], rest[len(like.gain) :])
+
+
+@dataclass
+class Search:
+    """A search in progress. moves: from candidates.shifts. candidates: solved exactly so far."""
+
+    problem: Problem
+    moves: Real
+    solve_many: SolveMany
+    progress: Progress | None = None
+    candidates: dict[Place, Candidate] = field(default_factory=dict)
+    homes: dict[Place, Branch] = field(default_factory=dict)
+    count: int = 0
+    weights: dict[str, float] = field(default_factory=dict)
+    _feeds: dict[tuple[float, ...], FeedSystem] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.rng = np.random.default_rng(self.problem.spec.seed)
+        self.weights = dict(self.problem.spec.aims)
+        self.branches = list(_branches(self.problem))
+        if not self.branches:
+            raise InputError("choose.vary", "no candidate", "ranges in which the antenna can be built")
+
+    # what a candidate costs
+
+    def setup(self, branch: Branch, place: Place) -> Setup:
+        """A candidate's set-up, quickly: not checked as a study file's would be."""
+        numbers = {
+            k.path: k.places[round(x)] if k.places else x
+            for k, x in zip(self.problem.knobs, place, strict=True)
+            if not k.is_words
+        }
+        return with_values(branch.base, numbers)
+
+    def feed(self, setup: Setup, place: Place) -> tuple[tuple[float, ...], FeedSystem]:
+        """Feed of a candidate, and its key; kept, as most knobs do not touch it."""
+        key = tuple(x for x, k in zip(place, self.problem.knobs, strict=True) if _touches_feed(k))
+        if key not in self._feeds:
+            if len(self._feeds) > MOST_FEEDS:
+                self._feeds.clear()
+            self._feeds[key] = setup.feed_system()
+        return key, self._feeds[key]
+
+    def judged(self, branch: Branch, places: list[Place], wires: list[Solved], dropped: str = "") -> list[Candidate]:
+        """Candidates with what they cost. dropped: a wish that does not count."""
+        grid = electrical_grid(self.problem, *branch.cell)
+        groups: dict[tuple[float, ...], list[int]] = {}
+        setups = [self.setup(branch, p) for p in places]
+        for i, p in enumerate(places):
+            groups.setdefault(self.feed(setups[i], p)[0], []).append(i)
+        out: dict[int, Candidate] = {}
+        for mine in groups.values():
+            first = mine[0]
+            feed = self.feed(setups[first], places[first])[1]
+            found = measures(self.problem, [wires[i] for i in mine], grid, feed, setups[first].radio, self.moves)
+            for i, m in zip(mine, found, strict=True):
+                misses = self.misses(m)
+                out[i] = Candidate(places[i], m, self.cost(m, misses, dropped), misses)
+        return [out[i] for i in range(len(places))]
+
+    def cost(self, m: Measures, misses: dict[str, float], dropped: str = "") -> float:
+        aims = sum(self.weights[name] * value for name, value in m.aims.items())
+        return aims + BROKEN * sum(by for name, by in misses.items() if name != dropped)
+
+    def misses(self, m: Measures) -> dict[str, float]:
+        """By how much a candidate misses each wish that it misses."""
+        limits, problem = self.problem.spec.limits, self.problem
+        by = {"SWR": m.sure_swr - problem.swr}
+        if limits.highest is not None:
+            by["highest"] = m.highest - limits.highest
+        if limits.wire is not None:
+            by["wire"] = m.wire - limits.wire
+        if limits.heat is not None:
+            by["heat"] = m.heat - limits.heat
+        return {name: v for name, v in by.items() if v > 1e-9}
+
+    def expected(self, branch: Branch, values: Real, dropped: str = "") -> list[Candidate | None]:
+        """What the surrogate expects of candidates, (n, free knobs); None where they cannot be built."""
+        places = [branch.place(v) for v in values]
+        fits = [not branch.is_near_bad(p) and self.fits(branch, p) for p in places]
+        asked = [p for p, ok in zip(places, fits, strict=True) if ok]
+        found = iter(self.judged(branch, asked, branch.wires(asked), dropped) if asked else [])
+        return [next(found) if ok else None for ok in fits]
+
+    def fits(self, branch: Branch, place: Place) -> bool:
+        """Whether the antenna can be built; the rest is checked when it is solved."""
+        try:
+            self.setup(branch, place).antenna.build()
+        except InputError:
+            return False
+        return True
+
+    # the search
+
+    def run(self) -> list[Candidate]:
+        """All candidates solved exactly, the best first."""
+        budget = self.problem.spec.solves
+        if len(self.weights) == 2:
+            budget = int(budget * (1 - TRADED))
+        share = max(1, int(0.5 * budget / len(self.branches)))
+        self.solve([p for branch in self.branches for p in self.first(branch, share)])
+        quiet, best = 0, math.inf
+        while self.count < budget and quiet < PATIENCE:
+            asked = self.next_batch(min(BATCH, budget - self.count))
+            if not asked:
+                break
+            told = {p: c for branch, p, c in asked}
+            self.solve([(branch, p) for branch, p, _ in asked])
+            found = [self.candidates[p] for p in told if p in self.candidates]
+            agrees = all(abs(c.cost - told[c.place]) < AGREE * max(1.0, abs(c.cost)) for c in found[:1])
+            now = min((c.cost for c in self.candidates.values()), default=math.inf)
+            quiet = quiet + 1 if agrees and now > best - AGREE else 0
+            best = min(best, now)
+        return self.ranked()
+
+    def trade(self) -> list[Candidate]:
+        """For two aims: candidates solved exactly of which none is better in both, along the first aim."""
+        own, (one, two) = dict(self.weights), self.weights
+        known = [c.measures.aims for c in self.candidates.values() if not c.misses] or [
+            c.measures.aims for c in self.candidates.values()
+        ]
+        scale = {a: max(max(k[a] for k in known) - min(k[a] for k in known), 1e-6) for a in (one, two)}
+        for t in WEIGHTS:
+            if self.count >= self.problem.spec.solves:
+                break
+            self.weights = {one: t / scale[one], two: (1 - t) / scale[two]}
+            self.judge_again()
+            self.solve([(b, p) for b, p, _ in self.next_batch(2)])
+        self.weights = own
+        self.judge_again()
+        good = sorted((c for c in self.candidates.values() if not c.misses), key=lambda c: c.measures.aims[one])
+        kept: list[Candidate] = []
+        for c in good:
+            if not kept or c.measures.aims[two] < kept[-1].measures.aims[two] - 1e-9:
+                kept.append(c)
+        return kept
+
+    def judge_again(self) -> None:
+        """Costs of all candidates by the weights of now."""
+        for c in self.candidates.values():
+            c.cost = self.cost(c.measures, c.misses)
+
+    def without(self, wish: str) -> Candidate | None:
+        """The best that could be expected if a wish were dropped."""
+        lead = sorted((b for b in self.branches if b.ready), key=self.promise)[:LEAD_BRANCHES]
+        found = [c for b in lead if (c := self.optimum(b, wish))]
+        return min(found, key=lambda c: c.cost, default=None)
+
+    def ranked(self) -> list[Candidate]:
+        """Candidates solved so far, the best first."""
+        return sorted(self.candidates.values(), key=lambda c: c.cost)
+
+    def first(self, branch: Branch, share: int) -> list[tuple[Branch, Place]]:
+        """Candidates to begin with: spread evenly over the branch's box."""
+        bounds = branch.bounds()
+        d = sum(b[1] > b[0] for b in bounds)
+        count = 1 if not bounds else min(max(share, 2 * d + 1), 8 * d + 1)
+        sample = qmc.LatinHypercube(len(bounds) or 1, rng=self.rng).random(max(count, 1))
+        places = [branch.place([lo + t * (hi - lo) for t, (lo, hi) in zip(row, bounds, strict=False)])
+                  for row in sample]  # fmt: skip
+        middle = branch.place([(lo + hi) / 2 for lo, hi in bounds])
+        return [(branch, p) for p in dict.fromkeys([middle, *places]) if self.fits(branch, p)][:count]
+
+    def solve(self, asked: list[tuple[Branch, Place]]) -> None:
+        """Solve candidates exactly and add them to their branches."""
+        asked = [(b, p) for b, p in asked if p not in self.candidates]
+        answers = self.solve_many([(p, b.cell) for b, p in asked])
+        self.count += len({tuple(b.scaled(p)) + tuple(b.fixed.values()) for b, p in asked})
+        for (branch, place), answer in zip(asked, answers, strict=True):
+            branch.add(place, answer)
+            if not isinstance(answer, str):
+                self.candidates[place] = self.judged(branch, [place], [answer])[0]
+                self.homes[place] = branch
+        if self.progress:
+            self.progress(self.count, self.problem.spec.solves)
+
+    def next_batch(self, most: int) -> list[tuple[Branch, Place, float]]:
+        """Candidates worth an exact solve, with the cost expected: each leading branch's best, and where little is
+        known among the promising."""
+        ready = [b for b in self.branches if b.ready]
+        lead = sorted(ready, key=self.promise)[:LEAD_BRANCHES]
+        asked: list[tuple[Branch, Place, float]] = []
+        for branch in lead:
+            best = self.optimum(branch)
+            if best and self.is_new(branch, best.place, asked):
+                asked.append((branch, best.place, best.cost))
+        asked.sort(key=lambda a: a[2])
+        for branch in lead[:2]:
+            if len(asked) < most and (far := self.unknown(branch, asked)):
+                asked.append((branch, far.place, far.cost))
+        return asked[:most]
+
+    def promise(self, branch: Branch) -> float:
+        """Lowest cost known or expected in a branch."""
+        known = [c.cost for p, c in self.candidates.items() if p in branch.solved]
+        return min(known + [c.cost for c in self.sampled(branch, 64)], default=math.inf)
+
+    def sampled(self, branch: Branch, count: int, dropped: str = "") -> list[Candidate]:
+        bounds = branch.bounds()
+        if not bounds:
+            return []
+        rows = qmc.scale(qmc.Halton(len(bounds), rng=self.problem.spec.seed).random(count), *_edges(bounds))
+        return [c for c in self.expected(branch, rows, dropped) if c]
+
+    def optimum(self, branch: Branch, dropped: str = "") -> Candidate | None:
+        """The best candidate that the surrogate expects in a branch."""
+        bounds = branch.bounds()
+        wide = [i for i, (lo, hi) in enumerate(bounds) if hi > lo]
+        if not wide:
+            return next(iter(self.expected(branch, np.array([[lo for lo, _ in bounds]]), dropped)), None)
+        fixed = np.array([lo for lo, _ in bounds], dtype=float)
+
+        def cost(x: Real) -> Real:
+            rows = np.tile(fixed, (x.shape[-1] if x.ndim > 1 else 1, 1))
+            rows[:, wide] = np.atleast_2d(x.T)
+            found = self.expected(branch, rows, dropped)
+            return np.array([IMPOSSIBLE if c is None else c.cost for c in found])
+
+        free = branch.free
+        done = differential_evolution(
+            cost, [bounds[i] for i in wide], maxiter=GENERATIONS, popsize=POPULATION, init="sobol", vectorized=True,
+            updating="deferred", integrality=[self.problem.knobs[free[i]].listed for i in wide], polish=False,
+            rng=self.problem.spec.seed, tol=1e-4,
+        )  # fmt: skip
+        rows = fixed[None, :].copy()
+        rows[0, wide] = done.x
+        return self.expected(branch, rows, dropped)[0]
+
+    def is_new(self, branch: Branch, place: Place, asked: list[tuple[Branch, Place, float]]) -> bool:
+        if place in self.candidates or place in branch.bad or any(p == place for _, p, _ in asked):
+            return False
+        others = [p for p in (*branch.solved, *(p for b, p, _ in asked if b is branch))]
+        if any(k.listed or not k.moves_wire for k in self.problem.knobs):
+            return True
+        here = branch.scaled(place)
+        return all(np.abs(here - branch.scaled(p)).max(initial=0.0) > APART for p in others)
+
+    def unknown(self, branch: Branch, asked: list[tuple[Branch, Place, float]]) -> Candidate | None:
+        """Of the promising half of a sample, the candidate furthest from all that is solved."""
+        found = sorted(self.sampled(branch, 128), key=lambda c: c.cost)[:32]
+        known = [branch.scaled(p) for p in (*branch.solved, *(p for b, p, _ in asked if b is branch))]
+        if not found or not known or not len(known[0]):
+            return None
+        far = [min(float(np.linalg.norm(branch.scaled(c.place) - k)) for k in known) for c in found]
+        return found[int(np.argmax(far))]
+
+
+def _edges(bounds: list[tuple[float, float]]) -> tuple[list[float], list[float]]:
+    """Lower and upper bounds, apart where they are equal, as qmc.scale wants them."""
+    return [lo for lo, _ in bounds], [hi if hi > lo else lo + 1e-9 for lo, hi in bounds]
+
+
+def _touches_feed(knob: Knob) -> bool:
+    return knob.path.partition(".")[0] in ("transformer", "radio", "coax")
+
+
+def _branches(problem: Problem) -> Iterator[Branch]:
+    """A branch for every combination of words and every cell of wire lengths that can be built at all."""
+    words = [i for i, k in enumerate(problem.knobs) if k.is_words]
+    for picked in itertools.product(*(range(len(problem.knobs[i].texts)) for i in words)):
+        fixed = dict(zip(words, picked, strict=True))
+        for cell in _cells(problem, fixed):
+            yield Branch(problem, fixed, cell)
+
+
+def _cells(problem: Problem, fixed: dict[int, int]) -> list[tuple[float, float]]:
+    """Ranges of wire length, each of a ratio of at most RATIO, that hold what a combination of words can have."""
+    lengths = _lengths(problem, fixed)
+    if not lengths:
+        return []
+    low, high = min(lengths), max(lengths)
+    count = max(1, math.ceil(math.log(high / low) / math.log(RATIO) - 1e-9))
+    edges = np.geomspace(low, high, count + 1)
+    return [(float(a), float(b)) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+
+
+def _lengths(problem: Problem, fixed: dict[int, int]) -> list[float]:
+    """Wire lengths, m, of candidates at the corners and the middle of what may vary, as far as they can be built."""
+    ends = [
+        [fixed[i]]
+        if i in fixed
+        else list(dict.fromkeys((k.low, (k.low + k.high) / 2 if not k.listed else k.low, k.high)))
+        for i, k in enumerate(problem.knobs)
+    ]
+    out = []
+    for place in itertools.product(*ends):
+        try:
+            out.append(Setup.read(problem.candidate(place)).antenna.build().length)
+        except (InputError, SolveError):
+            continue
+    length = next((k for k in problem.knobs if k.path == "antenna.length"), None)
+    if length and out:
+        out += [min(length.places), max(length.places)] if length.places else [length.low, length.high]
+    return out
+
+
+def really_different(candidates: list[Candidate], problem: Problem, most: int) -> list[Candidate]:
+    """The best, and the next best that differ from all before in a word or by a fifth of a range."""
+    kept: list[Candidate] = []
+    for c in candidates:
+        if len(kept) == most:
+            break
+        if all(_differ(problem.knobs, c.place, k.place) for k in kept):
+            kept.append(c)
+    return kept
+
+
+def _differ(knobs: tuple[Knob, ...], a: Place, b: Place) -> bool:
+    return any(
+        round(x) != round(y) if k.is_words else abs(k.place(x) - k.place(y)) > DIFFER
+        for k, x, y in zip(knobs, a, b, strict=True)
+    )

@@ -1,0 +1,158 @@
+"""Want "choose": of all that may vary, the few set-ups that serve best, each with its answers and what it gives up."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from tautwire.model.arrays import Real
+from tautwire.model.errors import InputError, SolveError
+from tautwire.model.operating.bands import Band
+from tautwire.studies.study.raw import Raw
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.choose.candidates import Solved, shifts, solve_candidate
+from tautwire.studies.wants.choose.problem import ChooseSpec, Problem, read_problem
+from tautwire.studies.wants.choose.search import Candidate, Place, Progress, Search, SolveMany, really_different
+from tautwire.studies.wants.choose.words import aim_value, columns_of_aims, sentences, wins_and_losses
+from tautwire.studies.wants.dips.reading import window
+from tautwire.studies.wants.want import Frames, Want
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.model.solve.solver import Remember, Solver
+    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Study
+    from tautwire.studies.wants.spread.intervals import Spread
+
+TRIED = 3  # times as many candidates as are shown have their chance computed where a certainty is wanted
+UNSURE = 0.01  # relative standard deviation of a dip, before that of a candidate is known
+
+
+def raw_of(setup: Setup, study: Study) -> Raw:
+    """The texts of a case's set-up."""
+    return next((case.raw for case in study.cases() if case.setup == setup), study.raw)
+
+
+def one_by_one(problem: Problem, remember: Remember) -> SolveMany:
+    """Candidates solved here, one after the other."""
+
+    def solve_many(asked: list[tuple[Place, tuple[float, float]]]) -> list[Solved | str]:
+        return [answer(problem, place, cell, remember) for place, cell in asked]
+
+    return solve_many
+
+
+def answer(problem: Problem, place: Place, cell: tuple[float, float], remember: Remember) -> Solved | str:
+    """A candidate solved, or why it cannot be."""
+    try:
+        return solve_candidate(problem, place, cell, remember)
+    except (InputError, SolveError) as error:
+        return str(error)
+
+
+def search(problem: Problem, remember: Remember, many: SolveMany, progress: Progress | None = None) -> Search:
+    """The search of a problem, not yet run."""
+    spread = np.full(len(problem.segments), UNSURE)
+    if problem.spec.certainty is not None:
+        own = Setup.read(problem.raw)
+        known = _spreads(problem, own, own.build().solver(remember))
+        spread = np.array([s.half_width("dip") / (s.band.lower + s.band.upper) * 2 for s in known])
+        spread = np.where(np.isfinite(spread) & (spread > 0), spread, UNSURE)
+    return Search(problem, shifts(problem, spread), many, progress)
+
+
+def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
+    """Tables "choices" (a row a candidate shown), "choice_swr" (a row a candidate and segment), "tradeoff" (a row a
+    candidate on the curve between two aims), "wishes" (a row a wish, where not all can be had)."""
+    problem = read_problem(study, raw_of(setup, study))
+    found = search(problem, solver.remember, one_by_one(problem, solver.remember))
+    ranked = found.run()
+    curve = found.trade() if len(problem.spec.aims) == 2 else []
+    return frames_of(found, found.ranked() if curve else ranked, curve, solver.remember)
+
+
+def frames_of(found: Search, ranked: list[Candidate], curve: list[Candidate], remember: Remember) -> Frames:
+    """The tables of a search that was run, or stopped."""
+    problem = found.problem
+    if not ranked:
+        reasons = {r for b in found.branches for r in b.bad.values()}
+        raise SolveError(f"no candidate could be solved ({'; '.join(sorted(reasons)[:3])})")
+    certainty, show = problem.spec.certainty, problem.spec.show
+    few = really_different(ranked, problem, show if certainty is None else TRIED * show)
+    sure = {c.place: _certainty(problem, c, remember) for c in few}
+    if certainty is not None:
+        few = sorted(few, key=lambda c: (bool(c.misses), sure[c.place][0] < certainty, c.cost))[:show]
+    choices, by_segment = [], []
+    for rank, c in enumerate(few, 1):
+        chance, plus_minus = sure[c.place]
+        choices.append({"choice": rank, **_row(problem, c), "chance_percent": 100 * chance})
+        for segment, worst, swing in zip(problem.segments, c.measures.swr, plus_minus, strict=True):
+            by_segment.append(
+                {"choice": rank, "segment": segment.name, "swr_worst": float(worst), "swr_worst_pm": swing}
+            )
+    wins_and_losses(problem, choices)
+    frames: Frames = {"choices": choices, "choice_swr": by_segment}
+    if curve:
+        shown = {c.place: rank for rank, c in enumerate(few, 1)}
+        frames["tradeoff"] = [{"choice": shown.get(c.place, math.nan), **_row(problem, c)} for c in curve]
+    if few[0].misses:
+        frames["wishes"] = [_wish(found, wish, few[0]) for wish in few[0].misses]
+    frames["choices_solved"] = [{"solved": found.count, "tried": len(found.candidates)}]
+    return frames
+
+
+def _row(problem: Problem, c: Candidate) -> dict[str, Any]:
+    knobs = {k.column: k.shown(x) for k, x in zip(problem.knobs, c.place, strict=True)}
+    aims = {columns_of_aims[name]: aim_value(name, value) for name, value in c.measures.aims.items() if name != "swr"}
+    own = {"swr_highest": float(c.measures.swr.max()), "wire_m": c.measures.wire, "highest_m": c.measures.highest}
+    return {**knobs, **own, **aims, "misses": ", ".join(c.misses)}
+
+
+def _wish(found: Search, wish: str, best: Candidate) -> dict[str, Any]:
+    """What dropping a wish would allow."""
+    other = found.without(wish)
+    rest = other is not None and not (set(other.misses) - {wish})
+    return {
+        "wish": wish,
+        "missed_by": best.misses[wish],
+        "rest_holds_without": rest,
+        "swr_highest": math.nan if other is None else float(other.measures.swr.max()),
+    }
+
+
+def _certainty(problem: Problem, c: Candidate, remember: Remember) -> tuple[float, list[float]]:
+    """Chance that a candidate stays at or under the SWR wanted in all segments, and half the width of each segment's
+    68 % interval of the highest SWR."""
+    setup = Setup.read(problem.candidate(c.place))
+    spreads = _spreads(problem, setup, setup.build().solver(remember))
+    together: Real = np.max([s.samples.worst for s in spreads], axis=0)
+    return float(np.mean(together <= problem.swr)), [s.half_width("worst") for s in spreads]
+
+
+def _spreads(problem: Problem, setup: Setup, solver: Solver) -> list[Spread]:
+    from tautwire.studies.wants.spread.intervals import spread_of
+    from tautwire.studies.wants.spread.values import Joint, uncertain
+
+    joint = Joint.of(uncertain(setup))
+    out = []
+    for s in problem.segments:
+        band = Band(s.name, s.lower, s.upper, s.source)
+        out.append(spread_of(setup, solver.response(*window(band)), band, joint))
+    return out
+
+
+def check(setup: Setup, study: Study) -> None:
+    """Raises InputError for a [choose] that cannot be searched."""
+    read_problem(study, raw_of(setup, study))
+
+
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
+    from tautwire.studies.wants.choose.figures import choose_figures
+
+    return {**choose_figures(result, size)}
+
+
+WANT = Want("choose", compute, ChooseSpec, sentences=sentences, plots=plots, sized=True, check=check)

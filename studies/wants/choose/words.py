@@ -1,0 +1,118 @@
+"""What a search for the best set-up found, in words: the best, why it wins, what it gives up, which wish to drop."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from tautwire.studies.study.quantities import CUSTOMARY
+from tautwire.studies.wants.choose.problem import Knob, Problem, read_problem
+
+if TYPE_CHECKING:
+    from tautwire.studies.study.result import Result
+
+columns_of_aims = {"gain": "radio_gain_dbi", "loss": "feed_loss_db", "heat": "heat_in_core_w", "shield": "shield_max_a"}
+"""aim -> its column"""
+AIM_WORDS = {
+    "swr": ("highest SWR", "", "swr_highest", 2),
+    "gain": ("gain from the radio", " dBi", "radio_gain_dbi", 1),
+    "loss": ("loss in the feed", " dB", "feed_loss_db", 2),
+    "heat": ("heat in the core", " W", "heat_in_core_w", 2),
+    "shield": ("current on the shield", " A", "shield_max_a", 3),
+}
+SAME = {"swr": 0.05, "gain": 0.2, "loss": 0.05, "heat": 0.05, "shield": 0.005}  # smaller differences are none
+
+
+def aim_value(name: str, value: float) -> float:
+    """An aim as people read it: a gain is searched with its sign turned."""
+    return -value if name == "gain" else value
+
+
+def knob_words(knob: Knob, value: Any) -> str:
+    """ "length 20.13 m", "slope 25°", "soil wet ground"."""
+    if knob.is_words:
+        return f"{knob.label} {value}"
+    assert knob.kind is not None
+    sign = CUSTOMARY[knob.kind].sign
+    digits = f"{value:.2f}" if sign == "m" else f"{value:.3g}"
+    return f"{knob.label} {digits}{'' if sign in ('', '°') else ' '}{sign}"
+
+
+def choice_words(problem: Problem, row: dict[str, Any]) -> str:
+    """What a candidate is: all that was allowed to vary, in words."""
+    return ", ".join(knob_words(k, row[k.column]) for k in problem.knobs)
+
+
+def wins_and_losses(problem: Problem, rows: list[dict[str, Any]]) -> None:
+    """Adds to each row in words where it beats all others shown ("why") and where another beats it ("gives_up")."""
+    for row in rows:
+        others = [r for r in rows if r is not row]
+        why, gives_up = [], []
+        for name in (*problem.spec.aims, *(() if "swr" in problem.spec.aims else ("swr",))):
+            if name not in AIM_WORDS or not others:
+                continue
+            words, unit, column, digits = AIM_WORDS[name]
+            sign = -1 if name == "gain" else 1
+            best = min(sign * r[column] for r in others)
+            lead = best - sign * row[column]
+            if lead > SAME[name]:
+                why.append(f"{words} {row[column]:.{digits}f}{unit}")
+            elif lead < -SAME[name]:
+                gives_up.append(f"{-lead:.{digits}f}{unit} of {words}")
+        row["why"] = "; ".join(why) or ("least cost of all aims together" if row is rows[0] else "close to the best")
+        row["gives_up"] = "; ".join(gives_up) or "nothing of note"
+
+
+def sentences(result: Result) -> list[str]:
+    """The best, the others, the certainty, and what cannot be had."""
+    table = result.frames.get("choices")
+    if table is None or table.empty:
+        return []
+    out = []
+    groups = table.groupby(result.axis_columns, sort=False) if result.axis_columns else [((), table)]
+    for key, rows in groups:
+        labels = dict(zip(result.axis_columns, key if isinstance(key, tuple) else (key,), strict=True))
+        case = next(c for c in result.study.cases() if all(c.labels[k] == v for k, v in labels.items()))
+        problem = read_problem(result.study, case.raw)
+        head = f"{', '.join(f'{k} {v}' for k, v in labels.items())}: " if labels else ""
+        out += _of_case(result, problem, rows, labels, head)
+    return out
+
+
+def _of_case(result: Result, problem: Problem, rows: pd.DataFrame, labels: dict[str, Any], head: str) -> list[str]:
+    best, *others = rows.to_dict("records")
+    names = ", ".join(s.name for s in problem.segments)
+    held = not best["misses"]
+    out = [
+        f"{head}{'Choose' if held else 'Nothing keeps every wish; nearest is'} {choice_words(problem, best)}: "
+        f"SWR at most {best['swr_highest']:.2f} across {names}"
+        + "".join(f", {w} {best[c]:.{d}f}{u}" for w, u, c, d in _further(problem))
+        + "."
+    ]
+    chance = best["chance_percent"]
+    if math.isfinite(chance):
+        out.append(
+            f"With what is usually not known (lengths, heights, soil, jacket, transformer) it stays at or below "
+            f"{problem.swr:g}:1 everywhere with a chance of {chance:.0f} %."
+        )
+    for row in others:
+        out.append(f"Or {choice_words(problem, row)}: {row['why']}; gives up {row['gives_up']}.")
+    wishes = result.frames.get("wishes")
+    if not held and wishes is not None:
+        mine = wishes
+        for column, value in labels.items():
+            mine = mine[mine[column] == value]
+        for wish in mine.to_dict("records"):
+            if wish["rest_holds_without"]:
+                out.append(
+                    f"Drop the wish about {wish['wish']} (missed by {wish['missed_by']:.2g}) and the rest can be had."
+                )
+            else:
+                out.append(f"The wish about {wish['wish']} is missed by {wish['missed_by']:.2g}, and not it alone.")
+    return out
+
+
+def _further(problem: Problem) -> list[tuple[str, str, str, int]]:
+    return [AIM_WORDS[name] for name in problem.spec.aims if name != "swr" and name in AIM_WORDS]
