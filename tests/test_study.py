@@ -138,7 +138,7 @@ BAD = [
     (lambda r: r.update(antenna=[5], sweep={"antenna.slope": ["30 deg"]}), ["antenna.slope", "a table at antenna"]),
     (lambda r: r.update(why={"before": 5}), ["why.before = 5", "a list"]),
     (lambda r: r.update(fit={"sweeps": 5}), ["fit.sweeps = 5"]),
-    (lambda r: r["study"].update(want=[]), ["study.want", "at least one of dips"]),
+    (lambda r: r["study"].update(want=[]), ["study.want", "at least one of", "dips"]),
     (lambda r: r.update(sites={}), ["sites", "did you mean 'site'"]),
     (lambda r: r.pop("antenna"), ["antenna", "needed"]),
     (lambda r: r.update(transformer={"turns_ratio": "49:1"}), ["transformer.turns_ratio", "7 for a 49:1"]),
