@@ -4,7 +4,8 @@ COLUMNS: dict[str, str] = {
     # every table
     "band": "amateur band",
     # dips
-    "dip_mhz": "SWR minimum at the radio, MHz: the deepest in the band, else the nearest within a tenth; empty if none",
+    "dip_mhz": "SWR minimum at the radio, MHz: the deepest in the band, else the nearest; never one nearer to another "
+    "band; along an axis one dip is followed (studies/wants/dips/modes.py); empty if none",
     "dip_swr": "SWR at the radio at the dip",
     "width_2to1_khz": "width around the dip with SWR below 2 at the radio, kHz; 0 if the dip stays above 2",
     "width_user_khz": "width around the dip with SWR below the study's swr_threshold, kHz",
@@ -16,11 +17,20 @@ COLUMNS: dict[str, str] = {
     "feed_x_ohm": "reactance at the wire's end at the dip (in sweeps: at f_mhz), ohm",
     "dip_swr_transformer": "SWR at the transformer's primary at the dip; coax loss does not flatter it",
     "dip_loss_db": "loss in coax and transformer at the dip, dB",
+    "dip_coax_db": "loss in the coax at the dip, with its SWR, dB",
+    "dip_transformer_db": "loss in the transformer (core and winding) at the dip, dB",
+    "dip_mode": "half-waves of current on the wire at the dip, a whole number; empty if there is no dip",
     "centre_r_ohm": "resistance at the wire's end at the middle of the band, ohm",
     "centre_x_ohm": "reactance at the wire's end at the middle of the band, ohm",
     "resonances_mhz": "frequencies at which the reactance at the wire's end is zero, MHz, separated by spaces",
     "fit_error": "estimated greatest error of the continuous response, as a reflection coefficient",
     "samples": "number of solves the response was made from",
+    # all_dips: every SWR minimum within a tenth of a band; band: the one it is nearest to
+    "mode": "half-waves of current on the wire at this dip, a whole number",
+    "half_waves": "the same before rounding",
+    "chosen": "whether this is the dip that the table of dips tells for its band",
+    "followed": "number of the dip followed along the axes, 1 for the band's; 0 where nothing is followed",
+    "loss_db": "loss in coax and transformer at this dip, dB",
     # sweeps
     "f_mhz": "frequency, MHz",
     "radio_r_ohm": "resistance at the radio, ohm",

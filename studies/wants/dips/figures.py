@@ -12,6 +12,7 @@ from tautwire.studies.study.cells import in_words
 from tautwire.studies.wants.dips.category import category_figure
 from tautwire.studies.wants.dips.dip import dip_figure
 from tautwire.studies.wants.dips.impedance import impedance_figure
+from tautwire.studies.wants.dips.modes_figure import modes_figure
 from tautwire.studies.wants.dips.smith import smith_figure
 from tautwire.studies.wants.dips.swr import swr_figure
 
@@ -40,7 +41,7 @@ def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]
     }
 
 
-KINDS = ("swr", "dip", "impedance", "smith")
+KINDS = ("swr", "dip", "impedance", "smith", "modes")
 
 
 def dip_figure_of(
@@ -63,6 +64,9 @@ def dip_figure_of(
         )  # fmt: skip
     if kind == "impedance":
         return impedance_figure(sweeps, dips, shown, study.axes, **head)
+    if kind == "modes":
+        known = result.frames.get("all_dips")
+        return None if known is None or len(study.cases()) < 2 else modes_figure(known, shown, study.axes, **head)
     if kind == "smith":
         return smith_figure(sweeps, shown, study.axes, **head)
     if axis is not None and axis.numbers is not None and len(axis.numbers) > 1:

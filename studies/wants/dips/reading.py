@@ -1,7 +1,8 @@
 """Dips, bandwidths and resonances of one band, read off the continuous response."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ import scipy
 
 from tautwire.model.arrays import Real
 from tautwire.model.feed.chain import FeedSystem
-from tautwire.model.operating.bands import Band
+from tautwire.model.operating.bands import OWN, Band, bands
 from tautwire.model.reflection import swr
 from tautwire.model.solve.response import Response
 from tautwire.model.solve.smooth_matrices import span_of
@@ -22,6 +23,25 @@ def window(band: Band) -> tuple[float, float]:
     """The range searched for a band's dip, Hz: the band and a tenth beyond, inside one solver span."""
     span = span_of((band.lower + band.upper) / 2)
     return max(band.lower * (1 - REACH), span.lower), min(band.upper * (1 + REACH), span.upper)
+
+
+def territory(band: Band, asked: Sequence[Band] = ()) -> tuple[float, float]:
+    """The range in which a dip is the band's own, Hz: up to half way (as a ratio) to the next band on either side.
+
+    So no dip is told for two bands, and whether another band is asked for changes nothing. A range of the user's own
+    shares with the bands it overlaps; its neighbours are the bands asked for. asked: the bands of the study.
+    """
+    plan = () if band.source == OWN else bands()
+    others = [b for b in (*plan, *asked) if b.upper < band.lower or b.lower > band.upper]
+    below = max((b.upper for b in others if b.upper < band.lower), default=0.0)
+    above = min((b.lower for b in others if b.lower > band.upper), default=math.inf)
+    return math.sqrt(below * band.lower), math.sqrt(above * band.upper)
+
+
+def owned(found: list[tuple[float, float]], band: Band, asked: Sequence[Band] = ()) -> list[tuple[float, float]]:
+    """Of minima (place Hz, SWR), those in the band's territory."""
+    low, high = territory(band, asked)
+    return [m for m in found if low <= m[0] < high]
 
 
 def swr_at_radio(response: Response, feed: FeedSystem) -> Callable[[Any], Real]:
@@ -51,9 +71,9 @@ def minima(at: Callable[[Any], Real], f: Real) -> list[tuple[float, float]]:
 
 
 def the_dip(found: list[tuple[float, float]], band: Band) -> tuple[float, float]:
-    """Of several minima (place Hz, SWR), the one that is the band's: the deepest inside it, else the nearest to it.
+    """Of minima (place Hz, SWR) in the band's territory, the band's dip: the deepest inside it, else the nearest to it.
 
-    (nan, nan) if there is none.
+    (nan, nan) if there is none. Along an axis of a study one dip is followed instead: see modes.py.
     """
     inside = [m for m in found if band.lower <= m[0] <= band.upper]
     if inside:
@@ -87,45 +107,89 @@ def width(at: Callable[[Any], Real], f: Real, dip: float, level: float) -> float
     return min(e for e in edges if e >= dip) - max(e for e in edges if e <= dip)
 
 
-def band_row(band: Band, response: Response, feed: FeedSystem, threshold: float) -> dict[str, Any]:
-    """One row of the dips table; see columns.py for the meaning of each column."""
+AT_DIP = {
+    "f_mhz": "dip_mhz",
+    "swr": "dip_swr",
+    "mode": "dip_mode",
+    "width_2to1_khz": "width_2to1_khz",
+    "width_user_khz": "width_user_khz",
+    "feed_r_ohm": "feed_r_ohm",
+    "feed_x_ohm": "feed_x_ohm",
+    "swr_transformer": "dip_swr_transformer",
+    "coax_loss_db": "dip_coax_db",
+    "transformer_loss_db": "dip_transformer_db",
+    "loss_db": "dip_loss_db",
+}
+"""Columns of the table of all dips -> columns of a band's row, which hold the same of the band's dip."""
+
+
+@dataclass(frozen=True)
+class BandReading:
+    """What a band's response says. row: of the table "dips". all: a row for each minimum in the search window, of the
+    table "all_dips", without its mode; the band's own dip has chosen = True."""
+
+    row: dict[str, Any]
+    all: list[dict[str, Any]]
+
+
+def read_band(
+    band: Band, response: Response, feed: FeedSystem, threshold: float, asked: Sequence[Band] = ()
+) -> BandReading:
+    """A band read off its response; see columns.py for the meaning of each column."""
     f = np.linspace(response.lower, response.upper, GRID)
     at = _known_on(f, swr_at_radio(response, feed))
     centre = (band.lower + band.upper) / 2
     found = minima(at, f)
-    dip, dip_swr = the_dip(found, band)
+    own = owned(found, band, asked)
+    chosen = the_dip(own, band)
     inside = np.linspace(band.lower, band.upper, GRID)
     inside_swr = at(inside)
-    row: dict[str, Any] = {
-        "band": band.name,
-        "dip_mhz": dip / 1e6,
-        "dip_swr": dip_swr,
-        "width_2to1_khz": math.nan,
-        "width_user_khz": math.nan,
+    rows = [_dip_row(m, at, f, response, feed, threshold) | {"chosen": m == chosen} for m in found]
+    row: dict[str, Any] = {"band": band.name, **dict.fromkeys(AT_DIP.values(), math.nan)}
+    row |= next((band_columns(r) for r in rows if r["chosen"]), {})
+    row |= {
         "swr_lower_edge": float(inside_swr[0]),
         "swr_upper_edge": float(inside_swr[-1]),
         "swr_best": float(min([v for p, v in found if band.lower <= p <= band.upper] + [inside_swr.min()])),
         "swr_worst": float(inside_swr.max()),
-        "feed_r_ohm": math.nan,
-        "feed_x_ohm": math.nan,
-        "dip_swr_transformer": math.nan,
-        "dip_loss_db": math.nan,
     }
-    if found:
-        z = response.impedance(dip)
-        row["width_2to1_khz"] = width(at, f, dip, 2.0) / 1e3
-        row["width_user_khz"] = width(at, f, dip, threshold) / 1e3
-        row["feed_r_ohm"], row["feed_x_ohm"] = float(z.real), float(z.imag)
-        row["dip_swr_transformer"] = float(swr(feed.impedances(z, dip).primary, feed.reference))
-        split = feed.power_split(z, dip)
-        row["dip_loss_db"] = float(split.coax_db + split.transformer_db)
     z = response.impedance(centre)
     row["centre_r_ohm"], row["centre_x_ohm"] = float(z.real), float(z.imag)
     resonances = roots(lambda x: np.imag(response.impedance(x)), f)
     row["resonances_mhz"] = " ".join(f"{x / 1e6:.4f}" for x in resonances)
     row["fit_error"] = response.error
     row["samples"] = len(response.samples)
-    return row
+    return BandReading(row, rows)
+
+
+def band_row(band: Band, response: Response, feed: FeedSystem, threshold: float) -> dict[str, Any]:
+    """One row of the dips table, without the dip's mode."""
+    return read_band(band, response, feed, threshold).row
+
+
+def band_columns(dip: Mapping[str, Any]) -> dict[str, Any]:
+    """What a row of "all_dips" says, as columns of "dips"."""
+    return {ours: dip[theirs] for theirs, ours in AT_DIP.items() if theirs in dip}
+
+
+def _dip_row(
+    dip: tuple[float, float], at: Callable[[Any], Real], f: Real, response: Response, feed: FeedSystem, threshold: float
+) -> dict[str, Any]:
+    place, lowest = dip
+    z = response.impedance(place)
+    split = feed.power_split(z, place)
+    return {
+        "f_mhz": place / 1e6,
+        "swr": lowest,
+        "width_2to1_khz": width(at, f, place, 2.0) / 1e3,
+        "width_user_khz": width(at, f, place, threshold) / 1e3,
+        "feed_r_ohm": float(z.real),
+        "feed_x_ohm": float(z.imag),
+        "swr_transformer": float(swr(feed.impedances(z, place).primary, feed.reference)),
+        "coax_loss_db": float(split.coax_db),
+        "transformer_loss_db": float(split.transformer_db),
+        "loss_db": float(split.coax_db + split.transformer_db),
+    }
 
 
 def sweep_rows(band: Band, response: Response, feed: FeedSystem, points: int = 201) -> list[dict[str, Any]]:

@@ -6,7 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.dips.reading import band_row, sweep_rows, window
+from tautwire.studies.wants.dips.modes import dip_rows, follow
+from tautwire.studies.wants.dips.reading import read_band, sweep_rows, window
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
@@ -19,13 +20,18 @@ if TYPE_CHECKING:
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
-    """Tables "dips" (a row a band) and "sweeps" (201 rows a band)."""
+    """Tables "dips" (a row a band), "all_dips" (a row a minimum) and "sweeps" (201 rows a band)."""
     feed = setup.feed_system()
-    frames: Frames = {"dips": [], "sweeps": []}
+    frames: Frames = {"dips": [], "all_dips": [], "sweeps": []}
+    readings = []
     for band in study.bands:
         response = solver.response(*window(band))
-        frames["dips"].append(band_row(band, response, feed, study.spec.swr_threshold))
+        reading = read_band(band, response, feed, study.spec.swr_threshold, study.bands)
+        readings.append((band, reading))
         frames["sweeps"] += sweep_rows(band, response, feed)
+    frames["all_dips"] = dip_rows(readings, solver)
+    modes = {row["band"]: row["mode"] for row in frames["all_dips"] if row["chosen"]}
+    frames["dips"] = [reading.row | {"dip_mode": modes.get(band.name, math.nan)} for band, reading in readings]
     return frames
 
 
@@ -102,6 +108,7 @@ def plots(result: Result) -> dict[str, Figure]:
 WANT = Want(
     "dips",
     compute,
+    finish=follow,
     sentences=sentences,
     plots=plots,
     depends=lambda study: study.spec.swr_threshold,

@@ -1,0 +1,133 @@
+"""Dips and their modes: half-waves of the solved current, no dip told for two bands, one dip followed along an axis."""
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tautwire.model.operating.bands import band_named, bands
+from tautwire.model.solve.half_waves import half_waves
+from tautwire.studies.running.runner import run
+from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.result import Result
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.dips.reading import territory
+from tautwire.studies.wants.dips.words import part_of, sentences
+
+FEED = {
+    "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
+    "coax": {"type": "RG-58", "length": "5 m", "height": "2 cm"},
+    "transformer": {"stray_capacitance": "0.5 pF"},
+}
+V = {"layout": "inverted V", "length": "14.1 m", "apex_height": "6 m", "feed_height": "1.2 m"}
+
+
+@pytest.fixture(scope="module")
+def shore(remember: Store) -> Result:
+    """A flat sloper over sea water, whose return conductor resonates on 10 m: two dips of one mode there."""
+    return run(
+        read_study({
+            **FEED,
+            "study": {"name": "shore", "bands": ["10 m"]},
+            "site": {"soil": "sea water"},
+            "antenna": {"layout": "sloper", "length": "20 m", "feed_height": "1.2 m", "slope": "15 deg"},
+            "sweep": {"antenna.length": {"from": "19.5 m", "to": "20.7 m", "step": "0.2 m"}},
+        }),
+        remember,
+        workers=0,
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def two_bands(remember: Store) -> Result:
+    """A V whose third mode dips between 15 m and 12 m."""
+    study = read_study({**FEED, "study": {"name": "v", "bands": ["15 m", "12 m"]}, "antenna": V})
+    return run(study, remember, workers=0)
+
+
+def test_half_waves_of_a_wire_in_free_space(remember: Store) -> None:
+    """A thin wire is shortened by some 2 to 5 % at each resonance (antenna handbooks, common practice, no source)."""
+    raw = {"antenna": {"layout": "sloper", "length": "20 m", "slope": "20 deg"}, "coax": {"length": "5 m"}}
+    solver = Setup.read({**raw, "site": {"soil": "free space"}}).build().solver(remember)
+    c = 299_792_458.0
+    for mode in (1, 2, 3, 4):
+        found = half_waves(solver.solve(mode * c / 40.0 * 0.97))
+        assert found == pytest.approx(mode, abs=0.12), mode
+
+
+def test_bands_share_the_spectrum_without_gaps_or_overlaps() -> None:
+    edges = [territory(b) for b in bands()]
+    for (_, high), (low, _) in zip(edges, edges[1:], strict=False):
+        assert high == pytest.approx(low)
+    assert territory(band_named("15 m"))[1] == pytest.approx(math.sqrt(21.45e6 * 24.89e6))
+    own = band_named("22-24 MHz")
+    assert territory(own) == (0.0, math.inf)
+    assert territory(own, [band_named("12 m")])[1] == pytest.approx(math.sqrt(24e6 * 24.89e6))
+
+
+def test_no_dip_is_told_for_two_bands(two_bands: Result) -> None:
+    dips, every = two_bands.frames["dips"].set_index("band"), two_bands.frames["all_dips"]
+    both = dips["dip_mhz"].dropna()
+    assert both.is_unique
+    between = every[every["f_mhz"].between(21.5, 24.8)]
+    assert len(between) and (between["mode"] == 2).all()
+    nearer = ["15 m" if f < math.sqrt(21.45 * 24.89) else "12 m" for f in between["f_mhz"]]
+    assert list(between["band"]) == nearer
+    other = next(n for n in ("15 m", "12 m") if n not in nearer)
+    assert math.isnan(dips.loc[other, "dip_mhz"])
+    assert f"{other}: There is no dip of its own" in " ".join(sentences(two_bands))
+
+
+def test_asking_for_one_band_more_changes_nothing(two_bands: Result, remember: Store) -> None:
+    for name in ("15 m", "12 m"):
+        alone = run(read_study({**FEED, "study": {"name": "v", "bands": [name]}, "antenna": V}), remember, workers=0)
+        row = two_bands.frames["dips"].set_index("band").loc[name]
+        assert alone.frames["dips"]["dip_mhz"][0] == pytest.approx(row["dip_mhz"], nan_ok=True)
+
+
+def test_the_dip_is_followed_over_sea_water(shore: Result) -> None:
+    """By the deepest in the band it would go from 28.5 to 29.8 MHz between 20.1 and 20.3 m."""
+    dips, every = shore.frames["dips"], shore.frames["all_dips"]
+    deepest = every[every["f_mhz"].between(28.0, 29.7)].groupby("length_m")["swr"].idxmin()
+    assert np.abs(np.diff(every.loc[deepest, "f_mhz"])).max() > 1.0, "this case must be one that could hop"
+    assert (every.groupby("length_m").size() == 2).sum() >= 3
+    steps = dips.sort_values("length_m")["dip_mhz"].dropna().diff().dropna()
+    assert len(steps) == 6 and (steps < 0).all() and steps.abs().max() < 0.3
+    assert (every["mode"] == 4).all() and (dips["dip_mode"] == 4).all()
+    chosen = every[every["chosen"]]
+    assert (chosen["followed"] == 1).all()
+    assert list(chosen["f_mhz"]) == list(dips["dip_mhz"])
+    assert list(chosen["width_2to1_khz"]) == list(dips["width_2to1_khz"])
+
+
+def test_summary_opens_with_the_finding(shore: Result, two_bands: Result) -> None:
+    assert (
+        sentences(shore)[0].startswith("Much: the 10 m dip moves by") and "the band's 1700 kHz" in sentences(shore)[0]
+    )
+    assert "10 cm" not in sentences(shore)[0]  # the wire itself is what changes
+    assert sentences(two_bands)[0].startswith("The dip is on 15 m ")
+
+
+def test_shares_in_words() -> None:
+    told = {
+        0.26: "a quarter of",
+        0.0625: "6 % of",
+        0.5: "half of",
+        2.34: "2.3 times",
+        1.0: "as much as",
+        0.8: "80 % of",
+    }
+    assert {share: part_of(share) for share in told} == told
+
+
+def test_variants_are_not_followed(remember: Store) -> None:
+    study = read_study({
+        **FEED,
+        "study": {"name": "ways", "bands": ["20 m"]},
+        "antenna": V,
+        "variant": [{"name": "short", "antenna": {**V, "length": "13.5 m"}}, {"name": "long", "antenna": V}],
+    })  # fmt: skip
+    found = run(study, remember, workers=0).frames["all_dips"]
+    assert isinstance(found, pd.DataFrame) and (found["followed"] == 0).all() if len(found) else True
