@@ -1,5 +1,7 @@
 """A made-up lakeside study for tests of figures and slides: its wire is a lossy line, not a solved antenna."""
 
+from types import SimpleNamespace
+
 import numpy as np
 
 from tautwire.model.constants import C0
@@ -8,6 +10,7 @@ from tautwire.studies.running.quality import LIMITS
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result, gather
 from tautwire.studies.study.study import Study
+from tautwire.studies.wants.dips.modes import follow
 from tautwire.studies.wants.dips.want import compute
 
 RAW = {
@@ -38,6 +41,14 @@ class LineWire:
         line = 620 / np.tanh(self.loss * turn + 0.12 + 1j * turn)
         return complex(line + 15 - 3e9j / f_hz)
 
+    def solve(self, f_hz: float) -> SimpleNamespace:
+        """The line's current, as far as its half-waves are counted."""
+        size = np.full(80, self.length / 80)
+        along = (np.arange(80) + 0.5) * size
+        turn = (self.loss + 1j) * 2 * np.pi * f_hz / C0 * (1.05 - 0.05 * self.slope)
+        mesh = SimpleNamespace(conductor=np.zeros(80, dtype=int), length=size, along=along)
+        return SimpleNamespace(f_hz=f_hz, mesh=mesh, current=np.sinh(turn * (self.length - along)))
+
     def response(self, lower: float, upper: float) -> Response:
         return respond(self.impedance, lower, upper)
 
@@ -57,4 +68,6 @@ def made_up_result(study: Study) -> Result:
         answers[case.index] = compute(setup, solver, study)  # type: ignore[arg-type]
         figures = dict.fromkeys(LIMITS, 0.05)
         answers[case.index]["quality"] = [{"band": b.name, **figures, "marks": ""} for b in study.bands]
-    return gather(study, answers, {})
+    result = gather(study, answers, {})
+    follow(result)
+    return result

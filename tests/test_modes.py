@@ -103,10 +103,9 @@ def test_the_dip_is_followed_over_sea_water(shore: Result) -> None:
 
 
 def test_summary_opens_with_the_finding(shore: Result, two_bands: Result) -> None:
-    assert (
-        sentences(shore)[0].startswith("Much: the 10 m dip moves by") and "the band's 1700 kHz" in sentences(shore)[0]
-    )
-    assert "10 cm" not in sentences(shore)[0]  # the wire itself is what changes
+    said = sentences(shore)[0]
+    assert said.startswith("Much: the 10 m dip moves by") and "the band's 1700 kHz" in said
+    assert "10 cm" not in said  # the wire itself is what changes
     assert sentences(two_bands)[0].startswith("The dip is on 15 m ")
 
 

@@ -15,6 +15,7 @@ from tautwire.studies.study import units
 from tautwire.studies.study.parts import Part, named_as_written
 from tautwire.studies.study.units import Angle, Capacitance, Inductance, Length, Number, Resistance
 
+LEAST_SHIELD = 0.1  # m of coax that cannot be coiled up
 MOST_TURNS_RATIO = 15.0  # 225:1; above it an impedance ratio was surely meant
 TYPICAL_CHOKE = 3000.0  # ohm, a ferrite-ring choke at HF: common practice, no source
 
@@ -52,7 +53,10 @@ class CableSpec(Part):
 
 
 class CoaxSpec(Part):
-    """Both the line inside and the shield's outside, which lies along the ground. loss_scale: on the type's loss."""
+    """Both the line inside and the shield's outside, which lies along the ground. loss_scale: on the type's loss.
+
+    coiled: how much of it is wound up at the radio: it conducts inside, but its shield carries nothing.
+    """
 
     type: str | CableSpec = "RG-58"
     length: Length
@@ -60,6 +64,15 @@ class CoaxSpec(Part):
     height: Length = 0.02
     bearing: Angle | None = None
     choke: ChokeSpec | None = None
+    coiled: Length = 0.0
+
+    @property
+    def lying(self) -> float:
+        """Metres of shield that lie out; the rest is coiled up at the radio. Raises InputError if nothing is left."""
+        if not 0 <= self.coiled <= self.length - LEAST_SHIELD:
+            told = f"from 0 to {self.length - LEAST_SHIELD:.4g} m, {LEAST_SHIELD} m less than its length"
+            raise InputError("coax.coiled", f"{self.coiled:g} m", told)
+        return self.length - self.coiled
 
     def cable(self) -> CoaxType:
         cable = coax_named(self.type) if isinstance(self.type, str) else self.type.cable()

@@ -15,6 +15,7 @@ from tautwire.model.errors import InputError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.reel import Reel
 from tautwire.model.soil.ground import Ground
+from tautwire.model.wires.end_load import with_end
 from tautwire.model.wires.layout import Layout, build_layout
 from tautwire.model.wires.mesh import MeshRules
 from tautwire.model.wires.return_conductors import CoaxShield, Counterpoise
@@ -25,7 +26,7 @@ from tautwire.studies.study.feed_parts import CoaxSpec, TransformerSpec
 from tautwire.studies.study.guard import Name
 from tautwire.studies.study.parts import Part, read_part
 from tautwire.studies.study.soil import Soil, ground_of
-from tautwire.studies.study.units import Angle, Conductivity, Length, Number, Power, Resistance
+from tautwire.studies.study.units import Angle, Capacitance, Conductivity, Length, Number, Power, Resistance
 
 if TYPE_CHECKING:
     from tautwire.model.solve.solver import Remember, Solver
@@ -66,10 +67,12 @@ class AntennaSpec(Part):
     height: Length | None = None
     bearing: Angle | None = None
     turn: Angle | None = None
-    sag: Length = 0.0
+    sag: Length = 0.0  # end_capacitance, end_resistance: of leaves, say, that touch the open end
+    end_capacitance: Capacitance = 0.0
+    end_resistance: Resistance = 0.0
 
     def build(self) -> Layout:
-        given = self.model_dump(exclude={"layout", "sag"}, exclude_none=True)
+        given = self.model_dump(exclude={"layout", "sag", "end_capacitance", "end_resistance"}, exclude_none=True)
         return sagged(build_layout(self.layout, **given), self.sag)
 
 
@@ -183,10 +186,12 @@ class Setup(Part):
         if self.coax is not None:
             chokes = () if self.coax.choke is None else (self.coax.choke.choke(),)
             shield = self.coax.cable().shield_wire()
-            returns.append(CoaxShield(self.coax.length, self.coax.bearing, self.coax.height, shield, chokes))
+            returns.append(CoaxShield(self.coax.lying, self.coax.bearing, self.coax.height, shield, chokes))
         ground = self.site.ground()
         nearby = [n.conductor() for n in self.nearby]
         wires = structure(layout, self.wire.wire(), returns, nearby, over_soil=not ground.is_free_space)
+        if self.antenna.end_capacitance:
+            wires = with_end(wires, self.antenna.end_capacitance, self.antenna.end_resistance)
         return Built(layout, wires, ground, self.mesh.rules())
 
     def feed_system(self) -> FeedSystem:

@@ -18,6 +18,9 @@ WATER_ER = 80.0
 FILM = 20e-6  # m, water on a wet wire
 DRIER_ER, DRIER_SIGMA = 1.5, 2.0  # factors of er and sigma from one moisture to the next
 WETTER = 1.6  # factor of the moisture, where that is what is given: about the same
+SPARE = 1.0  # m of coax, coiled up or not
+LEAVES = 1e-12  # F, of a few leaves and twigs at the wire's end
+LEAF_LOSS, LEAF_HZ = 0.4, 14e6  # tan delta of fresh leaves, and where: an estimate of ours
 NEAR = 3.0  # m, a usual distance of something that was not there before
 
 
@@ -49,7 +52,7 @@ def causes(setup: Setup) -> tuple[Cause, ...]:
     ):
         if value_at(setup, path) is not None:
             found.append(_added(path, usual, kind, name, more, less))
-    found += [_soil(), _wet(), _sag()]
+    found += [_soil(), _wet(), _sag(), _foliage()]
     bearing = setup.antenna.bearing or 0.0
     for i, cp in enumerate(setup.counterpoise, 1):
         which = "counterpoise" if len(setup.counterpoise) == 1 else f"counterpoise {i}"
@@ -59,8 +62,11 @@ def causes(setup: Setup) -> tuple[Cause, ...]:
             found.append(_scaled(f"counterpoise.{i}.height", f"height of the {which}"))
     if setup.coax is not None:
         found.append(_scaled("coax.height", "height of the coax"))
-        found.append(_turned("coax.bearing", bearing + math.pi / 2, setup.coax.bearing, "coax"))
         found.append(_added("coax.length", 1.0, length, "length of the coax", "longer", "shorter"))
+        found.append(_coiled(setup))
+        found.append(_wire_turned(setup))
+        if setup.counterpoise:  # else it is the same as turning the wire
+            found.append(_turned("coax.bearing", bearing + math.pi / 2, setup.coax.bearing, "coax"))
     found += [_near(*one) for one in (("fence", _fence), ("vehicle", _vehicle), ("mast", _mast))]
     if setup.nearby:
         found.append(_turned("antenna.bearing", bearing, setup.antenna.bearing, "antenna"))
@@ -113,6 +119,62 @@ def _turned(path: str, default: float, given: float | None, name: str) -> Cause:
         lambda s, c: with_value(s, path, start + c * usual),
         lambda c: f"turned {_amount(c * usual, angle)} {'clockwise' if c > 0 else 'anticlockwise'}",
         lambda c: f"turn the {name} {_amount(c * usual, angle)} {'anticlockwise' if c > 0 else 'clockwise'}",
+    )
+
+
+def _left_lying(setup: Setup) -> Setup:
+    """The set-up with the bearings of coax and counterpoises written down, so that they do not turn with the wire."""
+    wire = setup.antenna.bearing or 0.0
+    returns = tuple(
+        c if c.bearing is not None else c.model_copy(update={"bearing": wire + math.pi}) for c in setup.counterpoise
+    )
+    coax = setup.coax
+    if coax is not None and coax.bearing is None:
+        coax = coax.model_copy(update={"bearing": wire + math.pi / 2})
+    return setup.model_copy(update={"counterpoise": returns, "coax": coax})
+
+
+def _wire_turned(setup: Setup) -> Cause:
+    start, usual = setup.antenna.bearing or 0.0, math.radians(30)
+
+    def words(c: float) -> str:
+        told = f"the wire turned {_amount(c * usual, angle)} {'clockwise' if c > 0 else 'anticlockwise'}, coax left"
+        return told if setup.counterpoise else f"{told}, or the coax as far the other way"
+
+    return Cause(
+        "bearing of the wire against the coax",
+        lambda s, c: with_value(_left_lying(s), "antenna.bearing", start + c * usual),
+        words,
+        lambda c: "lay the coax so that it leaves the wire at the angle it had, or turn the wire back",
+        sizes=(1.5, 3.0, 6.0),
+    )
+
+
+def _coiled(setup: Setup) -> Cause:
+    coax = setup.coax
+    assert coax is not None
+    return Cause(
+        "spare coax coiled up",
+        lambda s, c: _moved(s, "coax.coiled", c * SPARE),
+        lambda c: f"{_amount(c * SPARE, length)} {'more coiled up' if c > 0 else 'less coiled up'} at the radio",
+        lambda c: "uncoil the spare coax and lay it out" if c > 0 else "coil the spare coax up again",
+        one_way=coax.coiled == 0,
+    )
+
+
+def _foliage() -> Cause:
+    """Leaves and twigs at the open end: a small capacitance with much loss."""
+
+    def apply(setup: Setup, c: float) -> Setup:
+        here = _moved(setup, "antenna.end_capacitance", c * LEAVES)
+        return with_value(here, "antenna.end_resistance", LEAF_LOSS / (2 * math.pi * LEAF_HZ * c * LEAVES))
+
+    return Cause(
+        "foliage touching the end",
+        apply,
+        lambda c: f"leaves and twigs at the end, some {c * LEAVES * 1e12:.1f} pF with loss",
+        lambda c: "pull the wire's end free of leaves and branches; it carries a high voltage",
+        one_way=True,
     )
 
 
