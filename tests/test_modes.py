@@ -19,7 +19,7 @@ from tautwire.studies.wants.dips.words import part_of, sentences
 FEED = {
     "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
     "coax": {"type": "RG-58", "length": "5 m", "height": "2 cm"},
-    "transformer": {"stray_capacitance": "0.5 pF"},
+    "transformer": {"terminal_capacitance": "0.5 pF"},
 }
 V = {"layout": "inverted V", "length": "14.1 m", "apex_height": "6 m", "feed_height": "1.2 m"}
 

@@ -19,15 +19,20 @@ from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.why.want import WhySpec, sentences, shifts_of
 
 TIMEOUT = 1800.0
+MEANING = (
+    "times usual: the change over a usual one, which is what one set-up differs from the next by without anybody\n"
+    "noticing (10 cm of wire or a turn of the reel, 5 deg of slope; all of them are in why.csv).\n"
+    "misfit: squared distances from the dips seen, in reading errors; about one a reading where a cause explains all."
+)
 
 
 def ranking_text(result: Result) -> str:
-    """The table "why" as aligned text."""
-    lines = [("cause", "change", "usual", "misfit", "")]
+    """The table "why" as aligned text, with what its figures mean."""
+    lines = [("cause", "change", "times usual", "misfit", "")]
     for _, row in result.frames["why"].iterrows():
         verdict = "explains all" if row["explains"] else "does not" + (", more would" if row["at_end"] else "")
         lines.append((row["cause"], row["change"], f"{row['usual_changes']:+.1f}", f"{row['misfit']:.1f}", verdict))
-    return aligned(lines, "<<>><")
+    return aligned(lines, "<<>><") + "\n" + MEANING
 
 
 def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) -> list[dict[str, Any]]:
@@ -47,6 +52,7 @@ def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) 
 @click.option("--band", multiple=True, help="Its band, if that is not plain.")
 @click.option("--before", multiple=True, type=click.Path(), help="A sweep (.s1p or .csv) from before.")
 @click.option("--after", multiple=True, type=click.Path(), help="A sweep from now.")
+@click.option("--without", multiple=True, help='A cause that cannot be, "length of the coax"; or a word in its name.')
 @click.option("--plane", type=click.Choice(PLANES), help="Where the SWR was read [radio].")
 @FROM
 @OUT
@@ -57,6 +63,7 @@ def COMMAND(
     band: tuple[str, ...],
     before: tuple[str, ...],
     after: tuple[str, ...],
+    without: tuple[str, ...],
     plane: str | None,
     fit: Path | None,
     out: Path | None,
@@ -68,6 +75,8 @@ def COMMAND(
         options |= {"moves": moves_of(was, now, band), "before": list(before), "after": list(after)}
     if plane:
         options["plane"] = plane
+    if without:
+        options["exclude"] = list(without)
     head = {**table_at(raw, "study"), "want": ["why"]}
     study = read_study({**raw, "study": head, "why": options, "sweep": {}, "variant": []}, file.stem)
     spec: WhySpec = study.options["why"]
@@ -76,7 +85,7 @@ def COMMAND(
         click.echo(sweep.how)
     result = run_shown(study, 1, None, TIMEOUT)
     folder = out or Path("results") / study.name
-    told = _options(was, now, band, before, after)
+    told = _options(was, now, band, before, after, without)
     written = write(result, folder, said("why", file, *told, plane=plane, from_=fit, out=out))
     if "why" in result.frames:
         click.echo(ranking_text(result))
@@ -88,5 +97,5 @@ def COMMAND(
 
 
 def _options(*given: tuple[str, ...]) -> list[str]:
-    names = ("--was", "--now", "--band", "--before", "--after")
+    names = ("--was", "--now", "--band", "--before", "--after", "--without")
     return [word for name, values in zip(names, given, strict=True) for v in values for word in (name, str(v))]

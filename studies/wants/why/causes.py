@@ -38,6 +38,22 @@ class Cause:
     one_way: bool = False
 
 
+def both(one: Cause, c1: float, other: Cause, c2: float) -> Cause:
+    """Two causes at once, c1 and c2 usual changes of them when hypot(c1, c2) of both are taken."""
+    size = math.hypot(c1, c2)
+
+    def said(of: str, c: float) -> str:
+        parts = (getattr(one, of)(c1 * c / size), getattr(other, of)(c2 * c / size))
+        return "; and ".join(parts)
+
+    return Cause(
+        f"{one.name} and {other.name}",
+        lambda s, c: other.apply(one.apply(s, c1 * c / size), c2 * c / size),
+        lambda c: said("words", c),
+        lambda c: said("undo", c),
+    )
+
+
 def causes(setup: Setup) -> tuple[Cause, ...]:
     """Every cause that the set-up has a part for."""
     found = [_wire_length(setup)]

@@ -3,10 +3,12 @@
 For a cause changed by c usual changes the model tells each band's dip and its SWR. The best c is the least of
     sum over bands of (told - seen)^2/error^2   +   c^2
 with shifts of the dip taken relative to its frequency and SWR as |reflection|; causes are ranked by that least sum,
-so one that explains everything by a small change comes first. Differences from the set-up as it was are compared, so
+so one that explains everything by a small change comes first. Where no single cause explains the shifts, pairs are
+tried, with their shifts added up, and the best pairs solved. Differences from the set-up as it was are compared, so
 a set-up that is a little off does little harm.
 """
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -18,19 +20,21 @@ from scipy.stats import chi2 as chi_squared
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import band_named, band_of, bands
-from tautwire.model.reflection import size_of, swr, swr_of
+from tautwire.model.reflection import size_of, swr
 from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.model.solve.solver import Remember, compute_always
 from tautwire.studies.study.measurement import Sweep, dips
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import GRID, minima
-from tautwire.studies.wants.why.causes import Cause, causes
+from tautwire.studies.wants.why.causes import Cause, both, causes
 
 DIP_ERROR = 1e-3  # of the frequency: reading a dip, and the model
 GAMMA_ERROR = 0.03  # of |reflection| at the dip
 WINDOW = 0.13  # searched either side of where the dip was, as a fraction
 MATCH = 0.09  # a dip moves less than this from one sweep to the next
 OUTSIDE = 0.1  # a dip may lie this far outside the band it is told for, as a fraction
+PAIR_STEPS = 81  # changes of each cause of a pair that are tried
+MOST_PAIRS = 6  # pairs that are solved
 UNLIKELY = 0.02  # chance of so great a misfit below which a cause is said not to explain
 
 
@@ -66,7 +70,8 @@ def _check_dip(name: str, f_hz: float) -> None:
 @dataclass(frozen=True, eq=False)
 class Explanation:
     """One cause. change: in usual changes, at its best. chi2: misfit of all bands. explains: whether it is enough.
-    at_end: whether still more change would be better. told_hz, told_swr: where it puts each band's dip.
+    at_end: whether still more change would be better. pair: whether it is two
+    causes together. told_hz, told_swr: where it puts each band's dip.
     """
 
     cause: Cause
@@ -76,6 +81,7 @@ class Explanation:
     at_end: bool
     told_hz: tuple[float, ...]
     told_swr: tuple[float, ...]
+    pair: bool = False
 
     @property
     def score(self) -> float:
@@ -157,8 +163,13 @@ def explain(
     gamma_error: float = GAMMA_ERROR,
     plane: str = "radio",
     remember: Remember = compute_always,
+    exclude: Sequence[str] = (),
 ) -> Why:
-    """Rank the causes of shifts seen at `plane`. Raises InputError if the set-up has no dip where one was seen."""
+    """Rank the causes of shifts seen at `plane`; where no single one explains them, pairs of causes too.
+
+    exclude: words in the names of causes that cannot be. Raises InputError if the set-up has no dip where one was
+    seen, or for a word that is in no cause's name.
+    """
     shifts = tuple(shifts)
     if not shifts:
         raise InputError("why", "nothing", "at least one dip: where it was, where it is now")
@@ -173,24 +184,55 @@ def explain(
     track = _Track(setup, shifts, base, dip_error, gamma_error, plane, remember)
     found: list[Explanation] = []
     failed: dict[str, str] = {}
+    known: dict[Cause, dict[float, Real]] = {}
     slope = np.full(len(shifts), math.nan)
-    candidates = causes(setup)
+    every = causes(setup)
+    candidates = remaining(every, exclude)
     for thorough in (False, True):
         found, failed = [], {}
         for cause in candidates:
             try:
-                nodes = track.nodes(cause, thorough)
+                known[cause] = nodes = track.nodes(cause, thorough)
             except (InputError, SolveError) as error:
                 failed[cause.name] = str(error)
                 continue
             found.append(track.best(cause, nodes))
-            if cause is candidates[0]:
-                c = min((k for k in nodes if k), key=abs)
-                slope = np.log(nodes[c][:, 0] / base[:, 0]) / c
         if any(e.explains for e in found):
             break
+    else:
+        found += track.pairs({e.cause: known[e.cause] for e in found})
+    wire = every[0]
+    nodes = known[wire] if wire in known and wire.name not in failed else _nodes_or_none(track, wire)
+    if len(nodes) > 1:
+        c = min((k for k in nodes if k), key=abs)
+        slope = np.log(nodes[c][:, 0] / base[:, 0]) / c
     ranked = tuple(sorted(found, key=lambda e: e.score))
-    return Why(shifts, tuple(map(float, base[:, 0])), ranked, slope, candidates[0], failed)
+    return Why(shifts, tuple(map(float, base[:, 0])), ranked, slope, wire, failed)
+
+
+def _nodes_or_none(track: "_Track", cause: Cause) -> dict[float, Real]:
+    try:
+        return track.nodes(cause, False)
+    except (InputError, SolveError):
+        return {}
+
+
+def remaining(every: Sequence[Cause], exclude: Sequence[str]) -> tuple[Cause, ...]:
+    """The causes whose names hold none of the words. Raises InputError for a word that none holds, or if none is left.
+
+    >>> from tautwire.studies.study.setup import Setup
+    >>> raw = {"antenna": {"layout": "sloper", "length": "20 m", "slope": "30 deg"}, "coax": {"length": "5 m"}}
+    >>> [c.name for c in remaining(causes(Setup.read(raw)), ["nearby", "coax", "height"])][:3]
+    ['wire out', 'slope', 'soil']
+    """
+    names = ", ".join(c.name for c in every)
+    for word in exclude:
+        if not any(word in c.name for c in every):
+            raise InputError("why.exclude", repr(word), f"words in the name of a cause: {names}")
+    left = tuple(c for c in every if not any(word in c.name for word in exclude))
+    if not left:
+        raise InputError("why.exclude", repr(list(exclude)), f"fewer: no cause is left of {names}")
+    return left
 
 
 @dataclass(frozen=True)
@@ -233,24 +275,69 @@ class _Track:
 
     def best(self, cause: Cause, nodes: dict[float, Real]) -> Explanation:
         """The change that explains the shifts best, from curves through the nodes."""
+        fine, told, told_gamma = self.curves(nodes, 1201)
+        misfit = self.misfit(told, told_gamma)
+        k = int((misfit + fine**2).argmin())
+        change = float(fine[k])
+        at_end = bool(k in (0, len(fine) - 1) and change != 0)
+        return self.explanation(cause, change, float(misfit[k]), told[k], told_gamma[k], 1, at_end)
+
+    def curves(self, nodes: dict[float, Real], count: int) -> tuple[Real, Real, Real]:
+        """Curves through the nodes at `count` changes: those changes (count,), log frequency ratio and change of
+        |reflection| of each band there, (count, bands)."""
         at = np.array(sorted(nodes))
         ratio = np.log(np.array([nodes[c][:, 0] for c in at]) / self.base[:, 0])
         gamma = np.array([nodes[c][:, 1] for c in at]) - self.base[:, 1]
-        fine = np.linspace(at[0], at[-1], 1201)
-        told, told_gamma = PchipInterpolator(at, ratio)(fine), PchipInterpolator(at, gamma)(fine)
-        misfit = np.zeros(len(fine))
-        count = 0
+        fine = np.linspace(at[0], at[-1], count)
+        return fine, PchipInterpolator(at, ratio)(fine), PchipInterpolator(at, gamma)(fine)
+
+    def misfit(self, told: Real, told_gamma: Real) -> Real:
+        """Sum over the bands (last axis) of squared misfits in errors."""
+        total = np.zeros(told.shape[:-1])
         for i, s in enumerate(self.shifts):
-            misfit += ((told[:, i] - math.log(s.now_hz / s.was_hz)) / self.dip_error) ** 2
-            count += 1
+            total += ((told[..., i] - math.log(s.now_hz / s.was_hz)) / self.dip_error) ** 2
             if s.has_swr:
-                seen = float(size_of(s.now_swr) - size_of(s.was_swr))
-                misfit += ((told_gamma[:, i] - seen) / self.gamma_error) ** 2
-                count += 1
-        k = int((misfit + fine**2).argmin())
-        change, least = float(fine[k]), float(misfit[k])
-        now = tuple(float(s.was_hz * math.exp(told[k, i])) for i, s in enumerate(self.shifts))
-        g = np.clip(self.base[:, 1] + told_gamma[k], 0, 0.999)
-        enough = bool(chi_squared.sf(least, max(count - 1, 1)) > UNLIKELY)
-        at_end = bool(k in (0, len(fine) - 1) and change != 0)
-        return Explanation(cause, change, least, enough, at_end, now, tuple(map(float, swr_of(g))))
+                seen = (s.now_swr - 1) / (s.now_swr + 1) - (s.was_swr - 1) / (s.was_swr + 1)
+                total += ((told_gamma[..., i] - seen) / self.gamma_error) ** 2
+        return total
+
+    @property
+    def readings(self) -> int:
+        """How many numbers were seen."""
+        return len(self.shifts) + sum(s.has_swr for s in self.shifts)
+
+    def explanation(
+        self, cause: Cause, change: float, misfit: float, told: Real, gamma: Real, free: int, at_end: bool = False
+    ) -> Explanation:
+        """An explanation from what it tells of each band; free: how many causes were adjusted."""
+        now = tuple(float(s.was_hz * math.exp(told[i])) for i, s in enumerate(self.shifts))
+        g = np.clip(self.base[:, 1] + gamma, 0, 0.999)
+        enough = bool(chi_squared.sf(misfit, max(self.readings - free, 1)) > UNLIKELY)
+        return Explanation(cause, change, misfit, enough, at_end, now, tuple(map(float, (1 + g) / (1 - g))), free > 1)
+
+    def pairs(self, known: dict[Cause, dict[float, Real]]) -> list[Explanation]:
+        """The best pairs of causes, their shifts taken to add up, then solved together. None for fewer than two
+        readings: two causes explain any one."""
+        if self.readings < 2:
+            return []
+        curves = {cause: self.curves(nodes, PAIR_STEPS) for cause, nodes in known.items()}
+        scored = []
+        for one, other in itertools.combinations(curves, 2):
+            (x, t1, g1), (y, t2, g2) = curves[one], curves[other]
+            score = self.misfit(t1[:, None] + t2, g1[:, None] + g2) + x[:, None] ** 2 + y**2
+            i, k = np.unravel_index(int(score.argmin()), score.shape)
+            if x[i] and y[k]:
+                scored.append((float(score[i, k]), one, float(x[i]), other, float(y[k])))
+        out = []
+        for _, one, c1, other, c2 in sorted(scored, key=lambda s: s[0])[:MOST_PAIRS]:
+            cause, size = both(one, c1, other, c2), math.hypot(c1, c2)
+            try:
+                there = _dips(cause.apply(self.setup, size), [s.was_hz for s in self.shifts], self.base[:, 0],
+                              self.plane, self.remember)  # fmt: skip
+            except (InputError, SolveError):
+                continue
+            if not np.isnan(there).any():
+                told, gamma = np.log(there[:, 0] / self.base[:, 0]), there[:, 1] - self.base[:, 1]
+                misfit = float(self.misfit(told, gamma))
+                out.append(self.explanation(cause, size, misfit, told, gamma, 2))
+        return out

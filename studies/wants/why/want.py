@@ -40,7 +40,7 @@ class WhySpec(Part):
     """[why]: moves = [{ was = "14.06 MHz", now = "13.92 MHz" }], or before and after, lists of sweep files.
 
     plane: where the SWR was read. dip_error: of a dip's frequency, a fraction; gamma_error: of |reflection| at a dip.
-    contents: digest of the files.
+    exclude: words in the names of causes that cannot be, such as "length of the coax". contents: digest of the files.
     """
 
     moves: tuple[MoveSpec, ...] = ()
@@ -49,6 +49,7 @@ class WhySpec(Part):
     plane: str = "radio"
     dip_error: Number = DIP_ERROR
     gamma_error: Number = GAMMA_ERROR
+    exclude: tuple[str, ...] = ()
     contents: str = Field("", validation_alias=HIDDEN)
 
     @field_validator("plane")
@@ -88,13 +89,14 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "why" (a row a cause, best first), "why_bands" (a row a cause and band) and "why_notes"."""
     spec: WhySpec = study.options["why"]
     shifts = shifts_of(spec, study.spec.region)
-    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, solver.remember)
+    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, solver.remember, spec.exclude)
     rows, bands = [], []
     for rank, e in enumerate(found.explanations, 1):
         rows.append({
             "rank": rank, "cause": e.cause.name,
             "change": e.cause.words(e.change) if e.change else "no such change moves them this way",
-            "usual_changes": e.change, "misfit": e.chi2, "explains": e.explains, "at_end": e.at_end,
+            "usual": "" if e.pair else e.cause.words(1.0), "usual_changes": e.change, "misfit": e.chi2,
+            "explains": e.explains, "at_end": e.at_end,
             "undo": e.cause.undo(e.change) if e.change else "",
         })  # fmt: skip
         for shift, told, low in zip(shifts, e.told_hz, e.told_swr, strict=True):

@@ -19,12 +19,14 @@ def notes(setup: Setup, why: Why, dip_error: float) -> list[str]:
         return [*out, "That is no more than a dip can be misread by: nothing needs to be explained.", _bearing(setup)]
     good = [e for e in why.explanations if e.explains and abs(e.change) > 0.05]
     if good:
+        if all(e.pair for e in good):
+            out.append("No single cause explains all bands; two together do.")
         out += _ranked(good)
     else:
         best = why.explanations[0]
         out.append(
-            f"No single cause explains all bands. The nearest is {best.cause.name} ({best.cause.words(best.change)}): "
-            f"several things may have changed, or the set-up is not the one that was measured."
+            f"No cause, and no two together, explain all bands. The nearest: {best.cause.name} "
+            f"({best.cause.words(best.change)}). More may have changed, or the set-up is not the one that was measured."
         )
     out.append(wire_advice(why))
     if good and good[0].cause is not why.wire_cause:
@@ -69,7 +71,9 @@ def _ranked(good: list[Explanation]) -> list[str]:
 
 
 def _size(e: Explanation) -> str:
-    return f" ({abs(e.change):.1f} times a usual change)"
+    if e.pair:
+        return f" ({abs(e.change):.1f} usual changes, both together)"
+    return f" ({abs(e.change):.1f} times a usual change, {e.cause.words(math.copysign(1.0, e.change))})"
 
 
 def wire_advice(why: Why) -> str:
@@ -93,7 +97,10 @@ def _bearing(setup: Setup) -> str:
             "With conductors nearby in the set-up, turning the antenna round does matter; the ground itself has no "
             "preferred direction."
         )
+    lies = " and ".join(
+        [*(["coax"] if setup.coax is not None else []), *(["counterpoise"] if setup.counterpoise else [])]
+    )
     return (
-        "Over level, even ground with nothing near, the bearing makes no difference to the dips; what lies or stands "
-        "nearby does."
+        f"Turning everything together makes no difference over level, even ground with nothing near. Turning the wire "
+        f"and leaving the {lies} where it lies does: what counts is the angle between them."
     )
