@@ -8,7 +8,7 @@ import click
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import FILE, OUT, said
-from tautwire.studies.reports.answers import validity
+from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
@@ -80,7 +80,7 @@ def COMMAND(
         path = folder / "fit.toml"
         write_fit(fitted_raw(study.raw, result), outcome(result, command), path)
         written_files.append(path)
-    for line in [*_against(truth, result), *sentences(result), *validity(result)]:
+    for line in [*_against(truth, result), *sentences(result), *trust(result)]:
         click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)

@@ -6,7 +6,7 @@ import click
 
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, WORKERS, said
-from tautwire.studies.reports.answers import validity
+from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.page import write_report
 from tautwire.studies.running.study_file import load_study
 from tautwire.studies.study.files import make_folder
@@ -24,7 +24,7 @@ def COMMAND(file: Path, out: Path | None, workers: int | None, timeout: float) -
     folder = out or Path("results") / study.name
     make_folder(folder)
     path = write_report(result, folder, said("report", file, out=out))
-    for line in validity(result):
+    for line in trust(result):
         click.echo(line)
     click.echo(f"{path} ({path.stat().st_size / 1e6:.2f} MB): open it in any browser, also without a network")
     if result.failed:

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, progress_bar, said
-from tautwire.studies.reports.answers import sentences, validity
+from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.runner import TIMEOUT, run
 from tautwire.studies.running.store import Store
@@ -56,7 +56,7 @@ def COMMAND(
         )
 
         written.append(animate(result, folder / "dip.gif"))
-    for line in [*sentences(result), *validity(result)]:
+    for line in [*sentences(result), *trust(result)]:
         click.echo(line)
     solved = study.count - len(result.failed)
     click.echo(

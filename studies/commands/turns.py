@@ -8,7 +8,7 @@ import pandas as pd
 
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, aligned, said
-from tautwire.studies.reports.answers import validity
+from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
@@ -64,7 +64,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
     written = write(result, folder, said("turns", file, from_=fit, out=out), store=Store())
     written += write_cards(result, folder)
     click.echo(card_text(result))
-    for line in validity(result):
+    for line in trust(result):
         click.echo(line)
     click.echo(f"{result.study.count} settings in {result.seconds:.1f} s; {len(written)} files in {folder}")
     if result.failed:

@@ -8,7 +8,7 @@ import click
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import FILE, OUT, aligned, said
-from tautwire.studies.reports.answers import validity
+from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
@@ -89,7 +89,7 @@ def COMMAND(
     written = write(result, folder, said("why", file, *told, plane=plane, from_=fit, out=out))
     if "why" in result.frames:
         click.echo(ranking_text(result))
-    for line in [*sentences(result), *validity(result)]:
+    for line in [*sentences(result), *trust(result)]:
         click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)

@@ -1,5 +1,8 @@
 """What a result says, in words: the answer of each want, and how far to trust it."""
 
+from collections.abc import Collection
+
+from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.registry import want_named
 
@@ -12,6 +15,11 @@ def sentences(result: Result) -> list[str]:
     for name in result.study.spec.want:
         out += want_named(name).sentences(result)
     return out
+
+
+def trust(result: Result, assumed: Collection[str] = ()) -> list[str]:
+    """What the answer rests on: the set-up with what was assumed (see setup_words), and failed and marked cases."""
+    return [setup_words(result.study, assumed), *validity(result)]
 
 
 def validity(result: Result) -> list[str]:

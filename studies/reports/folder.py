@@ -17,7 +17,7 @@ import pandas as pd
 
 from tautwire.model.errors import InputError
 from tautwire.studies.reports import harmless
-from tautwire.studies.reports.answers import sentences, validity
+from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.running.pool import cores, end_with, start_method
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.cautions import caution_text
@@ -65,7 +65,7 @@ def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
             parts.append(f"The first 40 of {len(shown)} rows; all are in dips.csv.")
         parts.append(markdown_table(shown.head(40)))
     parts += [f"![{name}]({name}.png)" for name in plots]
-    parts += ["## How far to trust it", *map(harmless.markdown, validity(result)), caution_text(spec.want)]
+    parts += ["## How far to trust it", *map(harmless.markdown, trust(result)), caution_text(spec.want)]
     parts += ["## Made with", f"    {command}"]
     return "\n\n".join(parts) + "\n"
 

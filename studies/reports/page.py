@@ -20,7 +20,7 @@ from markupsafe import Markup
 
 from tautwire.model.errors import InputError
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, SOIL, TARGET
-from tautwire.studies.reports.answers import sentences, validity
+from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.cells import cell_text
 from tautwire.studies.study.columns import COLUMNS
@@ -194,7 +194,7 @@ def report(result: Result, command: str, figures: Mapping[str, str] | None = Non
         tables=tables(result),
         setup=_study_file(result),
         caution=caution_text(spec.want),
-        validity=validity(result),
+        validity=trust(result),
         failed=bool(result.failed) or len(result.marked()) > 0,
         cases=result.study.count,
         command=command,

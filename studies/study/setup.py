@@ -32,6 +32,9 @@ if TYPE_CHECKING:
     from tautwire.model.solve.solver import Remember, Solver
 
 
+WIRE_DIAMETER, WIRE_JACKET = 0.8e-3, 0.3e-3  # m, where a study file, or predict, is told nothing else
+
+
 class SiteSpec(Part):
     soil: Soil = "average soil"
 
@@ -40,18 +43,20 @@ class SiteSpec(Part):
 
 
 class WireSpec(Part):
+    """A wire; what is not given is that of a thin insulated wire on a reel (common practice, no source)."""
+
     diameter: Length | None = None
     awg: Number | None = None
-    jacket: Length = 0.0
+    jacket: Length = WIRE_JACKET
     jacket_er: Number = 2.3
     conductivity: Conductivity | None = None
 
-    def wire(self, default: float = 1e-3) -> WireType:
+    def wire(self) -> WireType:
         if self.diameter is not None and self.awg is not None:
             raise InputError("wire.awg", self.awg, "either diameter or awg, not both")
         diameter = awg_diameter(self.awg) if self.awg is not None else self.diameter
         loss = {} if self.conductivity is None else {"conductivity": self.conductivity}
-        return WireType(default if diameter is None else diameter, self.jacket, self.jacket_er, **loss)
+        return WireType(WIRE_DIAMETER if diameter is None else diameter, self.jacket, self.jacket_er, **loss)
 
 
 class AntennaSpec(Part):

@@ -1,0 +1,124 @@
+"""The set-up behind an answer in one line of words, with what nobody gave marked as assumed."""
+
+import math
+from collections.abc import Callable, Collection
+
+from tautwire.model.feed.ferrite import Core
+from tautwire.model.feed.transformer import MagnetisingInductance, Transformer
+from tautwire.studies.study.raw import Raw, table_value
+from tautwire.studies.study.setup import AntennaSpec, Setup
+from tautwire.studies.study.study import Study, in_words
+
+Said = list[tuple[str, tuple[str, ...]]]
+ASSUMED = " (assumed)"
+VARIED = " (varied)"
+
+
+def setup_words(study: Study, assumed: Collection[str] = ()) -> str:
+    """The set-up of a study's first case: what hangs, the wire, the ground, returns, coax, transformer with its core.
+
+    assumed: dotted keys that a default put into the study's tables. What the tables do not have is assumed as well;
+    what an axis or a variant changes is marked as varied.
+    """
+    case = study.cases()[0]
+    setup = case.setup()
+    parts = [_Part(case.raw, assumed, study)(words, *keys) for words, keys in _spoken(setup)]
+    return f"Set-up: {'; '.join(parts)}."
+
+
+class _Part:
+    """Marks words by where the values of their keys come from."""
+
+    def __init__(self, raw: Raw, assumed: Collection[str], study: Study) -> None:
+        self.raw, self.assumed = raw, assumed
+        self.varied = {a.path for a in study.axes} | {table for v in study.variants.values() for table in v}
+
+    def __call__(self, words: str, *keys: str) -> str:
+        if any(k == v or k.startswith(f"{v}.") or v.startswith(f"{k}.") for k in keys for v in self.varied):
+            return words + VARIED
+        return words if any(self._given(k) for k in keys) else words + ASSUMED
+
+    def _given(self, key: str) -> bool:
+        if key in self.assumed:
+            return False
+        try:
+            return table_value(self.raw, key) is not None
+        except (IndexError, ValueError):
+            return False
+
+
+def _spoken(setup: Setup) -> Said:
+    """Words and the dotted keys they rest on."""
+    return [
+        *_hanging(setup.antenna, setup),
+        *_wire(setup),
+        (_soil(setup), ("site.soil",)),
+        *_returns(setup),
+        *_transformer(setup.transformer.transformer()),
+    ]
+
+
+def _hanging(antenna: AntennaSpec, setup: Setup) -> Said:
+    layout = setup.build().layout
+    out: Said = [(antenna.layout, ("antenna.layout",)), (f"{layout.length:.2f} m of wire", ("antenna.length",))]
+    slope = ", ".join(f"{math.degrees(s):.0f}°" for s in layout.slopes[: 1 if antenna.sag else 2])
+    shape = ("slope", "slope_up", "slope_down", "end_height", "apex_height", "height", "apex_at")
+    out.append((f"slope {slope}", tuple(f"antenna.{k}" for k in shape)))
+    out.append((f"feed at {layout.feed_height:.2f} m", ("antenna.feed_height", "antenna.height")))
+    return out
+
+
+def _wire(setup: Setup) -> Said:
+    wire = setup.wire.wire()
+    jacket = f"jacket {_mm(wire.jacket)} of er {wire.jacket_er:g}" if wire.jacket else "no jacket"
+    return [(f"wire {_mm(wire.diameter)}", ("wire.diameter", "wire.awg")), (jacket, ("wire.jacket",))]
+
+
+def _mm(metres: float) -> str:
+    return f"{metres * 1e3:.3g} mm"
+
+
+def _soil(setup: Setup) -> str:
+    soil = setup.site.soil
+    return soil if isinstance(soil, str) else setup.site.ground().name or in_words(soil)
+
+
+def _returns(setup: Setup) -> Said:
+    out: Said = []
+    for i, c in enumerate(setup.counterpoise, 1):
+        key = f"counterpoise.{i}"
+        height = c.end_height if c.height is None else c.height
+        at = "at the feed's height" if height is None else f"at {100 * height:.0f} cm"
+        out.append((f"counterpoise {c.length:.3g} m {at}", (f"{key}.length",)))
+    if not setup.counterpoise:
+        out.append(("no counterpoise", ("coax.length",)))
+    coax = setup.coax
+    if coax is None:
+        return [*out, ("no coax", ("counterpoise.1.length",))]
+    out.append((f"coax {coax.length:.3g} m of {coax.cable().name}", ("coax.length", "coax.type")))
+    out.append((f"lying at {100 * coax.height:.3g} cm", ("coax.height",)))
+    if coax.coiled:
+        out.append((f"{coax.coiled:.3g} m of it coiled up", ("coax.coiled",)))
+    return out
+
+
+def _transformer(t: Transformer) -> Said:
+    at = "transformer."
+    out: Said = [(f"transformer {t.turns_ratio**2:.0f}:1", (f"{at}turns_ratio",))]
+    match t.magnetising:
+        case Core() as c:
+            rings = "one ring" if c.shape.stack == 1 else f"{c.shape.stack} rings"
+            words = f"{t.primary_turns} turns on {rings} {1e3 * c.shape.outer:.0f} mm of {c.material.name}"
+        case MagnetisingInductance() as m:
+            words = f"magnetising inductance {1e6 * m.inductance:.3g} µH"
+        case None:
+            words = "no core loss"
+    out.append((words, (f"{at}core", f"{at}magnetising_inductance", f"{at}ideal")))
+    values: tuple[tuple[str, Callable[[Transformer], float], float, str, str], ...] = (
+        ("compensation_capacitance", lambda x: x.compensation_capacitance, 1e12, "pF", "across the primary"),
+        ("leakage_inductance", lambda x: x.leakage_inductance, 1e6, "µH", "leakage"),
+        ("terminal_capacitance", lambda x: x.terminal_capacitance, 1e12, "pF", "at the wire's terminal"),
+    )
+    for key, of, factor, unit, what in values:
+        out.append((f"{of(t) * factor:.3g} {unit} {what}", (at + key, f"{at}ideal")))
+    return out
