@@ -5,9 +5,10 @@ from collections.abc import Callable, Collection
 
 from tautwire.model.feed.ferrite import Core
 from tautwire.model.feed.transformer import MagnetisingInductance, Transformer
+from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.raw import Raw, table_value
 from tautwire.studies.study.setup import AntennaSpec, Setup
-from tautwire.studies.study.study import Study, in_words
+from tautwire.studies.study.study import Study
 
 Said = list[tuple[str, tuple[str, ...]]]
 ASSUMED = " (assumed)"

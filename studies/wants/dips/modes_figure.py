@@ -13,8 +13,9 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import band_title, mhz_text, running, word
+from tautwire.studies.drawing.axes import band_title, mhz_text, running
 from tautwire.studies.drawing.style import CYCLE, QUIET, TARGET, Look, Mark, Sheet, style
+from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 
 ACROSS = 3
@@ -65,8 +66,10 @@ def modes_figure(
 
 
 def _panel(ax: Axes, rows: pd.DataFrame, band: Band, axes: Sequence[Axis], axis: Axis, marks: dict[int, Mark]) -> None:
-    names = [word(v) for v in axis.labels]
-    place = rows[axis.column].astype(float) if axis.numbers else rows[axis.column].map(lambda v: names.index(word(v)))
+    names = [in_words(v) for v in axis.labels]
+    place = (
+        rows[axis.column].astype(float) if axis.numbers else rows[axis.column].map(lambda v: names.index(in_words(v)))
+    )
     rows = rows.assign(place=place)
     others = [a.column for a in axes if a is not axis]
     keys = [rows[c].map(str) for c in others] + [rows["followed"]]
