@@ -63,7 +63,6 @@ def test_bands_share_the_spectrum_without_gaps_or_overlaps() -> None:
     assert territory(band_named("15 m"))[1] == pytest.approx(math.sqrt(21.45e6 * 24.89e6))
     own = band_named("22-24 MHz")
     assert territory(own) == (0.0, math.inf)
-    assert territory(own, [band_named("12 m")])[1] == pytest.approx(math.sqrt(24e6 * 24.89e6))
 
 
 def test_no_dip_is_told_for_two_bands(two_bands: Result) -> None:

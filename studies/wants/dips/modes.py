@@ -13,7 +13,7 @@ dips, where the return conductor resonates too. Which dip is the band's:
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import pandas as pd
@@ -31,28 +31,38 @@ Dip = tuple[tuple[int, ...], int]
 """(place of the case on the axes, row of the table "all_dips")"""
 
 
-def dip_rows(readings: Sequence[tuple[Band, BandReading]], solver: Solver) -> list[dict[str, Any]]:
-    """Rows of "all_dips" of one case, by rising frequency: each dip once, with its band and mode."""
-    asked = [band for band, _ in readings]
-    seen = [(band, dip, _holds(band, dip, asked)) for band, reading in readings for dip in reading.all]
-    out: list[dict[str, Any]] = []
-    for band, dip, mine in sorted(seen, key=lambda s: not s[2]):  # bands tell their own dips before their neighbours'
-        if not mine and any(abs(math.log(r["f_mhz"] / dip["f_mhz"])) < SAME for r in out):
-            continue
+def dip_rows(band: Band, reading: BandReading, solver: Solver) -> list[dict[str, Any]]:
+    """Rows of "all_dips" that one band's window shows, by rising frequency: each dip with its band and mode."""
+    out = []
+    for dip in reading.all:
         waves = half_waves(solver.solve(dip["f_mhz"] * 1e6))
-        name = band.name if mine else _owner(dip, asked)
+        name = band.name if _holds(band, dip) else _owner(dip)
         out.append({"band": name, "mode": max(round(waves), 1), "half_waves": waves, **dip})
-    return sorted(out, key=lambda r: float(r["f_mhz"]))
+    return out
 
 
-def _holds(band: Band, dip: Mapping[str, Any], asked: Sequence[Band]) -> bool:
-    low, high = territory(band, asked)
+def _holds(band: Band, dip: Mapping[str, Any]) -> bool:
+    low, high = territory(band)
     return bool(low <= dip["f_mhz"] * 1e6 < high)
 
 
-def _owner(dip: Mapping[str, Any], asked: Sequence[Band]) -> str:
-    """The name of the band of the plan in whose territory a dip lies; "" if none."""
-    return next((band.name for band in bands() if _holds(band, dip, asked)), "")
+def _owner(dip: Mapping[str, Any]) -> str:
+    """The name of the band of the plan in whose territory a dip lies."""
+    return next((band.name for band in bands() if _holds(band, dip)), "")
+
+
+def once(table: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
+    """The table of all dips with each dip of a case once, where the windows of two bands show it. columns: the axes."""
+    table = table.sort_values("chosen", ascending=False, kind="stable")
+    keep: list[Any] = []
+    seen: set[Any] = set()
+    for i, row in table.iterrows():
+        place = row["band"], *(str(row[c]) for c in columns)
+        step = round(math.log(row["f_mhz"]) / SAME)
+        if not seen & {(place, step + k) for k in (-1, 0, 1)}:
+            keep.append(i)
+        seen.add((place, step))
+    return table.loc[keep].sort_index()
 
 
 def follow(result: Result) -> None:
@@ -60,6 +70,7 @@ def follow(result: Result) -> None:
     table, dips = result.frames.get("all_dips"), result.frames.get("dips")
     if table is None or dips is None or table.empty:
         return
+    table = result.frames["all_dips"] = once(table, result.axis_columns).reset_index(drop=True)
     table["followed"] = 0
     axes = [a for a in result.study.axes if a.path != "variant"]
     if not axes:

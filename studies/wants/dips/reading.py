@@ -1,7 +1,7 @@
 """Dips, bandwidths and resonances of one band, read off the continuous response."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,22 +25,20 @@ def window(band: Band) -> tuple[float, float]:
     return max(band.lower * (1 - REACH), span.lower), min(band.upper * (1 + REACH), span.upper)
 
 
-def territory(band: Band, asked: Sequence[Band] = ()) -> tuple[float, float]:
+def territory(band: Band) -> tuple[float, float]:
     """The range in which a dip is the band's own, Hz: up to half way (as a ratio) to the next band on either side.
 
-    So no dip is told for two bands, and whether another band is asked for changes nothing. A range of the user's own
-    shares with the bands it overlaps; its neighbours are the bands asked for. asked: the bands of the study.
+    So no dip is told for two bands, whichever are asked for. A range of the user's own takes any dip in its window.
     """
-    plan = () if band.source == OWN else bands()
-    others = [b for b in (*plan, *asked) if b.upper < band.lower or b.lower > band.upper]
+    others = () if band.source == OWN else bands()
     below = max((b.upper for b in others if b.upper < band.lower), default=0.0)
     above = min((b.lower for b in others if b.lower > band.upper), default=math.inf)
     return math.sqrt(below * band.lower), math.sqrt(above * band.upper)
 
 
-def owned(found: list[tuple[float, float]], band: Band, asked: Sequence[Band] = ()) -> list[tuple[float, float]]:
+def owned(found: list[tuple[float, float]], band: Band) -> list[tuple[float, float]]:
     """Of minima (place Hz, SWR), those in the band's territory."""
-    low, high = territory(band, asked)
+    low, high = territory(band)
     return [m for m in found if low <= m[0] < high]
 
 
@@ -132,15 +130,13 @@ class BandReading:
     all: list[dict[str, Any]]
 
 
-def read_band(
-    band: Band, response: Response, feed: FeedSystem, threshold: float, asked: Sequence[Band] = ()
-) -> BandReading:
+def read_band(band: Band, response: Response, feed: FeedSystem, threshold: float) -> BandReading:
     """A band read off its response; see columns.py for the meaning of each column."""
     f = np.linspace(response.lower, response.upper, GRID)
     at = _known_on(f, swr_at_radio(response, feed))
     centre = (band.lower + band.upper) / 2
     found = minima(at, f)
-    own = owned(found, band, asked)
+    own = owned(found, band)
     chosen = the_dip(own, band)
     inside = np.linspace(band.lower, band.upper, GRID)
     inside_swr = at(inside)

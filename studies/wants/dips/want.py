@@ -23,15 +23,14 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "dips" (a row a band), "all_dips" (a row a minimum) and "sweeps" (201 rows a band)."""
     feed = setup.feed_system()
     frames: Frames = {"dips": [], "all_dips": [], "sweeps": []}
-    readings = []
     for band in study.bands:
         response = solver.response(*window(band))
-        reading = read_band(band, response, feed, study.spec.swr_threshold, study.bands)
-        readings.append((band, reading))
+        reading = read_band(band, response, feed, study.spec.swr_threshold)
+        every = dip_rows(band, reading, solver)
+        mode = next((row["mode"] for row in every if row["chosen"]), math.nan)
+        frames["dips"].append(reading.row | {"dip_mode": mode})
+        frames["all_dips"] += every
         frames["sweeps"] += sweep_rows(band, response, feed)
-    frames["all_dips"] = dip_rows(readings, solver)
-    modes = {row["band"]: row["mode"] for row in frames["all_dips"] if row["chosen"]}
-    frames["dips"] = [reading.row | {"dip_mode": modes.get(band.name, math.nan)} for band, reading in readings]
     return frames
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 MOST_CAUSES = 14
+NAME_WIDTH = 30  # characters of a cause's name in a line
 
 
 def why_figures(result: Result) -> dict[str, Figure]:
@@ -43,8 +45,9 @@ def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> S
         )
         sheet.header(
             f"Why did the dip move? {moved}".replace("-", "\u2212"),
-            "Best cause on top. Left: the change it takes, in usual changes; green explains all bands, grey does not. "
-            "Right: where each dip would then be, against where it was seen; shaded: reading error.",
+            "Best cause on top. Left: the change it takes; a usual change is what one set-up differs from the next by "
+            "without anybody noticing; green explains all bands, grey does not. Right: where each dip would then be, "
+            "against where it was seen, in % of its frequency; shaded: reading error.",
         )
         left, right = sheet.subplots(1, 2, sharey=True, gridspec_kw={"width_ratios": (1.5, 1)})
         size = causes["usual_changes"].abs().to_numpy(float)
@@ -53,7 +56,7 @@ def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> S
                   strict=True)], linewidth=0.6, height=0.42)  # fmt: skip
         for y, change in zip(places, causes["change"], strict=True):
             left.text(0.02, y - 0.36, change, size=look.small, color=QUIET, va="center")
-        left.set_yticks(places, names)
+        left.set_yticks(places, [textwrap.fill(n, NAME_WIDTH) for n in names])
         left.set(ylim=(len(names) - 0.4, -0.75), xlim=(0, max(1.05, 1.08 * float(size.max()))))
         left.set_xlabel("change it takes, in usual changes")
         left.grid(True, axis="x")
@@ -68,7 +71,7 @@ def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> S
             shift = (k - (len(order) - 1) / 2) * 0.16
             right.plot(rows["off_percent"], places + shift, mark.marker, color=mark.colour, markersize=4, label=band)
         widest = max(float(bands[bands["cause"].isin(names)]["off_percent"].abs().max()), reach)
-        right.set(xlim=(-1.15 * widest, 1.15 * widest), xlabel="told minus seen, % of frequency")
+        right.set(xlim=(-1.15 * widest, 1.15 * widest), xlabel="told minus seen, %")
         right.grid(True, axis="x")
         right.grid(False, axis="y")
         right.tick_params(axis="y", length=0)
