@@ -135,20 +135,20 @@ def test_causes_that_cannot_be_are_left_out(remember: Store) -> None:
 
 
 def test_two_causes_at_once_are_found_together(remember: Store) -> None:
-    """Leaves at the end and a shorter coax: no single cause moves both bands so."""
+    """Wire reeled in and a shorter coax: no single cause moves both bands so."""
     setup = lakeside()
-    two = both(*(x for n, c in (("slope", 4.0), ("length of the coax", -2.5))
-                 for x in (next(k for k in causes(setup) if k.name == n), c)))  # fmt: skip
-    old, new = (
-        [made_up_sweep(s, f, remember=remember) for f in F] for s in (setup, two.apply(setup, math.hypot(4, 2.5)))
-    )
-    why = explain(setup, shifts_between(old, new), remember=remember)
-    if not any(e.explains for e in why.explanations if not e.pair):
-        best = why.explanations[0]
-        assert best.pair and best.explains and " and " in best.cause.name
-        assert any("two together do" in n for n in notes(setup, why, 1e-3))
-    else:
-        assert not any(e.pair for e in why.explanations)
+    found = {c.name: c for c in causes(setup)}
+    two = both(found["wire out"], -0.4, found["length of the coax"], -2.5)
+    after = two.apply(setup, math.hypot(0.4, 2.5))
+    assert after.antenna.length == pytest.approx(20.4 - 0.4 * 0.3) and after.coax and after.coax.length == 2.5
+    old, new = ([made_up_sweep(s, f, remember=remember) for f in F] for s in (setup, after))
+    shifts = [Shift(s.band, s.was_hz, s.now_hz, s.was_swr, s.now_swr) for s in shifts_between(old, new)]
+    why = explain(setup, shifts, 2e-4, 0.005, remember=remember)
+    assert not any(e.explains for e in why.explanations if not e.pair)
+    pairs = {e.cause.name: e for e in why.explanations if e.pair}
+    true = pairs["wire out and length of the coax"]
+    assert true.explains and true.change == pytest.approx(math.hypot(0.4, 2.5), rel=0.1)
+    assert any("two together do" in n for n in notes(setup, why, 2e-4))
 
 
 def test_leaves_and_coiled_coax_move_the_dip_as_they_must(remember: Store) -> None:
