@@ -110,7 +110,7 @@ def write(
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     files = [path.name for path in tautwire.write(result, folder, formats=("png",))]
     >>> [name for name in files if not name.endswith("png")]
-    ['dips.csv', 'sweeps.csv', 'quality.csv', 'summary.md', 'report.html']
+    ['dips.csv', 'all_dips.csv', 'sweeps.csv', 'quality.csv', 'summary.md', 'report.html']
     """
     folder = Path(folder)
     command = command or f"tautwire run {shlex.quote(result.study.name)}"

@@ -296,7 +296,7 @@ def run(
                soil  band
     0     sea water  20 m
     1  average soil  20 m
-    >>> bool((dips["dip_mhz"].sub(14.5).abs() < 0.1).all())
+    >>> bool((dips["dip_mhz"].sub(14.2).abs() < 0.1).all())
     True
     """
     began = time.perf_counter()

@@ -184,6 +184,8 @@ COLUMNS: dict[str, str] = {
     "swr_start": "SWR of the set-up before the fit",
     "residual_re": "fitted less measured reflection coefficient, real part (or magnitude, if only SWR was measured)",
     "residual_im": "the same, imaginary part",
+    "left_out": "values that the fit did not free, in words",
+    "explains_percent": "how much of what noise does not explain they would explain, %",
     # why, why_bands, why_notes
     "rank": "place of the cause, 1 the likeliest",
     "cause": "what may have changed",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -22,7 +22,9 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import usual_of, usual_sd
 from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import Number
+from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
+from tautwire.studies.wants.fit.missing import Missing, missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
 from tautwire.studies.wants.fit.words import notes
 from tautwire.studies.wants.known import KEYS, Known, flat, read_known
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 TERMINAL = "transformer.terminal_capacitance"
+LEAST_POINTS = 3  # of a sweep in one of the study's bands or a tenth beyond it
 SDS = 4  # a prior's range, if none is given, in standard deviations either side
 POSITIVE = 1e-4  # of the prior: the least value of a length or another quantity that cannot be negative
 
@@ -155,11 +158,39 @@ def _cut(sweep: Sweep, spec: SweepSpec) -> Measured:
     return Measured(cut, spec.change)
 
 
+def check(setup: Setup, study: Study) -> None:
+    """Raises InputError for a sweep that lies outside all of the study's bands."""
+    spec: FitSpec = study.options["fit"]
+    windows = [window(b) for b in study.bands]
+    for m in measured_of(spec) if spec.sweeps and all(Path(s.file).is_file() for s in spec.sweeps) else ():
+        f = m.sweep.f_hz
+        if not any(((f >= low) & (f <= high)).sum() >= LEAST_POINTS for low, high in windows):
+            here = f"{f[0] / 1e6:.4g} to {f[-1] / 1e6:.4g} MHz"
+            names = ", ".join(b.name for b in study.bands)
+            raise InputError(f"fit.sweeps: {m.sweep.name}", here, f"a sweep of the study's bands: {names}")
+
+
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
-    """Tables "fit" (a row a parameter), "fit_sweeps", "fit_points" and "fit_notes"."""
+    """Tables "fit" (a row a parameter), "fit_sweeps", "fit_points", "fit_missing" (a row a value that was left out and
+    tried, if noise does not explain what is left) and "fit_notes"."""
     spec: FitSpec = study.options["fit"]
     found = fit(setup, measured_of(spec), parameters_of(setup, spec), spec.error, solver.remember)
-    return {**tables(found), "fit_notes": [{"note": n} for n in notes(found, spec.error)]}
+    tried = missing(found, spec.error, solver.remember)
+    words = [{"note": n} for n in notes(found, spec.error, tried)]
+    return {**tables(found), "fit_missing": missing_rows(tried), "fit_notes": words}
+
+
+def missing_rows(tried: Sequence[Missing]) -> list[dict[str, Any]]:
+    """Rows of "fit_missing", the group that explains most first."""
+    rows = []
+    for m in tried:
+        for p, value in zip(m.parameters, m.estimate, strict=True):
+            customary = CUSTOMARY[quantity_kind(p.path, "fit")]
+            rows.append({
+                "left_out": m.name, "parameter": p.path, "unit": customary.unit, "start": p.start * customary.factor,
+                "estimate": float(value) * customary.factor, "explains_percent": 100 * m.share,
+            })  # fmt: skip
+    return rows
 
 
 def tables(found: Fit) -> Frames:
@@ -212,4 +243,4 @@ def plots(result: Result) -> dict[str, Figure]:
     return fit_figures(result)
 
 
-WANT = Want("fit", compute, FitSpec, sentences=sentences, plots=plots, by_band=False)
+WANT = Want("fit", compute, FitSpec, sentences=sentences, plots=plots, check=check, by_band=False)

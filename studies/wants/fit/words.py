@@ -1,33 +1,76 @@
 """What a fit says, in words: values, what the data cannot tell apart, noise, a wrong reference plane."""
 
+import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from tautwire.model.reflection import swr_of
-from tautwire.studies.study.quantities import quantity_text
+from tautwire.studies.study.quantities import CUSTOMARY, quantity_text, written
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, unexplained
+from tautwire.studies.wants.fit.missing import WORTH, Missing
+from tautwire.studies.wants.fit.search import Parameter
 from tautwire.studies.wants.local_model import quantity_kind
 
 ALIKE = 0.95  # correlation from which two values count as not told apart
 SILENT = 0.8  # of the prior's sd left: the data said little
 WEAK = 1.0  # strength of a direction below which the data say less than the prior
 NOISY = 0.02  # scatter of gamma that is worth a word
+TERMINAL = "transformer.terminal_capacitance"
+MOST_OTHERS = 2  # groups left out that are named besides the best
 BETTER = 0.5  # squared misfit of the other plane over this one's, below which it fits far better
 
 
-def notes(found: Fit, least_error: float = LEAST_ERROR) -> list[str]:
-    """One sentence for each thing worth knowing, the values first."""
+def notes(found: Fit, least_error: float = LEAST_ERROR, left_out: Sequence[Missing] = ()) -> list[str]:
+    """One sentence for each thing worth knowing, the values first. left_out: what was tried beside them."""
     out = [_value(found, i) for i in range(len(found.parameters))]
     out.append(
         "The standard deviations count noise, the solver's mesh and priors, not what a model leaves out (trees, slack)."
     )
     out += _plane(found)
     out += _noise(found, least_error)
+    out += left_out_words(left_out)
     out += _bounds(found)
     out += _apart(found)
     return out
+
+
+def left_out_words(tried: Sequence[Missing]) -> list[str]:
+    """Which values left out of the fit would explain what noise does not, how much, and the lines that free them."""
+    if not tried:
+        return []
+    worth = [m for m in tried if m.share > WORTH]
+    if not worth:
+        return [
+            f"None of the values left out explains more than {WORTH:.0%} of that: tried were "
+            f"{_list(m.name for m in tried)}. What differs may be nothing the set-up describes."
+        ]
+    best, *others = worth
+    out = [f"LEFT OUT? {best.name[:1].upper()}{best.name[1:]} would explain {best.share:.0%} of that ({_freed(best)})."]
+    if moved := [_moved(path, value) for path, value in best.others.items() if path != TERMINAL]:
+        out[0] += f" The fitted values would become {_list(moved)}."
+    out += [f"Less well: {m.name}, {m.share:.0%} ({_freed(m)})." for m in others[:MOST_OTHERS]]
+    lines = "; ".join(_line(p, float(v)) for p, v in zip(best.parameters, best.estimate, strict=True))
+    out.append(f"To free it, add to [fit.parameters]: {lines}")
+    return out
+
+
+def _freed(m: Missing) -> str:
+    return ", ".join(_moved(p.path, float(v)) for p, v in zip(m.parameters, m.estimate, strict=True))
+
+
+def _moved(path: str, value: float) -> str:
+    return f"{path} {quantity_text(value, quantity_kind(path, 'fit'))}"
+
+
+def _line(p: Parameter, value: float) -> str:
+    kind = quantity_kind(p.path, "fit")
+
+    def text(si: float) -> str:
+        return json.dumps(written(si * CUSTOMARY[kind].factor, kind, 4), ensure_ascii=False)
+
+    return f'"{p.path}" = {{ prior = {text(value)}, from = {text(p.low)}, to = {text(p.high)} }}'
 
 
 def _value(found: Fit, i: int) -> str:

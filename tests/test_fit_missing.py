@@ -1,0 +1,83 @@
+"""A fit whose set-up differs in a value left out: the value is named, and with it freed the truth comes back."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from lakeside import RAW, lakeside
+
+from tautwire.model.errors import InputError
+from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.measurement import Sweep, write_s1p
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.fit.fitting import Fit, fit
+from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
+from tautwire.studies.wants.fit.missing import missing
+from tautwire.studies.wants.fit.search import Measured, Parameter
+from tautwire.studies.wants.fit.words import left_out_words, notes
+from tautwire.studies.wants.local_model import with_values
+
+F = (np.linspace(6.6e6, 7.8e6, 61), np.linspace(13e6, 15.4e6, 61), np.linspace(27e6, 30.5e6, 61))
+LENGTH = Parameter("antenna.length", 20.4, 19.6, 21.2, 20.4, 0.2)
+TERMINAL = Parameter("transformer.terminal_capacitance", 4e-12, 0.0, 8e-12, 4e-12, 1e-12)
+OTHER_CORE = {"magnetising_inductance": "8 uH", "loss_resistance": "250 ohm"}
+
+
+def taken(true: Setup, remember: Store, noise: float = 0.003) -> list[Measured]:
+    rng = np.random.default_rng(3)
+    return [Measured(made_up_sweep(true, f, "radio", noise, rng, f"{f[0] / 1e6:.0f} MHz", remember)) for f in F]
+
+
+def off(found: Fit, truth: float) -> float:
+    return abs(dict(zip([p.path for p in found.parameters], found.estimate, strict=True))["antenna.length"] - truth)
+
+
+def test_another_transformer_is_named_and_the_length_then_found(remember: Store) -> None:
+    """8 uH and 250 ohm in place of the default core: the core is named, and with it freed the length is right."""
+    raw: dict[str, Any] = {**RAW, "transformer": OTHER_CORE}
+    true = with_values(Setup.read(raw), {"antenna.length": 20.21})
+    measured = taken(true, remember)
+    found = fit(lakeside(), measured, [LENGTH, TERMINAL], remember=remember)
+    assert off(found, 20.21) > 0.05, "this case must be one that goes wrong"
+    tried = missing(found, remember=remember)
+    assert "core" in tried[0].name and tried[0].share > 0.95 > tried[1].share
+    words = " ".join(left_out_words(tried))
+    assert words.startswith("LEFT OUT? The transformer's core (magnetising inductance and loss) would explain")
+    assert '"transformer.magnetising_inductance" = { prior = ' in words
+    core = {p.path: (p, float(v)) for p, v in zip(tried[0].parameters, tried[0].estimate, strict=True)}
+    assert core["transformer.magnetising_inductance"][1] == pytest.approx(8e-6, rel=0.15)
+    assert core["transformer.loss_resistance"][1] == pytest.approx(250, rel=0.15)
+    assert set(notes(found, left_out=tried)) >= set(left_out_words(tried))
+
+    # as the lines to add would: both freed, started from what was found
+    freed = [Parameter(p.path, v, p.low, p.high) for p, v in core.values()]
+    again = fit(lakeside(), measured, [LENGTH, TERMINAL, *freed], remember=remember)
+    assert off(again, 20.21) < 0.05
+    assert missing(again, remember=remember) == ()
+
+
+def test_nothing_is_tried_where_noise_explains_the_rest(remember: Store) -> None:
+    found = fit(lakeside(), taken(lakeside(), remember), [LENGTH, TERMINAL], remember=remember)
+    assert missing(found, remember=remember) == () and left_out_words(()) == []
+
+
+def test_a_longer_coax_is_told_from_the_transformer(remember: Store) -> None:
+    true = with_values(lakeside(), {"coax.length": 6.0})
+    tried = missing(fit(lakeside(), taken(true, remember), [LENGTH, TERMINAL], remember=remember), remember=remember)
+    assert tried[0].name == "the coax's length" and tried[0].share > 0.9
+    assert tried[0].estimate[0] == pytest.approx(6.0, abs=0.1)
+
+
+def test_sweeps_outside_the_bands_are_refused(tmp_path: Any, remember: Store) -> None:
+    f = F[1]
+    file = tmp_path / "twenty.s1p"
+    write_s1p(Sweep.from_gamma(f, 0.3 * np.ones(len(f), dtype=complex)), file)
+    options = {"sweeps": [str(file)], "parameters": {"antenna.length": {"sd": "20 cm"}}}
+    for bands, refused in ((["20 m"], False), (["40 m", "10 m"], True)):
+        study = {**RAW, "study": {"bands": bands, "want": ["fit"]}, "fit": options}
+        if refused:
+            with pytest.raises(InputError, match="twenty.*a sweep of the study's bands: 40 m, 10 m"):
+                read_study(study)
+        else:
+            read_study(study)
