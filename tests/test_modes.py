@@ -105,7 +105,7 @@ def test_summary_opens_with_the_finding(shore: Result, two_bands: Result) -> Non
     said = sentences(shore)[0]
     assert said.startswith("Much: the 10 m dip moves by") and "the band's 1700 kHz" in said
     assert "10 cm" not in said  # the wire itself is what changes
-    assert sentences(two_bands)[0].startswith("The dip is on 12 m ")
+    assert sentences(two_bands)[0] == "The dip is 1708 kHz below the band on 12 m."
 
 
 def test_shares_in_words() -> None:

@@ -2,18 +2,23 @@
 
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any
 
 import click
 from click.core import ParameterSource
 
+from tautwire.model.operating.bands import band_of
 from tautwire.studies.commands.shared import aligned
-from tautwire.studies.reports.answers import sentences, validity
+from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.running.one_setup import predicted
+from tautwire.studies.running.store import Store
 from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.raw import changed
-from tautwire.studies.study.units import length
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.units import frequency, length
+from tautwire.studies.wants.dips.feed_loss import PARTS, at_frequency, loss_words
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
 # option -> dotted key of the set-up
@@ -30,6 +35,7 @@ OPTIONS: dict[str, tuple[str, str, str | None]] = {
     "height": ("antenna.height", "Height of a horizontal run.", None),
     "soil": ("site.soil", "A named soil, such as 'average soil'.", "average soil"),
     "wire": ("wire.diameter", 'Conductor diameter, "0.8 mm".', "0.8 mm"),
+    "awg": ("wire.awg", "Gauge of the conductor, in place of its diameter.", None),
     "jacket": ("wire.jacket", 'Thickness of the insulation, "0.3 mm"; 0 for bare wire.', "0.3 mm"),
     "counterpoise": ("counterpoise.length", "Length of a counterpoise wire; 0 for none.", "0"),
     "counterpoise-height": ("counterpoise.height", "Height at which it lies.", "5 cm"),
@@ -38,6 +44,10 @@ OPTIONS: dict[str, tuple[str, str, str | None]] = {
     "coax-height": ("coax.height", "Height at which it lies.", "2 cm"),
     "choke-at": ("coax.choke.at", "Distance of a choke from the transformer.", None),
     "ratio": ("transformer.turns_ratio", "Turns ratio; 7 for a 49:1 impedance ratio.", "7"),
+    "core": ("transformer.core.material", "Core material of the transformer.", "mix 43"),
+    "core-size": ("transformer.core.size", 'Its size, "36 mm".', "36 mm"),
+    "cores": ("transformer.core.stack", "How many such rings, stacked.", "1"),
+    "primary-turns": ("transformer.primary_turns", "Turns of the primary.", "2"),
 }  # fmt: skip
 
 
@@ -47,6 +57,8 @@ def setup_of(given: dict[str, str | None]) -> dict[str, Any]:
     for part in ("counterpoise", "coax"):
         if length(values.get(f"{part}.length", "0"), f"{part}.length") == 0:
             values = {k: v for k, v in values.items() if not k.startswith(f"{part}.")}
+    if "wire.awg" in values:
+        values = {k: v for k, v in values.items() if k != "wire.diameter" or v != OPTIONS["wire"][2]}
     if values.get("antenna.layout") == "sloper" and not {
         "antenna.slope",
         "antenna.end_height",
@@ -59,17 +71,46 @@ def setup_of(given: dict[str, str | None]) -> dict[str, Any]:
         *tables, last = path.split(".")
         for table in tables:
             place = place.setdefault(table, {})
-        place[last] = float(value) if path == "transformer.turns_ratio" and _is_number(value) else value
+        place[last] = _number(path, value)
     if "counterpoise" in raw:
         raw["counterpoise"] = [raw["counterpoise"]]
     return raw
 
 
-def _is_number(text: str) -> bool:
+NUMBERS = {"transformer.turns_ratio": float, "wire.awg": float, "transformer.core.stack": int,
+           "transformer.primary_turns": int}  # fmt: skip
+
+
+def _number(path: str, text: str) -> Any:
+    """The value of an option as a study file has it: a number for those of NUMBERS, if it is one."""
     try:
-        return math.isfinite(float(text))
+        number = NUMBERS[path](text) if path in NUMBERS else text
     except ValueError:
-        return False
+        return text
+    return text if isinstance(number, float) and not math.isfinite(number) else number
+
+
+FREQUENCY = re.compile(r"\d+\.\d*|\d+\.?\d*\s*[kM]Hz", re.IGNORECASE)
+
+
+def asked(bands: str, region: str) -> tuple[list[str], list[float]]:
+    """Bands and single frequencies (Hz) of a list such as "20 m, 7.074, 14.285 MHz"; without a unit, MHz.
+
+    The band that holds a frequency is asked for too, or a hundredth either side where none does.
+
+    >>> asked("15 m, 7.074, 13.5 MHz", "1")
+    (['15 m', '40 m', '13.365-13.635 MHz'], [7074000.0, 13500000.0])
+    """
+    names, single = [], []
+    for word in (b.strip() for b in bands.split(",") if b.strip()):
+        if not FREQUENCY.fullmatch(word):
+            names.append(word)
+            continue
+        f_hz = frequency(word if word[-1] in "zZ" else f"{word} MHz", "--bands")
+        band = band_of(f_hz, region)
+        names.append(f"{f_hz * 0.99e-6:.5g}-{f_hz * 1.01e-6:.5g} MHz" if band is None else band.name)
+        single.append(f_hz)
+    return list(dict.fromkeys(names)), single
 
 
 def fitted_setup(fit: Path, given: dict[str, str | None]) -> dict[str, Any]:
@@ -93,13 +134,17 @@ def COMMAND(
     if fit is not None:  # the file's values count, unless an option is really given
         source = {name: context.get_parameter_source(name) for name in given}
         given = {n: v for n, v in given.items() if source[n] is not ParameterSource.DEFAULT}
+    assumed = [OPTIONS[n.replace("_", "-")][0] for n in given
+               if context.get_parameter_source(n) is ParameterSource.DEFAULT]  # fmt: skip
     options = {name.replace("_", "-"): value for name, value in given.items()}
     setup = setup_of(options) if fit is None else fitted_setup(fit, options)
-    result = predicted(setup, [b.strip() for b in bands.split(",") if b.strip()], region)
+    names, single = asked(bands, region)
+    result = predicted(setup, names, region)
     rows = result.frames.get("dips")
+    own = [] if result.failed else _at(setup, single)
     if as_json:
         records = [] if rows is None else json.loads(rows.to_json(orient="records", double_precision=9))
-        answer = {"setup": setup, "bands": records, "failed": [f.reason for f in result.failed],
+        answer = {"setup": setup, "bands": records, "frequencies": own, "failed": [f.reason for f in result.failed],
                   "marks": sorted(set(result.marked().get("marks", ())))}  # fmt: skip
         click.echo(json.dumps(answer, indent=2))
     else:
@@ -107,10 +152,33 @@ def COMMAND(
             click.echo(table(rows.to_dict("records")))
             if rows["dip_mhz"].isna().any():
                 click.echo("In brackets: at the middle of the band, where there is no dip.")
-        for line in [*sentences(result), *validity(result)]:
+        if own:
+            click.echo(frequency_table(own))
+        losses = [] if rows is None else loss_words(Setup.read(setup).feed_system(), rows.to_dict("records"))
+        for line in [*sentences(result), *losses, *trust(result, assumed)]:
             click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)
+
+
+def _at(setup: dict[str, Any], f_hz: list[float]) -> list[dict[str, Any]]:
+    """What the radio sees at each frequency, Hz."""
+    if not f_hz:
+        return []
+    here = Setup.read(setup)
+    solver = here.build().solver(Store())
+    return [at_frequency(solver, here.feed_system(), f) for f in f_hz]
+
+
+def frequency_table(rows: list[dict[str, Any]]) -> str:
+    """The user's own frequencies as aligned text: SWR, what radio and transformer see, where the power goes."""
+    head = ("MHz", "SWR", "radio sees, ohm", "wire's end, ohm", "reflected", "coax", "core", "winding", "to the wire")
+    lines: list[tuple[str, ...]] = [head]
+    for row in rows:
+        ohms = [f"{row[f'{at}_r_ohm']:.0f} {row[f'{at}_x_ohm']:+.0f}j" for at in ("radio", "feed")]
+        percent = [f"{row[f'{part}_percent']:.0f} %" for part in PARTS]
+        lines.append((f"{row['f_mhz']:.3f}", f"{row['swr']:.2f}", *ohms, *percent))
+    return aligned(lines, ">")
 
 
 def table(rows: list[dict[Any, Any]]) -> str:

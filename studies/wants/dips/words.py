@@ -67,12 +67,11 @@ def _placed(bands: Sequence[Band], table: pd.DataFrame) -> str:
     """Of a single set-up: which bands have their dip, and how far the others' are."""
     rows = table.set_index("band")["dip_mhz"]
     inside = [b.name for b in bands if b.lower <= rows[b.name] * 1e6 <= b.upper]
-    off = []
+    told = [f"inside the band on {listed(inside)}"] if inside else []
     for b in (b for b in bands if b.name not in inside):
         khz = (rows[b.name] * 1e6 - (b.upper if rows[b.name] * 1e6 > b.upper else b.lower)) / 1e3
-        off.append(f"{b.name} {abs(khz):.0f} kHz {'above' if khz > 0 else 'below'} the band")
-    told = [f"inside the band on {listed(inside)}"] if inside else []
-    return f"The dip is {'; it is '.join([*told, *([f'on {listed(off)}'] if off else [])])}."
+        told.append(f"{abs(khz):.0f} kHz {'above' if khz > 0 else 'below'} the band on {b.name}")
+    return f"The dip is {'; '.join(told)}."
 
 
 def listed(names: Sequence[str]) -> str:
