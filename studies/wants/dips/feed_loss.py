@@ -35,9 +35,10 @@ def loss_words(feed: FeedSystem, dips: Sequence[Mapping[str, Any]]) -> list[str]
         part = shares(feed, complex(row["feed_r_ohm"], row["feed_x_ohm"]), row["dip_mhz"] * 1e6)
         taken = 100 - part["mismatch"]
         coax, core, winding, wire = (f"{100 * part[n] / taken:.0f} %" for n in ("coax", "core", "winding", "wire"))
+        in_coax, in_transformer = f"{row['dip_coax_db']:.2f} dB", f"{row['dip_transformer_db']:.2f} dB"
         out.append(
-            f"{row['band']}: of what the coax takes in at the dip, {coax} heats the coax ({row['dip_coax_db']:.2f} dB)"
-            f", {core} the core and {winding} the winding ({row['dip_transformer_db']:.2f} dB); {wire} reaches the wire."
+            f"{row['band']}: of what the coax takes in at the dip, {coax} heats the coax ({in_coax}), {core} the core "
+            f"and {winding} the winding ({in_transformer}); {wire} reaches the wire."
         )
     return out
 
