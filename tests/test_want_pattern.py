@@ -10,6 +10,7 @@ from tautwire.model.fields.far_field import gain
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.columns import COLUMNS
+from tautwire.studies.wants.pattern.figures import from_radio
 from tautwire.studies.wants.pattern.want import plots, sentences
 from tautwire.studies.wants.target.want import plots as target_plots
 from tautwire.studies.wants.target.want import sentences as target_sentences
@@ -114,6 +115,38 @@ def test_words(result):
     assert any("take-off angle goes from" in w for w in words)
     assert any("not a prediction" in w for w in words)
     assert not any("nan" in w for w in words)
+
+
+def test_gains_compared_are_one_kind_in_text_and_plots(result):
+    """All from the radio: the wire's gain less what mismatch, coax and transformer take."""
+    table, cuts = result.frames["pattern"], result.frames["pattern_cuts"]
+    lost = table["peak_radio_gain_dbi"] - table["peak_gain_dbi"]
+    assert (lost < 0).all()
+    assert list(table["forward_radio_gain_dbi"] - table["forward_gain_dbi"]) == pytest.approx(list(lost))
+    drawn = from_radio(cuts, table, result.axis_columns)
+    for row, off in zip(table.to_dict("records"), lost, strict=True):
+        here = (drawn["band"] == row["band"]) & (drawn["slope_deg"] == row["slope_deg"]) & (drawn["cut"] == "azimuth")
+        line, wire = drawn[here], cuts[here]
+        assert np.allclose(line["gain_dbi"], wire["gain_dbi"] + off)
+        assert line["gain_dbi"].max() == pytest.approx(row["cut_peak_radio_gain_dbi"], abs=1e-6)
+        at = line["angle_deg"].iloc[int(line["gain_dbi"].argmax())]
+        assert at == pytest.approx(row["cut_peak_bearing_deg"])
+        once = line[line["angle_deg"] < 360]["gain_dbi"]
+        assert 10 * np.log10((10 ** (once / 10)).mean()) == pytest.approx(row["around_radio_gain_dbi"], abs=0.01)
+        assert row["around_radio_gain_dbi"] <= row["cut_peak_radio_gain_dbi"]
+        assert row["forward_radio_gain_dbi"] <= row["cut_peak_radio_gain_dbi"] + 0.01
+
+
+def test_soils_are_compared_by_what_reaches_the_sky(remember):
+    raw = {**RAW, "sweep": {"site.soil": ["sea water", "very poor soil"]}}
+    raw["study"] = {**RAW["study"], "want": ["pattern"], "bands": ["20 m"]}
+    found = run(read_study(raw), remember, workers=0)
+    table = found.frames["pattern"].set_index("soil")
+    first = sentences(found)[0]
+    assert first.startswith("Of the radio's power there reaches the sky: on 20 m ")
+    for soil in ("sea water", "very poor soil"):
+        assert f"{100 * table.loc[soil, 'share_sky']:.0f} % with soil {soil}" in first
+    assert "Gains are from the radio, in text and plots" in " ".join(sentences(found))
 
 
 def test_figures_draw(result, tmp_path):

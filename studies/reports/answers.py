@@ -6,13 +6,14 @@ from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.registry import want_named
 
+SAFETY = ("exposure", "stress")  # wants whose answers come first
 MOST_NAMED = 4  # cases named in a line about several
 
 
 def sentences(result: Result) -> list[str]:
-    """The answer in words, with its numbers."""
+    """The answer in words, with its numbers; what is about safety comes first."""
     out = []
-    for name in result.study.spec.want:
+    for name in sorted(result.study.spec.want, key=lambda name: name not in SAFETY):
         out += want_named(name).sentences(result)
     return out
 

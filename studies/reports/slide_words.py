@@ -52,14 +52,14 @@ def slide_title(stem: str, result: Result) -> str:
 
 
 def _distance(result: Result, band: str) -> str:
-    """ ": 0.9 m with 100 W", of the first case, whose map is shown."""
-    from tautwire.studies.wants.exposure.want import shown
+    """ ": 0.9 m with 100 W", of the first case, whose map is shown: the larger of its distances."""
+    from tautwire.studies.wants.exposure.want import keep_away
 
     rows = result.of("exposure", result.study.cases()[0])
     if rows.empty or not (rows["band"] == band).any():
         return ""
     row = rows[rows["band"] == band].iloc[0]
-    return f": {'' if row['complete'] else 'more than '}{shown(row['stay_away_m']):.1f} m with {row['power_w']:g} W"
+    return f": {'' if row['complete'] else 'more than '}{keep_away(row):.1f} m with {row['power_w']:g} W"
 
 
 def take_away(result: Result) -> list[str]:

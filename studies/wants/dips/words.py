@@ -87,9 +87,10 @@ def _moved(result: Result, bands: Sequence[Band], table: pd.DataFrame) -> str:
     if khz < STILL:
         return "Not at all: no dip moves by as much as 1 kHz."
     share = khz / width
-    word = "Hardly" if share < HARDLY else "Somewhat" if share < SOMEWHAT else "Much"
+    in_wire, small = _in_wire(result, table[table["band"] == most.name], khz)
+    word = "Hardly" if share < HARDLY or small else "Somewhat" if share < SOMEWHAT else "Much"
     told = f"{word}: the {most.name} dip moves by {khz:.0f} kHz at most, {part_of(share)} the band's {width:.0f} kHz"
-    told += _in_wire(result, table[table["band"] == most.name], khz)
+    told += in_wire
     if least is not most:
         low = reach[least] / 1e3
         told += f"; the {least.name} dip by {low:.0f} kHz, {part_of(low * 1e3 / (least.upper - least.lower))} its band"
@@ -101,15 +102,15 @@ def _reach(rows: pd.DataFrame) -> float:
     return float(rows["dip_mhz"].max() - rows["dip_mhz"].min()) * 1e6
 
 
-def _in_wire(result: Result, rows: pd.DataFrame, khz: float) -> str:
-    """The shift as so much wire; "" where the wire itself is what changes."""
+def _in_wire(result: Result, rows: pd.DataFrame, khz: float) -> tuple[str, bool]:
+    """The shift as so much wire, and whether it is less than 10 cm; "" where the wire itself is what changes."""
     if any(a.path in ("antenna.length", "variant") for a in result.study.axes):
-        return ""
+        return "", False
     wire = result.study.cases()[0].setup().build().layout.length
     cut = float(rows["dip_mhz"].median()) * 1e3 * CUT / wire
     if khz < cut:
-        return f" and less than 10 cm of wire would move it (some {_rounded(cut)} kHz)"
-    return f", as much as {khz / cut * CUT * 100:.0f} cm of wire"
+        return f", less than 10 cm of wire move it (some {_rounded(cut)} kHz)", True
+    return f", as much as {khz / cut * CUT * 100:.0f} cm of wire", False
 
 
 def _rounded(khz: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from tautwire.studies.wants.operating_point import operating_frequency, watts_in
 from tautwire.studies.wants.want import Frames, Rows, Want
 
 if TYPE_CHECKING:
+    import pandas as pd
     from matplotlib.figure import Figure
 
     from tautwire.model.operating.bands import Band
@@ -133,6 +135,12 @@ def shown(metres: float) -> float:
     return max(math.ceil(metres * 10 - 1e-9) / 10, 0.1)
 
 
+def keep_away(row: Mapping[Any, Any] | pd.Series) -> float:
+    """The larger of a row's two distances, on the ground and from any part, rounded up: what a title tells."""
+    known = [row[k] for k in ("stay_away_m", "any_part_m") if k in row]
+    return max(shown(x) for x in known)
+
+
 def against(spec: ExposureSpec) -> str:
     """The limits in words."""
     names = [s.name for key, s in STANDARDS.items() if spec.standard in (key, BOTH)]
@@ -141,15 +149,23 @@ def against(spec: ExposureSpec) -> str:
 
 
 def sentences(result: Result) -> list[str]:
-    """One sentence a band, and one on what it rests on."""
+    """The worst band, one sentence a band from the worst on, and one on what it rests on."""
     table = result.frames.get("exposure")
     if table is None or table.empty:
         return []
+    far = {name: max(keep_away(r) for _, r in rows.iterrows()) for name, rows in table.groupby("band")}
+    worst = sorted(far, key=lambda name: -far[name])
     out = []
-    for band in result.study.bands:
+    if len(worst) > 1:
+        at = table[table["band"] == worst[0]]
+        row = at.loc[at["any_part_m"].idxmax()]
+        case = result.study.words_of(dict(row))
+        out.append(
+            f"Farthest on {worst[0]}{f' with {case}' if case else ''}: nobody within {far[worst[0]]:.1f} m of any part "
+            f"with {row['power_w']:g} W; nearest on {worst[-1]}, {far[worst[-1]]:.1f} m."
+        )
+    for band in sorted((b for b in result.study.bands if b.name in far), key=lambda b: -far[b.name]):
         rows = table[table["band"] == band.name]
-        if rows.empty:
-            continue
         low, high = (shown(x) for x in (rows["stay_away_m"].min(), rows["stay_away_m"].max()))
         part = shown(rows["any_part_m"].max())
         span = f"{high:.1f} m" if low == high else f"{low:.1f} to {high:.1f} m, by case,"
@@ -186,7 +202,7 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     for band in result.study.bands:
         one, two = (t[t["band"] == band.name] for t in (plan, section))
         row = rows[rows["band"] == band.name].iloc[0]
-        title = f"{band.name}: stay {shown(row['stay_away_m']):.1f} m clear with {row['power_w']:g} W"
+        title = f"{band.name}: stay {keep_away(row):.1f} m clear with {row['power_w']:g} W"
         caption = f"Against {against(spec)}; duty {row['duty']:g}; {where}".rstrip("; ")
         stem = f"exposure-{band.name.replace(' ', '')}"
         out[stem] = exposure_figure(one, two, case.setup().build(), title=title, caption=caption, size=size)

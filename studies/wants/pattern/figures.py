@@ -39,6 +39,7 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
     if table is None or cuts is None or table.empty:
         return {}
     bands = [b for b in study.bands if (table["band"] == b.name).any()]
+    cuts = from_radio(cuts, table, result.axis_columns)
     head: dict[str, Any] = {"title": title_of(study), "caption": shared_words(study), "size": size}
     out = {
         "pattern_elevation": cut_figure(cuts, table, bands, study.axes, "elevation", **head),
@@ -51,8 +52,20 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
         out["pattern_gain"] = gain_figure(gains, table, bands, study.axes, **head)
     sphere = result.frames.get("pattern_sphere")
     if sphere is not None and not sphere.empty:
+        sphere = from_radio(sphere, table, result.axis_columns)
         out["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, **head)
     return out
+
+
+def from_radio(gains: pd.DataFrame, table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
+    """The frame of gains with gain_dbi as gain from the radio: what mismatch, coax and transformer take is off."""
+    keys = ["band", *columns]
+    off = dict(zip(_keys(table, keys), table["peak_radio_gain_dbi"] - table["peak_gain_dbi"], strict=True))
+    return gains.assign(gain_dbi=gains["gain_dbi"] + [off[key] for key in _keys(gains, keys)])
+
+
+def _keys(frame: pd.DataFrame, columns: Sequence[str]) -> list[tuple[str, ...]]:
+    return list(zip(*(frame[c].map(str) for c in columns), strict=True))
 
 
 def cut_figure(
@@ -113,10 +126,10 @@ def _edge(gain: pd.Series) -> float:
 def _what(cut: str, table: pd.DataFrame, axis: Axis | None) -> str:
     each = "" if axis is None else f" by {axis.name}"
     if cut == "elevation":
-        return f"Gain in the vertical plane of the bearing{each}"
+        return f"Gain from the radio in the vertical plane of the bearing{each}"
     low, high = table["cut_elevation_deg"].min(), table["cut_elevation_deg"].max()
     at = f"{low:.0f}°" if high - low < 0.5 else f"the take-off angle ({low:.0f} to {high:.0f}°)"
-    return f"Gain all round at an elevation of {at}{each}"
+    return f"Gain from the radio at {at} elevation{each}"
 
 
 def _dial(ax: Any, top: float, look: Look) -> None:

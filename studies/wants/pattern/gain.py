@@ -24,7 +24,7 @@ def gain_figure(
     caption: str = "",
     size: str | Look = "print",
 ) -> Sheet:
-    """A column a band: above, gain from the wire at each elevation; below, the elevation of most gain.
+    """A column a band: above, gain from the radio at each elevation; below, the elevation of most gain.
 
     gains, table: frames of want_pattern; the running axis has numbers. Further axes: their first values only.
     """
@@ -38,7 +38,10 @@ def gain_figure(
         across = min(len(bands), 4)
         blocks = -(-len(bands) // across)
         sheet = Sheet(look, look.height * (0.3 + 0.7 * blocks) if look.name == "print" else None)
-        sheet.header(title, f"Gain along the bearing; {caption}" if caption else "Gain along the bearing")
+        sheet.header(
+            title,
+            "; ".join(filter(None, ["Gain from the radio along the bearing", caption])),
+        )
         grid: Any = sheet.subplots(
             2 * blocks, across, squeeze=False, height_ratios=[2.2, 1] * blocks, sharex=True, sharey="row"
         )
@@ -54,7 +57,7 @@ def gain_figure(
             for mark, e in zip(CYCLE, elevations, strict=False):
                 line = here[here["elevation_deg"] == e].sort_values(axis.column)
                 upper.plot(
-                    line[axis.column], line["forward_gain_dbi"].clip(LOWEST), **mark.line, marker=mark.marker,
+                    line[axis.column], line["forward_radio_gain_dbi"].clip(LOWEST), **mark.line, marker=mark.marker,
                     mec="white", mew=0.6,
                 )  # fmt: skip
             rows = table[table["band"] == band.name].sort_values(axis.column)

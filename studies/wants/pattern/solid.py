@@ -36,7 +36,12 @@ def solid_figure(
         shape = (len(cases), len(bands)) if len(cases) > 1 else (-(-len(bands) // 2), min(len(bands), 2))
         tall = look.width / shape[1] * 0.85 * shape[0] + 1.3
         sheet = Sheet(look, min(tall, 9.2) if look.name == "print" else None)
-        sheet.header(title, f"Gain over the horizon, dBi; {caption}" if caption else "Gain over the horizon, dBi")
+        sheet.header(
+            title,
+            f"Gain from the radio over the horizon, dBi; {caption}"
+            if caption
+            else "Gain from the radio over the horizon, dBi",
+        )
         panels: Any = sheet.subplots(*shape, squeeze=False, subplot_kw={"projection": "3d"})
         flat = list(panels.flat)
         for i, (words, rows) in enumerate(cases):

@@ -93,6 +93,8 @@ def radio_db(chain: PowerChain) -> float:
 def _row(pattern: Pattern, chain: PowerChain, bearing: float, cut: float) -> dict[str, Any]:
     peak, takeoff, at = pattern.peak
     shares = {f"share_{name}": float(getattr(chain, name)) for name in SHARES}
+    around, dbi = pattern.azimuth_cut(cut, math.radians(2))
+    best, lost = int(np.argmax(dbi)), radio_db(chain)
     return {
         "bearing_deg": math.degrees(bearing) % 360,
         "peak_gain_dbi": peak,
@@ -103,6 +105,10 @@ def _row(pattern: Pattern, chain: PowerChain, bearing: float, cut: float) -> dic
         "halfpower_azimuth_deg": math.degrees(pattern.half_power_azimuth),
         "cut_elevation_deg": math.degrees(cut),
         "forward_gain_dbi": _floor(pattern.dbi(cut, bearing)),
+        "forward_radio_gain_dbi": _floor(float(pattern.dbi(cut, bearing)) + lost),
+        "around_radio_gain_dbi": _floor(10 * math.log10(float(np.mean(10 ** (dbi[:-1] / 10)))) + lost),
+        "cut_peak_radio_gain_dbi": _floor(dbi[best] + lost),
+        "cut_peak_bearing_deg": math.degrees(around[best]) % 360,
         "front_to_back_db": pattern.front_to_back(bearing, cut),
         "efficiency_percent": 100 * chain.antenna_efficiency,
         **shares,

@@ -93,15 +93,22 @@ def _core_rows(setup: Setup) -> Rows:
 
 
 def sentences(result: Result) -> list[str]:
-    """The worst case of each band, and which band heats the core most and why."""
+    """The worst of all, the worst case of each band from the worst on, and which band heats the core most and why."""
     table = result.frames.get("stress")
     if table is None or table.empty:
         return []
+    volts = table.groupby("band")["end_peak_v"].max()
+    heat = (table["core_w"] + table["winding_w"]).groupby(table["band"]).max()
     out = []
-    for each in result.study.bands:
+    if len(volts) > 1:
+        worst, hottest = volts.idxmax(), heat.idxmax()
+        case = table.loc[table[table["band"] == worst]["end_peak_v"].idxmax()]
+        out.append(
+            f"Worst: {_two(volts[worst])} V peak at the wire's end on {worst} ({case['end_warning']}), and "
+            f"{_two(heat[hottest])} W of heat in the transformer on {hottest}, with {case['power_w']:g} W."
+        )
+    for each in sorted((b for b in result.study.bands if b.name in volts), key=lambda b: -volts[b.name]):
         rows = table[table["band"] == each.name]
-        if rows.empty:
-            continue
         top = rows.loc[rows["end_peak_v"].idxmax()]
         hot = rows.loc[(rows["core_w"] + rows["winding_w"]).idxmax()]
         told = (
