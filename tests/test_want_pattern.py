@@ -139,6 +139,7 @@ def test_gains_compared_are_one_kind_in_text_and_plots(result):
 
 def test_soils_are_compared_by_what_reaches_the_sky(remember):
     raw = {**RAW, "sweep": {"site.soil": ["sea water", "very poor soil"]}}
+    raw["antenna"] = {**RAW["antenna"], "slope": "30 deg"}
     raw["study"] = {**RAW["study"], "want": ["pattern"], "bands": ["20 m"]}
     found = run(read_study(raw), remember, workers=0)
     table = found.frames["pattern"].set_index("soil")
