@@ -12,7 +12,7 @@ from tautwire.model.feed.ferrite import TOROIDS, Core, Toroid, ferrite_named
 from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
 from tautwire.model.wires.return_conductors import RG58_OUTSIDE, Choke
 from tautwire.studies.study import units
-from tautwire.studies.study.parts import Part, named_as_written
+from tautwire.studies.study.parts import Part, entry, named_as_written
 from tautwire.studies.study.units import Angle, Capacitance, Inductance, Length, Number, Resistance
 
 LEAST_SHIELD = 0.1  # m of coax that cannot be coiled up
@@ -23,10 +23,12 @@ TYPICAL_CHOKE = 3000.0  # ohm, a ferrite-ring choke at HF: common practice, no s
 class ChokeSpec(Part):
     """A common-mode choke: what is given of R, L and C, in parallel."""
 
-    at: Length
-    resistance: Resistance | None = None
-    inductance: Inductance | None = None
-    capacitance: Capacitance | None = None
+    at: Length = entry(
+        "where it sits: distance along the coax from the transformer", "5 m", "0 to the length of the coax", default=...
+    )
+    resistance: Resistance | None = entry("its resistance; 3 kohm if nothing of it is given", "3 kohm", "above 0")
+    inductance: Inductance | None = entry("its inductance, in parallel", "20 uH", "above 0")
+    capacitance: Capacitance | None = entry("its capacitance, in parallel", "2 pF", "above 0")
 
     def choke(self) -> Choke:
         values = self.resistance, self.inductance, self.capacitance
@@ -36,14 +38,23 @@ class ChokeSpec(Part):
 
 
 class CableSpec(Part):
-    """A coax of the user's own. loss: frequency -> matched dB per 100 m."""
+    """A coax of your own."""
 
-    z0: Resistance = 50.0
-    velocity_factor: Number
-    loss: dict[str, Number]
-    shield_diameter: Length = RG58_OUTSIDE.diameter
-    jacket: Length = RG58_OUTSIDE.jacket
-    jacket_er: Number = RG58_OUTSIDE.jacket_er
+    z0: Resistance = entry("characteristic impedance", "50 ohm", "5 to 1000 ohm", default=50.0)
+    velocity_factor: Number = entry("speed of the wave inside over that of light", 0.66, "0.2 to 1", default=...)
+    loss: dict[str, Number] = entry(
+        "matched loss in dB per 100 m at one frequency or several",
+        {"10 MHz": 4.6, "50 MHz": 11},
+        "above 0, not falling with frequency; or all 0",
+        default=...,
+    )
+    shield_diameter: Length = entry(
+        "outside diameter of the shield", "3.6 mm", "0.1 to 100 mm", default=RG58_OUTSIDE.diameter
+    )
+    jacket: Length = entry("thickness of the outer jacket", "0.7 mm", "0 to 50 mm", default=RG58_OUTSIDE.jacket)
+    jacket_er: Number = entry(
+        "relative permittivity of the outer jacket", 3.0, "1 to 20", default=RG58_OUTSIDE.jacket_er
+    )
 
     def cable(self) -> CoaxType:
         rows = sorted((units.frequency(f, "coax.type.loss"), db) for f, db in self.loss.items())
@@ -53,18 +64,29 @@ class CableSpec(Part):
 
 
 class CoaxSpec(Part):
-    """Both the line inside and the shield's outside, which lies along the ground. loss_scale: on the type's loss.
+    """Both the line inside and the outside of the shield, which lies along the ground."""
 
-    coiled: how much of it is wound up at the radio: it conducts inside, but its shield carries nothing.
-    """
-
-    type: str | CableSpec = "RG-58"
-    length: Length
-    loss_scale: Number = 1.0
-    height: Length = 0.02
-    bearing: Angle | None = None
-    choke: ChokeSpec | None = None
-    coiled: Length = 0.0
+    type: str | CableSpec = entry(
+        "the cable: a name, or a table of your own",
+        "RG-174",
+        "a name of `tautwire list coax`, or a table",
+        default="RG-58",
+    )
+    length: Length = entry("its length; leave [coax] out for none", "5 m", "above 0, up to 10 km", default=...)
+    loss_scale: Number = entry(
+        "factor on the loss of the type, for an old cable or a fit", 1.2, "0 to 100", default=1.0
+    )
+    height: Length = entry("height at which it lies along the ground", "2 cm", "1 cm or more", default=0.02)
+    bearing: Angle | None = entry(
+        "direction in which it runs, clockwise from north; away from the wire if left out", "180 deg", "any angle"
+    )
+    choke: ChokeSpec | None = entry("a common-mode choke on it", {"at": "5 m"})
+    coiled: Length = entry(
+        "how much of it is wound up at the radio: it conducts inside, but its shield carries nothing",
+        "2 m",
+        "0 to 10 cm less than the length",
+        default=0.0,
+    )
 
     @property
     def lying(self) -> float:
@@ -84,12 +106,12 @@ class CoaxSpec(Part):
 class CoreSpec(Part):
     """A ring core: a known material, and a known size or dimensions."""
 
-    material: str = "mix 43"
-    size: str | None = None
-    outer: Length | None = None
-    inner: Length | None = None
-    height: Length | None = None
-    stack: int = 1
+    material: str = entry("material of the ring", "mix 52", "a name of `tautwire list cores`", default="mix 43")
+    size: str | None = entry("size of the ring by its outer diameter", "36 mm", "a name of `tautwire list cores`")
+    outer: Length | None = entry("outer diameter, instead of size", "35.6 mm", "1 to 500 mm")
+    inner: Length | None = entry("inner diameter, instead of size", "23 mm", "0.1 mm to below outer")
+    height: Length | None = entry("height of one ring, instead of size", "12.7 mm", "0.1 to 500 mm")
+    stack: int = entry("rings on top of each other", 2, "1 to 20", default=1)
 
     def core(self) -> Core:
         sides = self.outer, self.inner, self.height
@@ -106,22 +128,31 @@ class CoreSpec(Part):
 
 
 class TransformerSpec(Part):
-    """Given values replace those of the default portable 49:1; ideal = true starts from a lossless one.
+    """Given values replace those of the default portable 49:1; ideal = true starts from a lossless one."""
 
-    core_scale: times the core's permeability, which makers warrant to some 20 %.
-    """
-
-    ideal: bool = False
-    turns_ratio: Number | None = None
-    primary_turns: int | None = None
-    core: CoreSpec | None = None
-    core_scale: Number = 1.0
-    magnetising_inductance: Inductance | None = None
-    loss_resistance: Resistance | None = None
-    leakage_inductance: Inductance | None = None
-    compensation_capacitance: Capacitance | None = None
-    winding_resistance: Resistance | None = None
-    terminal_capacitance: Capacitance | None = None
+    ideal: bool = entry(
+        "start from a transformer without loss, leakage or capacitance", True, "true or false", default=False
+    )
+    turns_ratio: Number | None = entry("secondary turns over primary turns: 7 for 49:1", 8, "above 0, up to 15")
+    primary_turns: int | None = entry("turns of the primary", 3, "1 to 100")
+    core: CoreSpec | None = entry("the ring it is wound on", {"material": "mix 43", "size": "36 mm"})
+    core_scale: Number = entry(
+        "factor on the permeability of the core, which makers warrant to some 20 %", 0.9, "above 0", default=1.0
+    )
+    magnetising_inductance: Inductance | None = entry("inductance of the primary, instead of a core", "8 uH", "above 0")
+    loss_resistance: Resistance | None = entry(
+        "core loss as a resistance across the primary; with magnetising_inductance", "2 kohm", "above 0"
+    )
+    leakage_inductance: Inductance | None = entry("leakage seen at the primary", "0.2 uH", "0 to 1 mH")
+    compensation_capacitance: Capacitance | None = entry("capacitor across the primary", "100 pF", "0 to 1 uF")
+    winding_resistance: Resistance | None = entry(
+        "resistance of the windings at 10 MHz, seen at the primary", "0.1 ohm", "0 to 1000 ohm"
+    )
+    terminal_capacitance: Capacitance | None = entry(
+        "capacitance at the wire's terminal: winding, post and box. 1 pF moves a dip as 17 cm of wire do",
+        "4 pF",
+        "0 to 1 uF",
+    )
 
     @field_validator("turns_ratio", mode="before")
     @classmethod

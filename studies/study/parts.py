@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any, get_args
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic_core import ErrorDetails
 
 from tautwire.model.errors import InputError, did_you_mean
@@ -31,6 +31,17 @@ class Part(BaseModel):
     """A table of a study file: unknown keys are refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def entry(meaning: str, example: Any, allowed: str = "", default: Any = None, **more: Any) -> Any:
+    """A key of a table, with what the manual, `tautwire explain` and the schema say about it.
+
+    meaning: what it is. example: as written in a study file. allowed: its range or choices. default: in SI, or ... if
+    the key is needed; None where leaving it out leaves it open. more: for pydantic; `written` is its name in the file
+    where that differs.
+    """
+    extra = {"allowed": allowed, "written": more.pop("written", "")}
+    return Field(default, description=meaning, examples=[example], json_schema_extra=extra, **more)
 
 
 def read_part(part: type[Any], raw: Mapping[str, Any], prefix: str = "") -> Any:

@@ -24,7 +24,7 @@ from tautwire.model.wires.structure import Conductor, Structure, structure
 from tautwire.model.wires.wire import WireType, awg_diameter
 from tautwire.studies.study.feed_parts import CoaxSpec, TransformerSpec
 from tautwire.studies.study.guard import Name
-from tautwire.studies.study.parts import Part, read_part
+from tautwire.studies.study.parts import Part, entry, read_part
 from tautwire.studies.study.soil import Soil, ground_of
 from tautwire.studies.study.units import Angle, Capacitance, Conductivity, Length, Number, Power, Resistance
 
@@ -36,7 +36,14 @@ WIRE_DIAMETER, WIRE_JACKET = 0.8e-3, 0.3e-3  # m, where a study file, or predict
 
 
 class SiteSpec(Part):
-    soil: Soil = "average soil"
+    """The place."""
+
+    soil: Soil = entry(
+        "what lies under the antenna: a name, constants, moisture, a table over frequency, or a list of layers",
+        "wet ground",
+        "a name of `tautwire list soils`, or a table",
+        default="average soil",
+    )
 
     def ground(self) -> Ground:
         return ground_of(self.soil)
@@ -45,11 +52,17 @@ class SiteSpec(Part):
 class WireSpec(Part):
     """A wire; what is not given is that of a thin insulated wire on a reel (common practice, no source)."""
 
-    diameter: Length | None = None
-    awg: Number | None = None
-    jacket: Length = WIRE_JACKET
-    jacket_er: Number = 2.3
-    conductivity: Conductivity | None = None
+    diameter: Length | None = entry(
+        "diameter of the conductor, without jacket", "0.8 mm", "0.01 to 100 mm; 1 mm if left out"
+    )
+    awg: Number | None = entry("the conductor as an American wire gauge number, instead of diameter", 20, "0 to 40")
+    jacket: Length = entry(
+        "thickness of the insulation on one side; 0 for bare wire", "0.3 mm", "0 to 50 mm", default=WIRE_JACKET
+    )
+    jacket_er: Number = entry(
+        "relative permittivity of the insulation: 2.3 polyethylene, 3.5 PVC", 3.5, "1 to 100", default=2.3
+    )
+    conductivity: Conductivity | None = entry("conductivity of the metal; copper if left out", "8 MS/m", "above 0")
 
     def wire(self) -> WireType:
         if self.diameter is not None and self.awg is not None:
@@ -60,21 +73,40 @@ class WireSpec(Part):
 
 
 class AntennaSpec(Part):
-    layout: str
-    length: Length | None = None
-    slope: Angle | None = None
-    slope_up: Angle | None = None
-    slope_down: Angle | None = None
-    feed_height: Length | None = None
-    apex_height: Length | None = None
-    apex_at: Length | None = None
-    end_height: Length | None = None
-    height: Length | None = None
-    bearing: Angle | None = None
-    turn: Angle | None = None
-    sag: Length = 0.0  # end_capacitance, end_resistance: of leaves, say, that touch the open end
-    end_capacitance: Capacitance = 0.0
-    end_resistance: Resistance = 0.0
+    """How the wire hangs: any lengths, heights and slopes that settle it and agree."""
+
+    layout: str = entry("how the wire hangs", "inverted V", "a name of `tautwire list layouts`", default=...)
+    length: Length | None = entry("wire from the transformer to the far end", "20.1 m", "0.05 to 2000 m")
+    slope: Angle | None = entry(
+        "slope of a sloper from the horizontal; above 0 it rises from the feed", "25 deg", "-90 to 90 deg"
+    )
+    slope_up: Angle | None = entry("slope of the leg from feed to apex", "40 deg", "0 to 90 deg")
+    slope_down: Angle | None = entry("slope of the leg from apex to far end, measured down", "30 deg", "0 to 90 deg")
+    feed_height: Length | None = entry(
+        "height of the transformer above the soil; 1 m if nothing settles it", "1.2 m", "1 cm to 500 m"
+    )
+    apex_height: Length | None = entry("height of the highest point", "8 m", "1 cm to 500 m")
+    apex_at: Length | None = entry(
+        "metres of wire from the transformer to the apex; half the length if nothing settles it",
+        "10 m",
+        "0.05 to 2000 m",
+    )
+    end_height: Length | None = entry("height of the far end", "2 m", "1 cm to 500 m")
+    height: Length | None = entry("height of a level run", "6 m", "1 cm to 500 m")
+    bearing: Angle | None = entry(
+        "direction in which the wire leaves the feed, clockwise from north; north if left out", "120 deg", "any angle"
+    )
+    turn: Angle | None = entry("change of bearing at the apex, clockwise", "30 deg", "any angle")
+    sag: Length = entry(
+        "how far the longest leg hangs below its chord in the middle; wire length stays",
+        "0.5 m",
+        "0 to a fifth of the leg",
+        default=0.0,
+    )
+    end_capacitance: Capacitance = entry(
+        "capacitance of what touches the open end, such as leaves", "2 pF", "0 or more", default=0.0
+    )
+    end_resistance: Resistance = entry("resistance in series with it", "10 kohm", "0 or more", default=0.0)
 
     def build(self) -> Layout:
         given = self.model_dump(exclude={"layout", "sag", "end_capacitance", "end_resistance"}, exclude_none=True)
@@ -82,11 +114,26 @@ class AntennaSpec(Part):
 
 
 class CounterpoiseSpec(Part):
-    length: Length
-    bearing: Angle | None = None
-    height: Length | None = None
-    end_height: Length | None = None
-    wire: WireSpec = WireSpec()
+    """A wire laid out as return conductor."""
+
+    length: Length = entry("length of this counterpoise wire", "2 m", "above 0", default=...)
+    bearing: Angle | None = entry(
+        "direction in which it runs, clockwise from north; away from the wire if left out", "90 deg", "any angle"
+    )
+    height: Length | None = entry(
+        "height at which it lies: it drops at 45 degrees, then runs level; level with the feed if left out",
+        "5 cm",
+        "1 cm or more",
+    )
+    end_height: Length | None = entry(
+        "height of its end if it slopes straight; instead of height", "10 cm", "1 cm or more"
+    )
+    wire: WireSpec = entry(
+        "its own wire; 1 mm bare copper if left out",
+        {"diameter": "1 mm", "jacket": "0.4 mm"},
+        "keys of [wire]",
+        default=WireSpec(),
+    )
 
     def counterpoise(self) -> Counterpoise:
         return Counterpoise(self.length, self.bearing, self.height, self.end_height, self.wire.wire())
@@ -95,24 +142,41 @@ class CounterpoiseSpec(Part):
 class NearbySpec(Part):
     """A straight conductor near the antenna: a fence wire, a mast, the long side of a vehicle."""
 
-    name: Name = "nearby"
-    start: tuple[Length, Length, Length]
-    end: tuple[Length, Length, Length]
-    diameter: Length = 2e-3
+    name: Name = entry("what it is, for drawings", "fence", "up to 60 characters", default="nearby")
+    start: tuple[Length, Length, Length] = entry(
+        "one end: metres east, north and up from the ground below the feed",
+        ["2 m", "-5 m", "1 m"],
+        "3 lengths",
+        default=...,
+    )
+    end: tuple[Length, Length, Length] = entry(
+        "the other end, likewise", ["2 m", "15 m", "1 m"], "3 lengths", default=...
+    )
+    diameter: Length = entry("its diameter", "3 mm", "0.01 to 100 mm", default=2e-3)
 
     def conductor(self) -> Conductor:
         return Conductor((self.start, self.end), WireType(self.diameter), "nearby")
 
 
 class ReelSpec(Part):
-    """The wire's reel: a measured turn_length, or core, wire over its jacket, and width between the flanges."""
+    """The reel of the wire: a measured turn_length, or core, wire over its jacket, and width between the flanges."""
 
-    wire_length: Length
-    turn_length: Length = 0.0
-    core_diameter: Length = 0.0
-    wire_diameter: Length = 0.0
-    width: Length = 0.0
-    stacking: Number = 1.0
+    wire_length: Length = entry("wire on the full reel", "21 m", "above 0, up to 1000 m", default=...)
+    turn_length: Length = entry(
+        "measured length of one turn; else give core_diameter, wire_diameter and width",
+        "37.7 cm",
+        "1 cm to 10 m",
+        default=0.0,
+    )
+    core_diameter: Length = entry("diameter of the core the wire is wound on", "12 cm", "5 mm to 2 m", default=0.0)
+    wire_diameter: Length = entry("diameter over the jacket of the wound wire", "1.4 mm", "0.1 to 20 mm", default=0.0)
+    width: Length = entry("room between the flanges", "4 cm", "one wire diameter to 1 m", default=0.0)
+    stacking: Number = entry(
+        "radial pitch of the layers over the wire diameter: 1 on top of each other, more when wound loosely",
+        1.2,
+        "0.5 to 5",
+        default=1.0,
+    )
 
     def reel(self) -> Reel:
         return Reel(**self.model_dump())
@@ -126,9 +190,13 @@ RADIO_RANGES: dict[str, tuple[Callable[[float], bool], str, str]] = {
 
 
 class RadioSpec(Part):
-    power: Power = 10.0
-    duty: Number = 0.5
-    impedance: Resistance = 50.0
+    """The radio."""
+
+    power: Power = entry("power of the radio at full carrier", "10 W", "above 0, up to 10 kW", default=10.0)
+    duty: Number = entry(
+        "average over full power while you transmit and listen by turns", 0.3, "above 0, up to 1", default=0.5
+    )
+    impedance: Resistance = entry("impedance the SWR refers to", "50 ohm", "1 to 1000 ohm", default=50.0)
 
     @field_validator("power", "duty", "impedance")
     @classmethod
@@ -143,9 +211,13 @@ class RadioSpec(Part):
 class MeshSpec(Part):
     """Overrides of the segmentation rules (model/wires/mesh.py)."""
 
-    segments_per_wavelength: Number | None = None
-    max_segment: Length | None = None
-    feed_segment: Length | None = None
+    segments_per_wavelength: Number | None = entry("least segments a wavelength", 40, "8 to 400")
+    max_segment: Length | None = entry("longest segment whatever the wavelength", "0.5 m", "1 mm to 100 m")
+    feed_segment: Length | None = entry(
+        "length of the segments at the feed: it stands for the box, so compare at one value only",
+        "0.1 m",
+        "1 mm to 10 m",
+    )
 
     def rules(self) -> MeshRules:
         return MeshRules(**self.model_dump(exclude_none=True))
@@ -173,16 +245,33 @@ class Built:
 class Setup(Part):
     """Everything needed to compute one antenna at one site."""
 
-    site: SiteSpec = SiteSpec()
-    antenna: AntennaSpec
-    wire: WireSpec = WireSpec()
-    counterpoise: tuple[CounterpoiseSpec, ...] = ()
-    coax: CoaxSpec | None = None
-    transformer: TransformerSpec = TransformerSpec()
-    nearby: tuple[NearbySpec, ...] = ()
-    reel: ReelSpec | None = None
-    radio: RadioSpec = RadioSpec()
-    mesh: MeshSpec = MeshSpec()
+    site: SiteSpec = entry("where it stands", {"soil": "wet ground"}, default=SiteSpec())
+    antenna: AntennaSpec = entry(
+        "how the wire hangs", {"layout": "sloper", "length": "20 m", "slope": "30 deg"}, default=...
+    )
+    wire: WireSpec = entry("the wire itself", {"diameter": "0.8 mm"}, default=WireSpec())
+    counterpoise: tuple[CounterpoiseSpec, ...] = entry(
+        "wires laid out as return conductors: none, one or several", [{"length": "2 m"}], default=()
+    )
+    coax: CoaxSpec | None = entry(
+        "the cable: its inside is a line, its shield a return conductor; leave it out for none",
+        {"type": "RG-58", "length": "5 m"},
+    )
+    transformer: TransformerSpec = entry(
+        "between wire and cable; a portable 49:1 if left out", {"turns_ratio": 7}, default=TransformerSpec()
+    )
+    nearby: tuple[NearbySpec, ...] = entry(
+        "straight conductors near the antenna: a fence wire, a mast, the side of a car",
+        [{"start": ["2 m", "0 m", "1 m"], "end": ["9 m", "0 m", "1 m"]}],
+        default=(),
+    )
+    reel: ReelSpec | None = entry(
+        "the reel the wire is wound on; turns need it", {"wire_length": "21 m", "turn_length": "37.7 cm"}
+    )
+    radio: RadioSpec = entry("power and reference impedance", {"power": "10 W"}, default=RadioSpec())
+    mesh: MeshSpec = entry(
+        "how finely wires are cut; for checks of convergence", {"segments_per_wavelength": 40}, default=MeshSpec()
+    )
 
     def build(self) -> Built:
         """Layout, wires, ground. Raises InputError for what cannot be built."""

@@ -16,7 +16,7 @@ from tautwire.model.soil.ground import (
     ground_named,
 )
 from tautwire.studies.study import units
-from tautwire.studies.study.parts import Part, named_as_written
+from tautwire.studies.study.parts import Part, entry, named_as_written
 from tautwire.studies.study.units import Conductivity, Length, Number
 
 SOIL_AT = 10e6  # Hz, where a soil is taken whose constants change with frequency
@@ -26,22 +26,27 @@ WAYS = "one of: er and sigma; moisture; table; in a layer also soil, a name"
 class SoilRow(Part):
     """A row of a soil's table over frequency."""
 
-    er: Number
-    sigma: Conductivity
+    er: Number = entry("relative permittivity there", 15, "1 or more", default=...)
+    sigma: Conductivity = entry("conductivity there", "5 mS/m", "0 or more", default=...)
 
 
 class SoilSpec(Part):
-    """A soil: er and sigma, or moisture (share of the volume that is water), or a table (frequency -> er and sigma).
+    """A soil: constants, or moisture, or a table over frequency. In a list, a layer."""
 
-    In a list of layers also soil, a name, and depth, for all but the last.
-    """
-
-    er: Number | None = None
-    sigma: Conductivity | None = None
-    moisture: Number | None = None
-    table: dict[str, SoilRow] | None = None
-    soil: str | None = None
-    depth: Length | None = None
+    er: Number | None = entry("relative permittivity", 13, "1 or more")
+    sigma: Conductivity | None = entry("conductivity", "5 mS/m", "0 or more")
+    moisture: Number | None = entry(
+        "share of the volume that is water, instead of er and sigma",
+        0.15,
+        "0 to 1; `tautwire list soils` says the range",
+    )
+    table: dict[str, SoilRow] | None = entry(
+        "constants over frequency, instead of er and sigma",
+        {"3 MHz": {"er": 20, "sigma": "5 mS/m"}, "30 MHz": {"er": 15, "sigma": "8 mS/m"}},
+        "frequencies rising",
+    )
+    soil: str | None = entry("in a layer: the name of its soil", "dry ground", "a name of `tautwire list soils`")
+    depth: Length | None = entry("in a layer: how deep it reaches; the last has none", "40 cm", "0.1 mm to 30 m")
 
     def ground(self, at: str) -> Ground:
         """The soil without its depth; at: its key, for refusals."""

@@ -15,7 +15,7 @@ from tautwire.model.operating.bands import Band
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.columns import COLUMNS
 from tautwire.studies.study.guard import check_question
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import CUSTOMARY, customary, written
 from tautwire.studies.study.raw import Raw, changed, kind_of
 from tautwire.studies.study.setup import Setup
@@ -27,12 +27,36 @@ FEET = re.compile(r"""(ft|foot|feet|in|inch|inches|['"])\s*$""")  # what a lengt
 class StudySpec(Part):
     """The [study] table."""
 
-    name: str
-    question: Annotated[str, AfterValidator(check_question)] = ""
-    bands: tuple[str, ...] = ("40 m", "20 m", "15 m", "10 m")
-    region: int | str = 1
-    want: tuple[str, ...] = ("dips",)
-    swr_threshold: Number = 3.0
+    name: str = entry(
+        "name of the study; its results go to results/NAME",
+        "my-park",
+        "letters, digits, spaces, dots, dashes; up to 60",
+        default=...,
+    )
+    question: Annotated[str, AfterValidator(check_question)] = entry(
+        "what you want to know, in a sentence; heads the page, the slides and the summary",
+        "How does the slope move the dips?",
+        "up to 200 characters",
+        default="",
+    )
+    bands: tuple[str, ...] = entry(
+        "bands to compute: names, or ranges of your own",
+        ["40 m", "20 m", "13.9-14.4 MHz"],
+        "160 m to 6 m, each once",
+        default=("40 m", "20 m", "15 m", "10 m"),
+    )
+    region: int | str = entry(
+        "whose band edges count: ITU region 1, 2 or 3, or the US", 2, '1, 2, 3 or "US"', default=1
+    )
+    want: tuple[str, ...] = entry(
+        "questions to answer; each may have a table of its own with options",
+        ["dips", "pattern"],
+        "names of wants",
+        default=("dips",),
+    )
+    swr_threshold: Number = entry(
+        "SWR up to which a band counts as usable: widths and stops refer to it", 2.5, "above 1", default=3.0
+    )
 
 
 @dataclass(frozen=True)

@@ -4,19 +4,21 @@ from collections.abc import Mapping
 from typing import Any
 
 from tautwire.model.errors import InputError
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.wants.local_model import quantity_kind
 
 KEYS = ("prior", "sd", "from", "to")
 
 
 class Known(Part):
-    """What is known of a value, SI: prior (default: the set-up's) give or take sd; low and high bound it."""
+    """What is known of a value before it is fitted or drawn: { prior, sd, from, to }; in the model in SI."""
 
-    prior: float | None = None
-    sd: float | None = None
-    low: float | None = None
-    high: float | None = None
+    prior: float | None = entry("best guess; the set-up's value if left out", "20.1 m", "in the unit of the key")
+    sd: float | None = entry(
+        "give or take, as a standard deviation; the usual spread of the key if left out", "0.2 m", "0 or more"
+    )
+    low: float | None = entry("lowest value allowed", "19 m", "in the unit of the key", written="from")
+    high: float | None = entry("highest value allowed", "21 m", "in the unit of the key", written="to")
 
 
 def flat(given: Any, ends: tuple[str, ...] = (), prefix: str = "", table: str = "fit") -> dict[str, Any]:

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from pydantic import Field, field_validator
+from pydantic import field_validator
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Segment, segment_named
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import CUSTOMARY, customary, written
 from tautwire.studies.study.raw import Raw, changed, kind_of
 from tautwire.studies.study.study import Study, in_words
@@ -26,24 +26,44 @@ MOST_WORDS = 24
 class LimitsSpec(Part):
     """[choose.limits]: what must hold besides the SWR."""
 
-    highest: Length | None = Field(default=None, description="highest that the wire may reach")
-    wire: Length | None = Field(default=None, description="wire owned: no candidate is longer")
-    heat: Power | None = Field(default=None, description="most heat in the core, at the radio's power and duty")
+    highest: Length | None = entry("highest that the wire may reach", "8 m", "above 0")
+    wire: Length | None = entry("wire owned: no candidate is longer", "25 m", "above 0")
+    heat: Power | None = entry("most heat in the core, at the power and duty of the radio", "2 W", "above 0")
 
 
 class ChooseSpec(Part):
     """[choose]: what may vary, what is wanted, what must hold."""
 
-    vary: dict[str, Any] = Field(default={}, description="key -> {from, to}, {from, to, step} or a list")
-    segments: tuple[str, ...] = Field(default=(), description="stretches wanted (default: the study's bands)")
-    swr: Number | None = Field(default=None, description="SWR to stay below (default: the study's swr_threshold)")
-    certainty: Number | None = Field(default=None, description="with which chance, such as '80 %'")
-    aims: dict[str, Number] = Field(default={"swr": 1.0}, description="what else is wanted, each with its weight")
-    toward: str = Field(default="low", description="gain is meant 'low' all round, or to the 'targets' of [target]")
-    limits: LimitsSpec = LimitsSpec()
-    solves: int = Field(default=60, ge=8, le=2000, description="set-ups that may be solved exactly")
-    show: int = Field(default=3, ge=1, le=8, description="how many that really differ are shown")
-    seed: int = Field(default=1, ge=0, description="of the search: the same seed gives the same answer")
+    vary: dict[str, Any] = entry(
+        "what may vary: key to a range or a list",
+        {"antenna.length": {"from": "15 m", "to": "25 m"}},
+        "keys of the set-up",
+        default={},
+    )
+    segments: tuple[str, ...] = entry(
+        "stretches wanted; the study's bands if left out",
+        ["20 m CW", "40 m"],
+        "names of `tautwire list bands`, or ranges",
+        default=(),
+    )
+    swr: Number | None = entry("SWR to stay below; the study's swr_threshold if left out", 2.5, "above 1")
+    certainty: Number | None = entry("with which chance it must stay below", "80 %", "50 % to 99 %")
+    aims: dict[str, Number] = entry(
+        "what else is wanted, each with its weight",
+        {"swr": 1, "gain": 2},
+        "swr, gain, loss, heat, shield",
+        default={"swr": 1.0},
+    )
+    toward: str = entry(
+        "where gain is wanted: low all round, or to the regions of [target]",
+        "targets",
+        '"low" or "targets"',
+        default="low",
+    )
+    limits: LimitsSpec = entry("what must hold besides the SWR", {"highest": "8 m"}, default=LimitsSpec())
+    solves: int = entry("set-ups that may be solved exactly", 100, "8 to 2000", default=60, ge=8, le=2000)
+    show: int = entry("how many that really differ are shown", 2, "1 to 8", default=3, ge=1, le=8)
+    seed: int = entry("start of the search: the same seed gives the same answer", 7, "0 or more", default=1, ge=0)
 
     @field_validator("aims", mode="before")
     @classmethod

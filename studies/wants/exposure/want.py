@@ -12,7 +12,7 @@ from tautwire.model.errors import InputError
 from tautwire.model.fields.exposure import HEIGHTS, Sheet, check_sampling, stay_away
 from tautwire.model.fields.exposure_limits import GROUPS, STANDARDS, Level, levels
 from tautwire.model.fields.near_field import NearField
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Length
 from tautwire.studies.wants.operating_point import operating_frequency, watts_into_wire
@@ -33,18 +33,18 @@ CAP = 1e6  # stands for the quotient in a conductor
 
 
 class ExposureSpec(Part):
-    """[exposure]: standard "fcc", "icnirp" or "both" (the stricter at each place); group "general" or "occupational".
+    """[exposure]: how far to stay away while you transmit."""
 
-    heights: of the body's parts that are checked, above soil. extent: how far from conductors to look (default: as far
-    as needed). resolution: of the grid (default: from the extent). maps: keep the maps (default: up to six cases).
-    """
-
-    standard: str = BOTH
-    group: str = "general"
-    heights: tuple[Length, ...] = HEIGHTS
-    extent: Length | None = None
-    resolution: Length | None = None
-    maps: bool | None = None
+    standard: str = entry(
+        "limits to compare with; both: the stricter at each place", "icnirp", '"fcc", "icnirp" or "both"', default=BOTH
+    )
+    group: str = entry("whom they are for", "general", '"general" or "occupational"', default="general")
+    heights: tuple[Length, ...] = entry(
+        "heights of the parts of a body that are checked", ["0.5 m", "1.8 m"], "0 or more", default=HEIGHTS
+    )
+    extent: Length | None = entry("how far from conductors to look; as far as needed if left out", "5 m", "above 0")
+    resolution: Length | None = entry("step of the grid; from the extent if left out", "0.1 m", "above 0")
+    maps: bool | None = entry("keep the maps; up to six cases if left out", True, "true or false")
 
 
 def limits_of(spec: ExposureSpec, f_hz: float) -> tuple[Level, ...]:

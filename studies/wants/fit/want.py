@@ -16,7 +16,7 @@ from tautwire.model.reflection import swr_of
 from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.measurement import PLANES, Sweep, read_sweeps
-from tautwire.studies.study.parts import HIDDEN, Part
+from tautwire.studies.study.parts import HIDDEN, Part, entry
 from tautwire.studies.study.quantities import CUSTOMARY
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import usual_of, usual_sd
@@ -44,11 +44,15 @@ POSITIVE = 1e-4  # of the prior: the least value of a length or another quantity
 
 
 class SweepSpec(Part):
-    """A sweep's file, where it was taken (default: [fit] plane), and what was different in its set-up, SI."""
+    """A measured sweep, and what was different in its set-up."""
 
-    file: str
-    plane: str | None = None
-    change: dict[str, float] = {}
+    file: str = entry(
+        "name of the file, seen from where tautwire runs", "monday.s1p", "Touchstone one-port or a table", default=...
+    )
+    plane: str | None = entry("where it was taken; [fit] plane if left out", "transformer", '"radio" or "transformer"')
+    change: dict[str, float] = entry(
+        "what was different in its set-up", {"antenna.length": "19.4 m"}, "keys of the set-up", default={}
+    )
 
     @field_validator("change", mode="before")
     @classmethod
@@ -57,20 +61,34 @@ class SweepSpec(Part):
 
 
 class FitSpec(Part):
-    """[fit]: sweeps, plane ("radio" or "transformer"), error (least error of gamma), and [fit.parameters].
+    """[fit]: measured sweeps, and the values to find from them.
 
-    A parameter: "antenna.length" = { prior = "20.1 m", sd = "0.2 m", from = "19 m", to = "21 m" }; without sd, and
-    without from and to, the usual spread (study/spread.py) is taken. free: "usual" fits every value that has one. The
-    transformer's terminal capacitance is always fitted, as a length can hardly be told from it, unless it is in fixed.
-    File names are relative to where tautwire runs. contents: digest of the files.
+    The transformer's terminal capacitance is always fitted, as a length can hardly be told from it, unless it is in
+    fixed. contents: digest of the files.
     """
 
-    sweeps: tuple[SweepSpec, ...] = ()
-    free: Literal["named", "usual"] = "named"
-    fixed: tuple[str, ...] = ()
-    plane: str = "radio"
-    error: Number = LEAST_ERROR
-    parameters: dict[str, Known] = {}
+    sweeps: tuple[SweepSpec, ...] = entry(
+        "measured sweeps: file names, or tables",
+        ["monday.s1p", {"file": "tuesday.csv", "plane": "transformer"}],
+        default=(),
+    )
+    free: Literal["named", "usual"] = entry(
+        "what is fitted: the parameters named, or every value with a usual spread",
+        "usual",
+        '"named" or "usual"',
+        default="named",
+    )
+    fixed: tuple[str, ...] = entry(
+        "values that are never fitted", ["transformer.terminal_capacitance"], "keys of the set-up", default=()
+    )
+    plane: str = entry("where sweeps were taken", "radio", '"radio" or "transformer"', default="radio")
+    error: Number = entry("least error of the measured reflection coefficient", 0.01, "above 0", default=LEAST_ERROR)
+    parameters: dict[str, Known] = entry(
+        "values to fit, by their dotted keys",
+        {"antenna.length": {"prior": "20.1 m", "sd": "0.2 m"}},
+        "keys of the set-up that are quantities",
+        default={},
+    )
     contents: str = Field("", validation_alias=HIDDEN)
 
     @field_validator("plane")

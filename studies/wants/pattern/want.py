@@ -12,7 +12,7 @@ from tautwire.model.errors import InputError
 from tautwire.model.fields.pattern import Pattern
 from tautwire.model.fields.power_balance import PowerChain, power_balance, power_chain
 from tautwire.model.operating.bands import Band
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Angle
 from tautwire.studies.wants.dips.reading import band_row, window
@@ -32,17 +32,25 @@ SHARES = ("sky", "soil", "wire", "choke", "transformer", "coax", "mismatch")
 
 
 class PatternSpec(Part):
-    """[pattern]. elevations: at which gain along the bearing is told. at: the frequency, "centre" of the band or "dip".
+    """[pattern]: where the power goes."""
 
-    bearing: of the elevation cut, default the wire's. cut_elevation: of the azimuth cut, or "takeoff" for each
-    case's own. sphere: also the table the solid picture is drawn from.
-    """
-
-    elevations: tuple[Angle, ...] = (math.radians(10), math.radians(20), math.radians(30), math.radians(60))
-    at: Literal["centre", "dip"] = "centre"
-    bearing: Angle | None = None
-    cut_elevation: Angle | Literal["takeoff"] = math.radians(20)
-    sphere: bool = True
+    elevations: tuple[Angle, ...] = entry(
+        "elevations at which the gain along the bearing is told",
+        ["10 deg", "30 deg"],
+        "0 to 90 deg",
+        default=(math.radians(10), math.radians(20), math.radians(30), math.radians(60)),
+    )
+    at: Literal["centre", "dip"] = entry(
+        "frequency: the middle of the band, or its dip", "dip", '"centre" or "dip"', default="centre"
+    )
+    bearing: Angle | None = entry("bearing of the elevation cut; the wire's if left out", "45 deg", "any angle")
+    cut_elevation: Angle | Literal["takeoff"] = entry(
+        "elevation of the azimuth cut",
+        "takeoff",
+        '0 to 90 deg, or "takeoff": each case\'s own',
+        default=math.radians(20),
+    )
+    sphere: bool = entry("also keep the table the solid picture is drawn from", False, "true or false", default=True)
 
     @field_validator("elevations", "cut_elevation")
     @classmethod

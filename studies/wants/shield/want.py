@@ -18,7 +18,7 @@ from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.fields.far_field import gain
 from tautwire.model.fields.stress import choke_heat, current_along, own_segments
 from tautwire.studies.study.feed_parts import ChokeSpec
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import CounterpoiseSpec, Setup
 from tautwire.studies.study.units import Length, Resistance
 from tautwire.studies.wants.dips.reading import band_row, window
@@ -40,13 +40,15 @@ ELEVATION, AZIMUTH = np.radians(np.arange(5, 91, 5.0))[:, None], np.radians(np.a
 
 
 class ShieldSpec(Part):
-    """[shield]: positions of the choke along the coax from the transformer (default: four, from the transformer on).
+    """[shield]: current on the outside of the coax, and what a choke changes."""
 
-    resistance: of the choke that is tried.
-    """
-
-    positions: tuple[Length, ...] = ()
-    resistance: Resistance = 3000.0
+    positions: tuple[Length, ...] = entry(
+        "places of a choke to try, along the coax from the transformer; four if left out",
+        ["0 m", "2 m", "5 m"],
+        "0 to the length of the coax",
+        default=(),
+    )
+    resistance: Resistance = entry("resistance of the choke that is tried", "3 kohm", "above 0", default=3000.0)
 
 
 def variants(setup: Setup, spec: ShieldSpec) -> list[tuple[str, float, Setup]]:

@@ -19,7 +19,7 @@ from tautwire.model.fields.pattern import Pattern
 from tautwire.model.fields.power_balance import power_balance, power_chain
 from tautwire.studies.study import units
 from tautwire.studies.study.guard import Name
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Angle, Length
 from tautwire.studies.wants.pattern.want import LEAST, frequency, radio_db
@@ -37,16 +37,13 @@ TURN_STEP = 5  # degrees in which the whole antenna is turned to look for its be
 
 
 class RegionSpec(Part):
-    """One [[target.region]]: ground distance nearest to farthest (farthest left out: one distance).
+    """[[target.region]]: a place to be heard, by ground distance and bearing."""
 
-    bearing: none means all round; spread: edge to edge around it.
-    """
-
-    name: Name
-    nearest: Length
-    farthest: Length | None = None
-    bearing: Angle | None = None
-    spread: Angle = math.radians(20)
+    name: Name = entry("name of the region", "near", "up to 60 characters", default=...)
+    nearest: Length = entry("nearest ground distance", "500 km", "0 or more", default=...)
+    farthest: Length | None = entry("farthest ground distance; the nearest if left out", "1500 km", "nearest or more")
+    bearing: Angle | None = entry("direction to its middle; all round if left out", "300 deg", "any angle")
+    spread: Angle = entry("how wide it is, edge to edge", "40 deg", "above 0, up to 360 deg", default=math.radians(20))
 
     def region(self) -> Region:
         far = self.nearest if self.farthest is None else self.farthest
@@ -65,12 +62,20 @@ DEFAULT = tuple(
 
 
 class TargetSpec(Part):
-    """[target]. layer: a name in model/fields/hop_angles.py or a height such as "280 km"; hops: how many to look at."""
+    """[target]: how well regions are served."""
 
-    region: tuple[RegionSpec, ...] = DEFAULT
-    layer: str = "F2"
-    hops: tuple[int, ...] = (1, 2)
-    at: Literal["centre", "dip"] = "centre"
+    region: tuple[RegionSpec, ...] = entry(
+        "where you want to be heard; near, middle and far if left out",
+        [{"name": "coast", "nearest": "800 km"}],
+        default=DEFAULT,
+    )
+    layer: str = entry(
+        "reflecting layer by name, or its height", "280 km", '"E", "F1", "F2", or a height', default="F2"
+    )
+    hops: tuple[int, ...] = entry("numbers of equal hops to look at", [1, 2], "whole numbers from 1", default=(1, 2))
+    at: Literal["centre", "dip"] = entry(
+        "frequency: the middle of the band, or its dip", "centre", '"centre" or "dip"', default="centre"
+    )
 
     @property
     def height(self) -> float:

@@ -17,7 +17,7 @@ from tautwire.model.operating.reel import Reel
 from tautwire.model.reflection import swr
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.buildable import buildable
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import written
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Axis, Study
@@ -36,19 +36,26 @@ POINTS = 41  # frequencies at which a segment's SWR is read
 
 
 class TurnsSpec(Part):
-    """[turns]: what is wanted. segments: names, bands or "14.000-14.070 MHz" (default: the study's bands).
+    """[turns]: turns off the reel, and the fewest stops."""
 
-    threshold: SWR (default: the study's swr_threshold). first, last, step: turns out to try (default: every turn from
-    a third of the wire on with which the layout can be built). stray: "none", "series" or "shunt", what the wire still
-    wound does (model/operating/reel.py).
-    """
-
-    segments: tuple[str, ...] = ()
-    threshold: Number | None = None
-    first: Number | None = None
-    last: Number | None = None
-    step: Number = 1.0
-    stray: Literal["none", "series", "shunt"] = "none"
+    segments: tuple[str, ...] = entry(
+        "stretches to serve: segments, bands or ranges; the study's bands if left out",
+        ["20 m CW", "40 m", "14.000-14.070 MHz"],
+        "names of `tautwire list bands`, or ranges",
+        default=(),
+    )
+    threshold: Number | None = entry(
+        "highest SWR that counts as served; the study's swr_threshold if left out", 2.0, "above 1"
+    )
+    first: Number | None = entry("fewest turns out to try; a third of the wire if left out", 20, "above 0")
+    last: Number | None = entry("most turns out to try; all if left out", 55, "up to what the reel holds")
+    step: Number = entry("step of the turns tried", 0.5, "above 0", default=1.0)
+    stray: Literal["none", "series", "shunt"] = entry(
+        "what the wire still wound does: nothing, a coil in series, or a lump at the feed",
+        "series",
+        '"none", "series" or "shunt"',
+        default="none",
+    )
 
 
 def reel_of(setup: Setup) -> Reel:

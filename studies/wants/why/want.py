@@ -12,7 +12,7 @@ from pydantic import Field, field_validator, model_validator
 from tautwire.model.errors import InputError
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.measurement import PLANES, read_sweeps
-from tautwire.studies.study.parts import HIDDEN, Part
+from tautwire.studies.study.parts import HIDDEN, Part, entry
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import Frequency, Number
@@ -27,29 +27,29 @@ if TYPE_CHECKING:
 
 
 class MoveSpec(Part):
-    """A dip that moved: was, now, and if known its band and SWR."""
+    """A dip that moved."""
 
-    was: Frequency
-    now: Frequency
-    band: str = ""
-    was_swr: Number = float("nan")
-    now_swr: Number = float("nan")
+    was: Frequency = entry("where the dip was", "14.16 MHz", "1.8 to 54 MHz", default=...)
+    now: Frequency = entry("where it is now", "14.05 MHz", "1.8 to 54 MHz", default=...)
+    band: str = entry("its band, if that is not plain", "20 m", "a name of `tautwire list bands`", default="")
+    was_swr: Number = entry("SWR at the dip before", 1.4, "1 or more", default=float("nan"))
+    now_swr: Number = entry("SWR at the dip now", 1.9, "1 or more", default=float("nan"))
 
 
 class WhySpec(Part):
-    """[why]: moves = [{ was = "14.06 MHz", now = "13.92 MHz" }], or before and after, lists of sweep files.
+    """[why]: what was seen, as dips that moved or as sweeps. contents: digest of the files."""
 
-    plane: where the SWR was read. dip_error: of a dip's frequency, a fraction; gamma_error: of |reflection| at a dip.
-    exclude: words in the names of causes that cannot be, such as "length of the coax". contents: digest of the files.
-    """
-
-    moves: tuple[MoveSpec, ...] = ()
-    before: tuple[str, ...] = ()
-    after: tuple[str, ...] = ()
-    plane: str = "radio"
-    dip_error: Number = DIP_ERROR
-    gamma_error: Number = GAMMA_ERROR
-    exclude: tuple[str, ...] = ()
+    moves: tuple[MoveSpec, ...] = entry("dips that moved", [{"was": "14.16 MHz", "now": "14.05 MHz"}], default=())
+    before: tuple[str, ...] = entry(
+        "sweep files from before, instead of moves", ["monday.s1p"], "Touchstone one-port or tables", default=()
+    )
+    after: tuple[str, ...] = entry("sweep files from now", ["friday.s1p"], "Touchstone one-port or tables", default=())
+    plane: str = entry("where the SWR was read", "radio", '"radio" or "transformer"', default="radio")
+    dip_error: Number = entry("error of a dip's frequency, as a fraction", 0.002, "above 0", default=DIP_ERROR)
+    gamma_error: Number = entry(
+        "error of the size of the reflection coefficient at a dip", 0.05, "above 0", default=GAMMA_ERROR
+    )
+    exclude: tuple[str, ...] = entry("words in the names of causes that cannot be", ["length of the coax"], default=())
     contents: str = Field("", validation_alias=HIDDEN)
 
     @field_validator("plane")
