@@ -81,6 +81,8 @@ def test_shift_follows_a_line_and_stops_at_another_dip() -> None:
     assert shift_khz(turns, 14.0 - 0.1 * turns) == pytest.approx(-100)
     jump = shift_khz(turns, np.array([14.0, 13.9, 15.5, 15.4, 15.3]))
     assert np.isnan(jump[[1, 2]]).all() and jump[[0, 3, 4]] == pytest.approx(-100)
+    near = shift_khz(turns, np.array([14.0, 13.9, 14.3, 14.2, 14.1]), np.array([2.0, 2, 3, 3, 3]))
+    assert np.isnan(near[[1, 2]]).all() and near[[0, 3, 4]] == pytest.approx(-100)  # another mode, as near as the same
 
 
 def test_stray_coil_is_a_parallel_circuit_in_series_or_a_sphere_like_lump_across() -> None:

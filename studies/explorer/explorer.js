@@ -96,10 +96,15 @@
 
   const swr = (g) => (1 + g) / (1 - g);
 
-  // dip (parabola through the lowest inner point), width below 2:1 around it, worst inside the band
+  // the band's dip (of the minima nearer to this band than to the next: the deepest inside, else the nearest to it; by the
+  // parabola through three points), width below 2:1 around it, worst inside the band
   function readings(b, f, g) {
     let low = -1, worst = 0;
-    for (let m = 1; m < g.length - 1; m++) if (g[m] <= g[m - 1] && g[m] < g[m + 1] && (low < 0 || g[m] < g[low])) low = m;
+    const off = (m) => Math.max(b.lower - f[m], f[m] - b.upper, 0);
+    for (let m = 1; m < g.length - 1; m++) {
+      if (g[m] > g[m - 1] || g[m] >= g[m + 1] || f[m] < b.own[0] || f[m] >= b.own[1]) continue;
+      if (low < 0 || off(m) < off(low) || (off(m) === off(low) && g[m] < g[low])) low = m;
+    }
     const inside = (x) => {
       const t = (x - f[0]) / (f[1] - f[0]), m = Math.min(Math.floor(t), g.length - 2);
       return g[m] + (t - m) * (g[m + 1] - g[m]);

@@ -16,6 +16,7 @@ from tautwire.studies.study import units
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.files import put_text
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.dips.reading import territory
 
 REEL_POINTS = 60
 
@@ -48,6 +49,7 @@ def page_data(surface: Surface, errors: dict[str, Any], live: bool = False) -> d
                 "upper": band.upper / 1e6,
                 "low": float(f[0]) / 1e6,
                 "high": float(f[-1]) / 1e6,
+                "own": [min(max(edge, float(f[0])), float(f[-1])) / 1e6 for edge in territory(band)],
             }
             for band, f in zip(made.study.bands, surface.frequencies, strict=True)
         ],

@@ -26,11 +26,16 @@ TUNER_COLUMNS = (
 )  # fmt: skip
 
 
-def shift_khz(turns: Real, dip_mhz: Real) -> Real:
-    """kHz a turn at each setting, from the dips one setting either side; NaN where a dip is missing or another one."""
+def shift_khz(turns: Real, dip_mhz: Real, mode: Real | None = None) -> Real:
+    """kHz a turn at each setting, from the dips one setting either side; NaN where a dip is missing or another one.
+
+    mode: half-waves on the wire at each dip; dips of different modes are not compared.
+    """
     out = np.full(len(turns), math.nan)
     for i in range(len(turns)):
         low, high = max(i - 1, 0), min(i + 1, len(turns) - 1)
+        if mode is not None and not mode[low] == mode[i] == mode[high]:
+            continue
         change = (dip_mhz[high] - dip_mhz[low]) / (turns[high] - turns[low])
         if abs(change) < JUMP * abs(dip_mhz[i]):
             out[i] = change * 1e3
@@ -50,7 +55,8 @@ def finish(result: Result) -> None:
     for _, rows in parts(dips, [*others, "band"]) if len(dips) else ():
         rows = rows.sort_values(COLUMN)
         if len(rows) > 1:
-            moved = shift_khz(rows[COLUMN].to_numpy(float), rows["dip_mhz"].to_numpy(float))
+            mode = rows["dip_mode"].to_numpy(float) if "dip_mode" in rows else None
+            moved = shift_khz(rows[COLUMN].to_numpy(float), rows["dip_mhz"].to_numpy(float), mode)
             dips.loc[rows.index, "shift_khz_per_turn"] = moved
     best: Rows = []
     stops: Rows = []

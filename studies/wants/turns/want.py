@@ -15,6 +15,7 @@ from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Segment, band_named, segment_named
 from tautwire.model.operating.reel import Reel
 from tautwire.model.reflection import swr
+from tautwire.model.solve.half_waves import half_waves
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.buildable import buildable
 from tautwire.studies.study.parts import Part, entry
@@ -22,7 +23,7 @@ from tautwire.studies.study.quantities import written
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Axis, Study
 from tautwire.studies.study.units import Number, length
-from tautwire.studies.wants.dips.reading import GRID, minima, swr_at_radio, the_dip, window
+from tautwire.studies.wants.dips.reading import GRID, minima, owned, swr_at_radio, the_dip, window
 from tautwire.studies.wants.turns.choice import COLUMN, finish, sentences, threshold
 from tautwire.studies.wants.want import Frames, Want
 
@@ -210,9 +211,10 @@ def _dip_row(
             z = reel.with_stray(response.impedance(f), f, wound, stray)
             return swr(feed.impedances(z, f).radio, feed.reference)
 
-    found = minima(at, np.linspace(response.lower, response.upper, GRID))
+    found = owned(minima(at, np.linspace(response.lower, response.upper, GRID)), band)
     dip, low = the_dip(found, band)
-    return {"band": name, "dip_mhz": dip / 1e6, "dip_swr": low}
+    mode = max(round(half_waves(solver.solve(dip))), 1) if found else math.nan
+    return {"band": name, "dip_mhz": dip / 1e6, "dip_swr": low, "dip_mode": mode}
 
 
 def plots(result: Result) -> dict[str, Figure]:
