@@ -144,7 +144,9 @@ def COMMAND(
     own = [] if result.failed else _at(setup, single)
     if as_json:
         records = [] if rows is None else json.loads(rows.to_json(orient="records", double_precision=9))
-        answer = {"setup": setup, "bands": records, "frequencies": own, "failed": [f.reason for f in result.failed],
+        every = result.frames.get("all_dips")
+        dips = [] if every is None else json.loads(every.to_json(orient="records", double_precision=9))
+        answer = {"setup": setup, "bands": records, "all_dips": dips, "frequencies": own, "failed": [f.reason for f in result.failed],
                   "marks": sorted(set(result.marked().get("marks", ())))}  # fmt: skip
         click.echo(json.dumps(answer, indent=2))
     else:
@@ -152,6 +154,8 @@ def COMMAND(
             click.echo(table(rows.to_dict("records")))
             if rows["dip_mhz"].isna().any():
                 click.echo("In brackets: at the middle of the band, where there is no dip.")
+        if (every := result.frames.get("all_dips")) is not None and len(every):
+            click.echo(all_dips_words(every.to_dict("records")))
         if own:
             click.echo(frequency_table(own))
         losses = [] if rows is None else loss_words(Setup.read(setup).feed_system(), rows.to_dict("records"))
@@ -159,6 +163,12 @@ def COMMAND(
             click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)
+
+
+def all_dips_words(rows: list[dict[Any, Any]]) -> str:
+    """Every dip with its mode in one line: "Dips by half-waves on the wire: 1 at 6.949 MHz (40 m), ..."."""
+    told = [f"{row['mode']} at {row['f_mhz']:.3f} MHz ({row['band']}, SWR {row['swr']:.2f})" for row in rows]
+    return f"All dips, by half-waves on the wire: {'; '.join(told)}."
 
 
 def _at(setup: dict[str, Any], f_hz: list[float]) -> list[dict[str, Any]]:

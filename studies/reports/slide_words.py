@@ -33,6 +33,7 @@ TITLES = {
     "currents": "Current along the wire and what returns it",
     "shield": "Current on the coax shield",
     "turn_map": "How many turns for which segment",
+    "modes": "Every dip and its mode",
     "why": "Why the dip moved",
     "fit": "Measured and fitted",
 }

@@ -23,14 +23,13 @@ BETTER = 0.5  # squared misfit of the other plane over this one's, below which i
 
 
 def notes(found: Fit, least_error: float = LEAST_ERROR, left_out: Sequence[Missing] = ()) -> list[str]:
-    """One sentence for each thing worth knowing, the values first. left_out: what was tried beside them."""
-    out = [_value(found, i) for i in range(len(found.parameters))]
-    out.append(
+    """One sentence for each thing worth knowing, the values first, unless something is amiss with them. left_out: what was tried beside them."""
+    doubts = [*_plane(found), *_noise(found, least_error), *left_out_words(left_out)]
+    values = [_value(found, i) for i in range(len(found.parameters))]
+    values.append(
         "The standard deviations count noise, the solver's mesh and priors, not what a model leaves out (trees, slack)."
     )
-    out += _plane(found)
-    out += _noise(found, least_error)
-    out += left_out_words(left_out)
+    out = doubts + values if left_out or _plane(found) else values + doubts
     out += _bounds(found)
     out += _apart(found)
     return out

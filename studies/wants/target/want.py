@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 MOST_HOPS = 5
 TURN_STEP = 5  # degrees in which the whole antenna is turned to look for its best bearing
+NOTICED = 0.5  # dB; less makes no headline
 
 
 class RegionSpec(Part):
@@ -196,12 +197,28 @@ def finish(result: Result) -> None:
     result.frames["target_best"] = pd.DataFrame(rows)
 
 
+def _headline(result: Result, table: pd.DataFrame) -> list[str]:
+    """Which case serves most bands and regions best, and where it matters; none for one case."""
+    if result.study.count < 2:
+        return []
+    names = [result.study.words_of(row) for row in table.to_dict("records")]
+    best = max(dict.fromkeys(names), key=names.count)
+    won = table[[n == best for n in names]]
+    most = table.loc[table["spread_db"].idxmax()]
+    if most["spread_db"] < NOTICED:
+        return [f"Hardly any difference: no case is {NOTICED:g} dB ahead of another anywhere."]
+    return [
+        f"Best most often: {best}, for {len(won)} of {len(table)} bands and regions. The choice matters most on "
+        f"{most['band']} to {most['region']}: {most['spread_db']:.1f} dB between best and least."
+    ]
+
+
 def sentences(result: Result) -> list[str]:
     """A sentence a band and region."""
     table = result.frames.get("target_best")
     if table is None or table.empty:
         return []
-    out = []
+    out = _headline(result, table)
     for row in table.to_dict("records"):
         hops = "one hop" if row["hops"] == 1 else f"{row['hops']} hops"
         low, high = row["elevation_low_deg"], row["elevation_high_deg"]

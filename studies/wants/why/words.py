@@ -14,20 +14,22 @@ CLOSE = 2.0  # scores within this of the best are as likely
 
 def notes(setup: Setup, why: Why, dip_error: float) -> list[str]:
     """Sentences, the answer first."""
-    out = [_seen(why)]
     if unmoved(why, dip_error):
-        return [*out, "That is no more than a dip can be misread by: nothing needs to be explained.", _bearing(setup)]
+        told = "Nothing needs to be explained: that is no more than a dip can be misread by."
+        return [told, _seen(why), _bearing(setup)]
+    out: list[str] = []
     good = [e for e in why.explanations if e.explains and abs(e.change) > 0.05]
     if good:
-        if all(e.pair for e in good):
-            out.append("No single cause explains all bands; two together do.")
         out += _ranked(good)
+        if all(e.pair for e in good):
+            out[0] = f"No single cause explains all bands; two together do. {out[0]}"
     else:
         best = why.explanations[0]
         out.append(
             f"No cause, and no two together, explain all bands. The nearest: {best.cause.name} "
             f"({best.cause.words(best.change)}). More may have changed, or the set-up is not the one that was measured."
         )
+    out.insert(1, _seen(why))
     out.append(wire_advice(why))
     if good and good[0].cause is not why.wire_cause:
         out.append(f"Or undo the likeliest cause: {good[0].cause.undo(good[0].change)}.")
