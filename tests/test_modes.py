@@ -101,6 +101,31 @@ def test_the_dip_is_followed_over_sea_water(shore: Result) -> None:
     assert list(chosen["width_2to1_khz"]) == list(dips["width_2to1_khz"])
 
 
+def test_no_line_of_a_grid_hops(remember: Store) -> None:
+    """Two soils, on each of which the two dips of the mode come and go: no step of 1 % of wire moves a dip by 2 %."""
+    raw = {"layout": "sloper", "length": "20 m", "feed_height": "1.2 m", "slope": "15 deg"}
+    study = read_study({
+        **FEED,
+        "study": {"name": "grid", "bands": ["10 m"]},
+        "antenna": raw,
+        "sweep": {
+            "site.soil": ["sea water", "very dry ground"],
+            "antenna.length": {"from": "19.3 m", "to": "20.9 m", "step": "0.2 m"},
+        },
+    })  # fmt: skip
+    result = run(study, remember, workers=0)
+    every = result.frames["all_dips"]
+    for soil, rows in result.frames["dips"].groupby("soil"):
+        dips = rows.sort_values("length_m")["dip_mhz"].to_numpy(float)
+        here = every[every["soil"] == soil]
+        deepest = here[here["f_mhz"].between(25.2, 32.6)].groupby("length_m")["swr"].idxmin()
+        assert np.abs(np.diff(np.log(here.loc[deepest, "f_mhz"]))).max() > 0.02, "this case must be one that could hop"
+        assert np.nanmax(np.abs(np.diff(np.log(dips)))) < 0.02
+        assert np.isfinite(dips).sum() >= 5
+    followed = every[every["followed"] > 0]
+    assert not followed.duplicated(["soil", "length_m", "followed"]).any()
+
+
 def test_summary_opens_with_the_finding(shore: Result, two_bands: Result) -> None:
     said = sentences(shore)[0]
     assert said.startswith("Much: the 10 m dip moves by") and "the band's 1700 kHz" in said

@@ -146,7 +146,8 @@ def COMMAND(
         records = [] if rows is None else json.loads(rows.to_json(orient="records", double_precision=9))
         every = result.frames.get("all_dips")
         dips = [] if every is None else json.loads(every.to_json(orient="records", double_precision=9))
-        answer = {"setup": setup, "bands": records, "all_dips": dips, "frequencies": own, "failed": [f.reason for f in result.failed],
+        answer = {"setup": setup, "bands": records, "all_dips": dips, "frequencies": own,
+                  "failed": [f.reason for f in result.failed],
                   "marks": sorted(set(result.marked().get("marks", ())))}  # fmt: skip
         click.echo(json.dumps(answer, indent=2))
     else:

@@ -6,9 +6,9 @@ dips, where the return conductor resonates too. Which dip is the band's:
 * A dip belongs to the band it is nearest to (reading.territory), so that no two bands are given the same one.
 * Of one set-up by itself, the band's dip is the deepest inside the band, else the nearest to it.
 * Along axes, one dip is followed from case to case: neighbours are the same dip if each is the other's nearest, by
-  half-waves and frequency together. Of the dips so followed the band's is the one with the most cases in which it is
-  there plus those in which the rule above takes it. Where it is gone the cells are empty: the other dips are in the
-  table "all_dips". Variants are not followed: they are other antennas.
+  half-waves and frequency together; the nearest pairs are joined first. Of the dips so followed the band's is the one
+  with the most cases in which it is there plus those in which the rule above takes it. Where it is gone the cells are
+  empty: the other dips are in the table "all_dips". Variants are not followed: they are other antennas.
 """
 
 import itertools
@@ -24,7 +24,7 @@ from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.dips.reading import AT_DIP, BandReading, band_columns, territory
 
-APART = 0.45  # half-waves and (doubled) relative frequency together, from which two dips are not the same one
+APART = 0.3  # half-waves and (doubled) relative frequency together, from which two dips are not the same one
 SAME = 1e-3  # of the frequency: one dip seen from two bands' windows
 
 Dip = tuple[tuple[int, ...], int]
@@ -101,26 +101,25 @@ def _write(dips: pd.DataFrame, row: int, dip: "pd.Series[Any] | None") -> None:
 
 
 def _lines(part: pd.DataFrame, place: dict[int, tuple[int, ...]]) -> list[list[int]]:
-    """Rows of one band's dips parted into followed ones, the band's first."""
+    """Rows of one band's dips parted into followed ones, the band's first: nearest pairs are joined first, and no
+    line has two dips of one case."""
     at: dict[tuple[int, ...], list[int]] = {}
     for r, where in place.items():
         at.setdefault(where, []).append(r)
-    joined: dict[int, list[int]] = {r: [] for r in place}
     waves, mhz = part["half_waves"].to_dict(), part["f_mhz"].to_dict()
-    for where, here in at.items():
-        for beside in _neighbours(where, at):
-            for one, other in _pairs(here, at[beside], waves, mhz):
-                joined[one].append(other)
-                joined[other].append(one)
-    lines = []
-    left = dict.fromkeys(sorted(place, key=lambda r: place[r]))
-    while left:
-        line = _spread(next(iter(left)), joined, place, left)
-        lines.append(line)
-        for r in line:
-            del left[r]
+    pairs = [
+        pair for where, here in at.items() for beside in _neighbours(where, at)
+        for pair in _pairs(here, at[beside], waves, mhz)
+    ]  # fmt: skip
+    line_of = {r: {r} for r in place}
+    for _, one, other in sorted(pairs):
+        a, b = line_of[one], line_of[other]
+        if a is not b and not {place[r] for r in a} & {place[r] for r in b}:
+            a |= b
+            line_of |= dict.fromkeys(b, a)
+    lines = {id(line): sorted(line, key=lambda r: place[r]) for line in line_of.values()}
     chosen = part["chosen"].to_dict()
-    return sorted(lines, key=lambda line: -len(line) - sum(bool(chosen[r]) for r in line))
+    return sorted(lines.values(), key=lambda line: -len(line) - sum(bool(chosen[r]) for r in line))
 
 
 def _neighbours(where: tuple[int, ...], at: dict[tuple[int, ...], list[int]]) -> Iterator[tuple[int, ...]]:
@@ -132,8 +131,8 @@ def _neighbours(where: tuple[int, ...], at: dict[tuple[int, ...], list[int]]) ->
 
 def _pairs(
     here: list[int], there: list[int], waves: dict[int, float], mhz: dict[int, float]
-) -> Iterator[tuple[int, int]]:
-    """Dips of two neighbouring cases that are each other's nearest and near enough."""
+) -> Iterator[tuple[float, int, int]]:
+    """Dips of two neighbouring cases that are each other's nearest and near enough: how far apart, and which."""
 
     def apart(one: int, other: int) -> float:
         return abs(waves[one] - waves[other]) + 2 * abs(math.log(mhz[one] / mhz[other]))
@@ -141,18 +140,4 @@ def _pairs(
     for one, other in itertools.product(here, there):
         gap = apart(one, other)
         if gap < APART and gap <= min(apart(one, o) for o in there) and gap <= min(apart(o, other) for o in here):
-            yield one, other
-
-
-def _spread(
-    start: int, joined: dict[int, list[int]], place: dict[int, tuple[int, ...]], left: dict[int, None]
-) -> list[int]:
-    """The dip followed from start as far as it goes, one row a case."""
-    line, taken, todo = [start], {place[start]}, [start]
-    while todo:
-        for r in joined[todo.pop(0)]:
-            if r in left and place[r] not in taken:
-                line.append(r)
-                taken.add(place[r])
-                todo.append(r)
-    return line
+            yield gap, one, other

@@ -23,7 +23,9 @@ BETTER = 0.5  # squared misfit of the other plane over this one's, below which i
 
 
 def notes(found: Fit, least_error: float = LEAST_ERROR, left_out: Sequence[Missing] = ()) -> list[str]:
-    """One sentence for each thing worth knowing, the values first, unless something is amiss with them. left_out: what was tried beside them."""
+    """One sentence for each thing worth knowing, the values first, unless something is amiss.
+
+    left_out: what was tried beside them."""
     doubts = [*_plane(found), *_noise(found, least_error), *left_out_words(left_out)]
     values = [_value(found, i) for i in range(len(found.parameters))]
     values.append(
