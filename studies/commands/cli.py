@@ -19,6 +19,11 @@ COMMANDS = {
     "report": "a study as one offline page: answer, plots, sortable tables",
     "explore": "a page with sliders that moves every band's SWR curve, on a phone too",
     "deck": "one case as a NEC-2 card deck, for any engine that reads them",
+    "check": "whether a study file is sound, without computing",
+    "list": "soils, coax, cores, bands, layouts, wants, columns, with their sources",
+    "explain": "what a key or a column means: tautwire explain antenna.slope",
+    "manual": "the whole manual as one offline page",
+    "schema": "JSON Schema of study files, so that editors complete and check them",
     "cache": "show or prune what has been computed",
 }
 EXIT_INPUT, EXIT_SOLVE, EXIT_STOPPED = 2, 1, 130

@@ -1,0 +1,193 @@
+"""Every key of a study file with its meaning, unit, range, default and example, read from the models that check it."""
+
+import difflib
+import json
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from types import UnionType
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel
+
+from tautwire.model.errors import InputError
+from tautwire.studies.study import units
+from tautwire.studies.study.parts import HIDDEN, part_of
+from tautwire.studies.study.quantities import CUSTOMARY, customary, written
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import StudySpec
+from tautwire.studies.study.units import Kind
+from tautwire.studies.wants.registry import WANTS, want_named
+
+QUANTITIES = ("Number", "Length", "Area", "Angle", "Frequency", "Capacitance", "Inductance", "Resistance",
+              "Conductivity", "Power", "Voltage", "Duration")  # fmt: skip
+KIND_OF_MARK: dict[Any, Kind] = {
+    get_args(getattr(units, name))[1]: getattr(units, name.lower()) for name in QUANTITIES if hasattr(units, name)
+}
+PLAIN = {str: "text", bool: "true or false", int: "whole number", float: "number"}
+ANY = "*"  # in a path: a key that the user names
+
+
+@dataclass(frozen=True)
+class Key:
+    """A key. path: dotted, * for what the user names. kind: what is written there. example, default: as written."""
+
+    path: str
+    meaning: str
+    kind: str
+    allowed: str
+    default: str
+    example: str
+
+    @property
+    def table(self) -> str:
+        return self.path.split(".")[0]
+
+
+SWEPT = (
+    Key("sweep.*", "values of one key of the set-up to compute, by its dotted name; several multiply",
+        "list, or a table of from, to and step or count", "any key of the set-up", "left open",
+        '"antenna.slope" = { from = "15 deg", to = "60 deg", step = "5 deg" }'),
+    Key("sweep.*.from", "first value", "as the key", "", "needed", '"15 deg"'),
+    Key("sweep.*.to", "last value", "as the key", "", "needed", '"60 deg"'),
+    Key("sweep.*.step", "from one value to the next; or count", "as the key", "divides the range", "needed", '"5 deg"'),
+    Key("sweep.*.count", "how many values; or step", "whole number", "2 to 1000", "needed", "10"),
+    Key("variant", "whole set-ups to compare: the tables of a variant replace those of the file", "tables [[variant]]",
+        "", "left open", '[[variant]]'),
+    Key("variant.name", "name of the variant", "text", "each once", "needed", '"inverted V"'),
+)  # fmt: skip
+
+
+def all_keys() -> list[Key]:
+    """The keys of [study], of the set-up, of [sweep] and [[variant]], and of every want's options."""
+    found = [*_keys(StudySpec, "study."), *_keys(Setup, ""), *SWEPT]
+    for name in WANTS:
+        found += _keys(want_named(name).options, f"{name}.")
+    return found
+
+
+def key_named(path: str) -> list[Key]:
+    """The key at a dotted path and, if it is a table, those in it. Raises InputError with the nearest."""
+    known = all_keys()
+    plain = re.sub(r"\.\d+(?=\.|$)", "", path.strip("[] "))
+    fits = [k for k in known if _fits(k.path, plain)]
+    inside = [k for k in known if any(k.path.startswith(f.path + ".") for f in fits) or k.path.startswith(plain + ".")]
+    if not fits and not inside:
+        fits = [k for k in known if k.path.split(".")[-1] == plain]
+        inside = []
+    if not fits and not inside:
+        near = difflib.get_close_matches(plain, [k.path for k in known], n=3, cutoff=0.4)
+        told = f"a key of a study file or a column, such as {', '.join(near)}" if near else "a key of a study file"
+        raise InputError("key", repr(path), told)
+    return [*fits, *(k for k in inside if k not in fits)]
+
+
+def _fits(pattern: str, path: str) -> bool:
+    return bool(re.fullmatch(re.escape(pattern).replace(r"\*", ".+"), path))
+
+
+def fields_of(part: type[BaseModel]) -> Iterator[tuple[str, Any]]:
+    """Name as written -> field, without those the study fills itself."""
+    for name, field in part.model_fields.items():
+        if field.validation_alias != HIDDEN:
+            extra: Any = field.json_schema_extra or {}
+            yield extra.get("written") or name, field
+
+
+def _keys(part: type[BaseModel], prefix: str) -> Iterator[Key]:
+    for name, field in fields_of(part):
+        path = prefix + name
+        extra: Any = field.json_schema_extra or {}
+        inner = part_of(field.annotation)
+        yield Key(path, field.description or "", kind_words(field), extra.get("allowed", ""), _default(field),
+                  toml((field.examples or [""])[0]))  # fmt: skip
+        if inner is not None:
+            yield from _keys(inner, f"{path}.{ANY}." if is_dict(field.annotation) else f"{path}.")
+
+
+def is_dict(annotation: Any) -> bool:
+    return get_origin(annotation) is dict or any(is_dict(a) for a in get_args(annotation))
+
+
+def kind_at(field: Any) -> Kind | None:
+    """The kind of quantity of a field, or of what its list holds."""
+    return next((KIND_OF_MARK[m] for m in [*field.metadata, *_marks(field.annotation)] if m in KIND_OF_MARK), None)
+
+
+def _marks(annotation: Any) -> Iterator[Any]:
+    yield from getattr(annotation, "__metadata__", ())
+    for inner in get_args(annotation):
+        if not isinstance(inner, str):
+            yield from _marks(inner)
+
+
+def kind_words(field: Any) -> str:
+    """What is written in a field, in words."""
+    outer = _without_none(field.annotation)
+    many = get_origin(outer) is tuple
+    if is_dict(outer):
+        return "table"
+    kind = kind_at(field)
+    if kind is not None:
+        unit = CUSTOMARY[kind].unit if kind in CUSTOMARY else kind.unit
+        words = kind.name if kind.unit else "number"
+        words = f"{words} ({unit})" if unit else words
+    elif part_of(outer):
+        words = "table" if not any(a is str for a in get_args(outer)) else "text or table"
+    else:
+        words = _plain(get_args(outer)[0] if many else outer)
+    return f"list of {words}" if many else words
+
+
+def _without_none(annotation: Any) -> Any:
+    inner = [a for a in get_args(annotation) if a is not type(None)]
+    if get_origin(annotation) in (Union, UnionType) and len(inner) == 1:
+        return inner[0]
+    return annotation
+
+
+def _plain(annotation: Any) -> str:
+    origin = get_origin(annotation)
+    if origin is Literal:
+        return "text"
+    if origin is Annotated:
+        return _plain(get_args(annotation)[0])
+    if origin in (Union, UnionType):
+        return " or ".join(dict.fromkeys(_plain(a) for a in get_args(annotation)))
+    return PLAIN.get(annotation, "table")
+
+
+def _default(field: Any) -> str:
+    if field.is_required():
+        return "needed"
+    value, kind = field.default, kind_at(field)
+    if value is None or value != value:
+        return "left open"
+    if isinstance(value, BaseModel) or isinstance(value, tuple | dict) and not value:
+        return "see its keys" if isinstance(value, BaseModel) else "none"
+    if isinstance(value, tuple) and isinstance(value[0], BaseModel):
+        return ", ".join(str(getattr(v, "name", v)) for v in value)
+    if kind in CUSTOMARY and isinstance(value, float | int | tuple):
+        values = value if isinstance(value, tuple) else (value,)
+        return toml([_customary(v, kind) for v in values] if isinstance(value, tuple) else _customary(value, kind))
+    return toml(value)
+
+
+def _customary(value: float, kind: Any) -> Any:
+    return written(customary(value, kind), kind)
+
+
+def toml(value: Any) -> str:
+    """A value on one line, as a TOML file has it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, Mapping):
+        inside = ", ".join(f"{_bare(k)} = {toml(v)}" for k, v in value.items())
+        return f"{{ {inside} }}" if inside else "{}"
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(toml, value))}]"
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else f"{value:g}"
+
+
+def _bare(name: str) -> str:
+    return name if re.fullmatch(r"[\w-]+", name) else json.dumps(name)
