@@ -166,5 +166,5 @@ def _apart(found: Fit) -> list[str]:
 
 
 def _list(names: Iterable[str]) -> str:
-    words = list(names)
-    return ", ".join(words[:-1]) + " and " + words[-1]
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last

@@ -154,8 +154,9 @@ def _wire_turned(setup: Setup) -> Cause:
     start, usual = setup.antenna.bearing or 0.0, math.radians(30)
 
     def words(c: float) -> str:
-        told = f"the wire turned {_amount(c * usual, angle)} {'clockwise' if c > 0 else 'anticlockwise'}, coax left"
-        return told if setup.counterpoise else f"{told}, or the coax as far the other way"
+        way, other = ("clockwise", "anticlockwise") if c > 0 else ("anticlockwise", "clockwise")
+        told = f"wire turned {_amount(c * usual, angle)} {way}"
+        return f"{told}, coax left" if setup.counterpoise else f"{told}, or the coax {other}"
 
     return Cause(
         "bearing of the wire against the coax",

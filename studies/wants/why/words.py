@@ -23,6 +23,7 @@ def notes(setup: Setup, why: Why, dip_error: float) -> list[str]:
         out += _ranked(good)
         if all(e.pair for e in good):
             out[0] = f"No single cause explains all bands; two together do. {out[0]}"
+        out.append(_usual(good[0]))
     else:
         best = why.explanations[0]
         out.append(
@@ -73,9 +74,13 @@ def _ranked(good: list[Explanation]) -> list[str]:
 
 
 def _size(e: Explanation) -> str:
-    if e.pair:
-        return f" ({abs(e.change):.1f} usual changes, both together)"
-    return f" ({abs(e.change):.1f} times a usual change, {e.cause.words(math.copysign(1.0, e.change))})"
+    return f" ({abs(e.change):.1f} {'usual changes, both together' if e.pair else 'times a usual change'})"
+
+
+def _usual(e: Explanation) -> str:
+    """What a usual change is, by the example of the likeliest cause."""
+    told = "A usual change is what one set-up differs from the next by without anybody noticing"
+    return f"{told}." if e.pair else f"{told}: for {e.cause.name}, {e.cause.words(math.copysign(1.0, e.change))}."
 
 
 def wire_advice(why: Why) -> str:
