@@ -53,7 +53,7 @@ class WireSpec(Part):
     """A wire; what is not given is that of a thin insulated wire on a reel (common practice, no source)."""
 
     diameter: Length | None = entry(
-        "diameter of the conductor, without jacket", "0.8 mm", "0.01 to 100 mm; 1 mm if left out"
+        "diameter of the conductor, without jacket", "0.8 mm", "0.01 to 100 mm; 0.8 mm if left out"
     )
     awg: Number | None = entry("the conductor as an American wire gauge number, instead of diameter", 20, "0 to 40")
     jacket: Length = entry(
