@@ -123,7 +123,7 @@ def _absent(result: Result, band: Band, rows: pd.DataFrame) -> list[str]:
     if missing.empty:
         return []
     low, high = (x / 1e6 for x in window(band))
-    which = f"{len(missing)} of {len(rows)} cases have" if len(rows) > 1 else "There is"
+    which = f"in {len(missing)} of {len(rows)} cases there is" if len(rows) > 1 else "There is"
     out = f"{band.name}: {which} no dip of its own between {low:.2f} and {high:.2f} MHz"
     others = result.frames.get("all_dips")
     if others is None or others.empty:
