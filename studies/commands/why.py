@@ -21,7 +21,7 @@ from tautwire.studies.wants.why.want import WhySpec, sentences, shifts_of
 TIMEOUT = 1800.0
 MEANING = (
     "times usual: the change over a usual one, which is what one set-up differs from the next by without anybody\n"
-    "noticing (10 cm of wire or a turn of the reel, 5 deg of slope; all of them are in why.csv).\n"
+    "noticing (10 cm of wire or a turn of the reel, 6 deg of slope; all of them are in why.csv).\n"
     "misfit: squared distances from the dips seen, in reading errors; about one a reading where a cause explains all."
 )
 

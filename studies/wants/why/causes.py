@@ -1,6 +1,8 @@
 """What may have changed about a set-up since last time, each with the size of a usual change.
 
-The usual changes are estimates of what one careless set-up differs from the next by: common practice, no source.
+A usual change is what one careless set-up differs from the next by. Values that have a usual spread (study/spread.py)
+take two standard deviations of it, so that spread, fit and why go by one table; the other usual changes, of things
+exchanged, laid elsewhere or new, are estimates of ours: common practice, no source.
 """
 
 import math
@@ -8,9 +10,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from tautwire.model.errors import InputError
+from tautwire.model.wires.leg_equations import LOWEST
 from tautwire.studies.study.quantities import CUSTOMARY
 from tautwire.studies.study.setup import NearbySpec, Setup
 from tautwire.studies.study.soil import SOIL_AT
+from tautwire.studies.study.spread import usual_of
 from tautwire.studies.study.units import Kind, angle, length
 from tautwire.studies.wants.local_model import value_at, with_value, with_values
 
@@ -18,6 +22,7 @@ WATER_ER = 80.0
 FILM = 20e-6  # m, water on a wet wire
 DRIER_ER, DRIER_SIGMA = 1.5, 2.0  # factors of er and sigma from one moisture to the next
 WETTER = 1.6  # factor of the moisture, where that is what is given: about the same
+CHANGE = 2.0  # standard deviations of a usual spread that make a usual change
 SPARE = 1.0  # m of coax, coiled up or not
 LEAVES = 1e-12  # F, of a few leaves and twigs at the wire's end
 LEAF_LOSS, LEAF_HZ = 0.4, 14e6  # tan delta of fresh leaves, and where: an estimate of ours
@@ -57,22 +62,23 @@ def both(one: Cause, c1: float, other: Cause, c2: float) -> Cause:
 def causes(setup: Setup) -> tuple[Cause, ...]:
     """Every cause that the set-up has a part for."""
     found = [_wire_length(setup)]
-    for path, usual, kind, name, more, less in (
-        ("antenna.slope", math.radians(5), angle, "slope", "steeper", "flatter"),
-        ("antenna.slope_up", math.radians(5), angle, "slope of the first leg", "steeper", "flatter"),
-        ("antenna.slope_down", math.radians(5), angle, "slope of the second leg", "steeper", "flatter"),
-        ("antenna.apex_height", 1.0, length, "apex height", "higher", "lower"),
-        ("antenna.end_height", 1.0, length, "height of the far end", "higher", "lower"),
-        ("antenna.height", 1.0, length, "height", "higher", "lower"),
-        ("antenna.feed_height", 0.3, length, "height of the feed", "higher", "lower"),
+    for path, kind, name, more, less in (
+        ("antenna.slope", angle, "slope", "steeper", "flatter"),
+        ("antenna.slope_up", angle, "slope of the first leg", "steeper", "flatter"),
+        ("antenna.slope_down", angle, "slope of the second leg", "steeper", "flatter"),
+        ("antenna.apex_height", length, "apex height", "higher", "lower"),
+        ("antenna.end_height", length, "height of the far end", "higher", "lower"),
+        ("antenna.height", length, "height", "higher", "lower"),
+        ("antenna.feed_height", length, "height of the feed", "higher", "lower"),
     ):
         if value_at(setup, path) is not None:
-            found.append(_added(path, usual, kind, name, more, less))
+            found.append(_added(path, _usual(path), kind, name, more, less))
     found += [_soil(), _wet(), _sag(), _foliage()]
     bearing = setup.antenna.bearing or 0.0
     for i, cp in enumerate(setup.counterpoise, 1):
         which = "counterpoise" if len(setup.counterpoise) == 1 else f"counterpoise {i}"
-        found.append(_added(f"counterpoise.{i}.length", 0.2, length, f"length of the {which}", "longer", "shorter"))
+        long = f"counterpoise.{i}.length"
+        found.append(_added(long, _usual(long), length, f"length of the {which}", "longer", "shorter"))
         found.append(_turned(f"counterpoise.{i}.bearing", bearing + math.pi, cp.bearing, which))
         if cp.height is not None:
             found.append(_scaled(f"counterpoise.{i}.height", f"height of the {which}"))
@@ -96,6 +102,13 @@ def _amount(value: float, kind: Kind) -> str:
     return f"{number:.0f} deg" if number >= 3 else f"{number:.1f} deg"
 
 
+def _usual(path: str) -> float:
+    """A usual change at a dotted path: SI, or the logarithm of a factor where the table has it so."""
+    row = usual_of(path)
+    assert row is not None, path
+    return CHANGE * row.sd
+
+
 def _moved(setup: Setup, path: str, change: float) -> Setup:
     value = value_at(setup, path)
     if value is None:
@@ -117,12 +130,12 @@ def _scaled(path: str, name: str) -> Cause:
         value = value_at(setup, path)
         if value is None:
             raise InputError(path, "nothing", "a value in the set-up")
-        return with_value(setup, path, value * 2**c)
+        return with_value(setup, path, max(value * math.exp(c * _usual(path)), LOWEST))
 
     return Cause(
         name,
         apply,
-        lambda c: f"{2 ** abs(c):.1f} times {'higher' if c > 0 else 'lower'}",
+        lambda c: f"{math.exp(abs(c) * _usual(path)):.1f} times {'higher' if c > 0 else 'lower'}",
         lambda c: f"lay it {'lower' if c > 0 else 'higher'} again, as before ({name})",
     )
 
@@ -198,7 +211,7 @@ def _foliage() -> Cause:
 def _wire_length(setup: Setup) -> Cause:
     reel = None if setup.reel is None else setup.reel.reel()
     layout = setup.antenna.build()
-    usual, unit = 0.1, ""
+    usual, unit = _usual("antenna.length"), ""
     if reel is not None and layout.length <= reel.wire_length:
         usual, unit = float(reel.length_per_turn(reel.turns_out(layout.length))), " (by the reel {:.1f} turns)"
 
@@ -261,12 +274,12 @@ def _wet() -> Cause:
 
 def _sag() -> Cause:
     def apply(setup: Setup, c: float) -> Setup:
-        return _moved(setup, "antenna.sag", 0.3 * c)
+        return _moved(setup, "antenna.sag", _usual("antenna.sag") * c)
 
     return Cause(
         "sag",
         apply,
-        lambda c: f"hanging {_amount(0.3 * c, length)} lower in the middle",
+        lambda c: f"hanging {_amount(_usual('antenna.sag') * c, length)} lower in the middle",
         lambda c: "pull the wire tighter",
         one_way=True,
     )
