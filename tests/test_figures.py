@@ -25,7 +25,7 @@ from tautwire.model.solve.solver import Solver
 from tautwire.studies.drawing.labels import apart, outside, overlaps, spread
 from tautwire.studies.drawing.layout import layout_figure, layout_grid
 from tautwire.studies.drawing.space import projection
-from tautwire.studies.drawing.style import LOOKS, Look, Sheet, style
+from tautwire.studies.drawing.style import LOOKS, Heading, Look, Sheet, style
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Built, Setup
 from tautwire.studies.wants.dips.animation import animate, drawn
@@ -72,8 +72,8 @@ def pictures(slopes: Result, soils: Result, size: str | Look) -> dict[str, Sheet
     """Every kind of figure, of made-up studies."""
     out = {f"slopes_{kind}": dip_figure_of(slopes, kind, size) for kind in KINDS}
     out |= {f"soils_{kind}": dip_figure_of(soils, kind, size) for kind in ("swr", "dip")}
-    out |= {f"layout_{n.replace(' ', '_')}": layout_figure(built(n), title=n, size=size) for n in LAYOUTS}
-    out["layout_grid"] = layout_grid([(n, built(n)) for n in LAYOUTS], title="Ways up", size=size)
+    out |= {f"layout_{n.replace(' ', '_')}": layout_figure(built(n), Heading(n, size=size)) for n in LAYOUTS}
+    out["layout_grid"] = layout_grid([(n, built(n)) for n in LAYOUTS], Heading("Ways up", size=size))
     return {name: sheet for name, sheet in out.items() if sheet is not None}
 
 
@@ -223,7 +223,7 @@ def test_words_of_exposure_maps_do_not_run_together(size: str) -> None:
     for name in LAYOUTS:
         made = built(name)
         plan, section = near(made, "east_m", "north_m", False), near(made, "along_m", "height_m", True)
-        sheet = exposure_figure(plan, section, made, title="20 m: stay 1.0 m clear", caption="Made up", size=size)
+        sheet = exposure_figure(plan, section, made, Heading("20 m: stay 1.0 m clear", "Made up", size))
         assert (overlaps(sheet), outside(sheet)) == ([], []), name
         left, right, _ = sheet.axes
         boxes = [ax.get_position() for ax in (left, right)]

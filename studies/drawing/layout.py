@@ -8,25 +8,23 @@ from matplotlib.axes import Axes
 from tautwire.studies.drawing.plan import plan_view
 from tautwire.studies.drawing.side import is_bent, side_view, soil_words, span
 from tautwire.studies.drawing.space import space_view
-from tautwire.studies.drawing.style import INK, QUIET, Look, Sheet, style
+from tautwire.studies.drawing.style import INK, QUIET, Heading, Sheet, style
 from tautwire.studies.study.setup import Built
 
 MOST = 9
 Box = tuple[float, float, float, float]
 
 
-def layout_figure(
-    built: Built, *, title: str = "", caption: str = "", lengths: str = "metric", size: str | Look = "print"
-) -> Sheet:
+def layout_figure(built: Built, heading: Heading = Heading(), *, lengths: str = "metric") -> Sheet:
     """Side view, plan and 3-D view of one set-up, equal scales within each; lengths "metric" or "imperial"."""
-    with style(size) as look:
+    with style(heading.size) as look:
         low, high = span(built)
         flat = (high[1] - low[1]) / max(high[0] - low[0], 1e-6)
         tall = look.name == "print" and flat > 1.2
         side = min(max(7.0 * 0.75 * flat + 1.2, 2.2), 3.6)
         height = None if look.name != "print" else 5.2 if tall else 3.4 + side
         sheet = Sheet(look, height, layout=None)
-        sheet.header(title, caption)
+        sheet.header(heading)
         inches = sheet.get_figheight() * sheet.top
         boxes: tuple[Box, Box, Box]
         if look.name == "print" and not tall:
@@ -45,22 +43,20 @@ def layout_figure(
 
 def layout_grid(
     setups: Sequence[tuple[str, Built]],
+    heading: Heading = Heading(),
     *,
-    title: str = "",
-    caption: str = "",
     lengths: str = "metric",
-    size: str | Look = "print",
 ) -> Sheet:
     """Side views of several set-ups (name, built), the first nine, each to its own scale, lengths written in."""
     shown = setups[:MOST]
     if len(shown) < len(setups):
-        caption += f" (the first {MOST} of {len(setups)})"
-    with style(size) as look:
+        heading = heading.noting(f"the first {MOST} of {len(setups)}")
+    with style(heading.size) as look:
         across = min(len(shown), 2 if len(shown) in (2, 4) or look.name == "print" else 3)
         down = -(-len(shown) // across)
         fine = replace(look, type=look.type * (0.95 if look.name == "print" else 0.8 if across * down <= 4 else 0.68))
         sheet = Sheet(look, 1.0 + 2.3 * down if look.name == "print" else None, layout=None)
-        sheet.header(title, caption)
+        sheet.header(heading)
         for k, (name, built) in enumerate(shown):
             row, column = divmod(k, across)
             box = (column / across, 1 - (row + 1) / down, 1 / across, 1 / down)

@@ -118,6 +118,23 @@ def style(size: str | Look) -> Iterator[Look]:
         yield look
 
 
+@dataclass(frozen=True)
+class Heading:
+    """What stands above a figure, and its size. title, caption: "" for none. size: a name in LOOKS, or a Look."""
+
+    title: str = ""
+    caption: str = ""
+    size: str | Look = "print"
+
+    def noting(self, words: str) -> "Heading":
+        """With words, such as what is left out, in brackets after the caption."""
+        return replace(self, caption=f"{self.caption} ({words})".lstrip())
+
+    def under(self, words: str) -> "Heading":
+        """With words before the caption."""
+        return replace(self, caption="; ".join(filter(None, (words, self.caption))))
+
+
 class Sheet(Figure):
     """A figure with a header that keeps its look when drawn later and saves without dates or program names."""
 
@@ -131,9 +148,10 @@ class Sheet(Figure):
         """the caption, also where the look has no header"""
         FigureCanvasAgg(self)
 
-    def header(self, title: str, caption: str = "") -> None:
+    def header(self, heading: Heading) -> None:
         """Title and caption in the upper left corner, wrapped to the width; the axes get what is left."""
-        look, self.caption = self.look, caption
+        look, title, caption = self.look, heading.title, heading.caption
+        self.caption = caption
         if not look.header or not (title or caption):
             return
         inches = self.get_figheight()

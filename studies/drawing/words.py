@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from tautwire.studies.drawing.style import Heading, Look
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.raw import table_value
 from tautwire.studies.study.study import Study
@@ -43,3 +44,8 @@ def shared_words(study: Study) -> str:
 
 def title_of(study: Study) -> str:
     return study.spec.question or study.name
+
+
+def heading_of(study: Study, size: str | Look = "print") -> Heading:
+    """What stands above a figure of all cases of a study."""
+    return Heading(title_of(study), shared_words(study), size)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from tautwire.studies.drawing.layout import layout_grid
-from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Look, Sheet, style
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.choose.problem import Problem, read_problem
 from tautwire.studies.wants.choose.words import AIM_WORDS, choice_words
@@ -43,8 +43,10 @@ def choices_figure(problem: Problem, rows: pd.DataFrame, swr: pd.DataFrame, size
         sheet = Sheet(look, 1.6 + 0.34 * len(names) * max(len(records), 2) if look.name == "print" else None)
         best = records[0]
         sheet.header(
-            f"{choice_words(problem, best)}: SWR at most {best['swr_highest']:.2f}",
-            f"Highest SWR across each segment, with the 68 % interval; the wish is {problem.swr:g} or less.",
+            Heading(
+                f"{choice_words(problem, best)}: SWR at most {best['swr_highest']:.2f}",
+                f"Highest SWR across each segment, with the 68 % interval; the wish is {problem.swr:g} or less.",
+            )
         )
         ax: Any = sheet.subplots()
         most = problem.swr
@@ -79,7 +81,7 @@ def _layout(problem: Problem, rows: pd.DataFrame, size: str | Look) -> dict[str,
             else:
                 place.append(_si(knob, float(row[knob.column])))
         built.append((f"choice {row['choice']}", Setup.read(problem.candidate(tuple(place))).build()))
-    return {"choices_layout": layout_grid(built, title="How the choices hang", size=size)}
+    return {"choices_layout": layout_grid(built, Heading("How the choices hang", size=size))}
 
 
 def _si(knob: Any, number: float) -> float:
@@ -95,8 +97,10 @@ def tradeoff_figure(problem: Problem, curve: pd.DataFrame, rows: pd.DataFrame, s
         sheet = Sheet(look)
         span = abs(curve[y].iloc[-1] - curve[y].iloc[0]), abs(curve[x].iloc[-1] - curve[x].iloc[0])
         sheet.header(
-            f"From one end to the other: {span[0]:.2g}{unit_two} of {two} for {span[1]:.2g}{unit_one} of {one}",
-            "Each point was solved exactly; nothing found is better in both. Numbers are the choices.",
+            Heading(
+                f"From one end to the other: {span[0]:.2g}{unit_two} of {two} for {span[1]:.2g}{unit_one} of {one}",
+                "Each point was solved exactly; nothing found is better in both. Numbers are the choices.",
+            )
         )
         ax: Any = sheet.subplots()
         ax.plot(curve[x], curve[y], color=QUIET, lw=look.line, marker="o", mec="white")

@@ -12,7 +12,7 @@ from PIL import Image
 
 from tautwire.model.errors import InputError
 from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, running, view_of
-from tautwire.studies.drawing.style import INK, Look, Sheet, style
+from tautwire.studies.drawing.style import INK, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.wants.dips.band_panel import NAMED, Shelf, band_ground, key_handles, swr_limit
 
@@ -66,7 +66,7 @@ def drawn(result: Result, band: str | None = None) -> list[np.ndarray]:
     curves = [curves[i] for i in np.unique(np.linspace(0, len(curves) - 1, MOST_FRAMES).round().astype(int))]
     with style(SIZE) as look:
         sheet = Sheet(look)
-        sheet.header(", ".join(w for w in (band_title(chosen), name) if w), shared_words(study))
+        sheet.header(Heading(", ".join(filter(None, (band_title(chosen), name))), shared_words(study)))
         ax: Any = sheet.subplots()
         view = view_of(chosen, rows, list(low_points["dip_mhz"]))
         limit = swr_limit([rows], [view], study.spec.swr_threshold)

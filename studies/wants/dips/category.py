@@ -11,7 +11,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from tautwire.model.operating.bands import Band
 from tautwire.studies.drawing.axes import Colours, band_title, mhz_text
-from tautwire.studies.drawing.style import INK, QUIET, TARGET, Look, Sheet, style
+from tautwire.studies.drawing.style import INK, QUIET, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 from tautwire.studies.wants.dips.dip import below
@@ -22,27 +22,24 @@ def category_figure(
     sweeps: pd.DataFrame | None,
     bands: Sequence[Band],
     axes: Sequence[Axis],
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """A row a combination of the axes, a block a band; columns dip (MHz), SWR at the dip, loss (dB).
 
     dips, sweeps: frames of want_dips. A bar behind each dip spans the frequencies around it with SWR below 2.
     """
     colours = Colours(axes[0] if axes else None)
-    with style(size) as look:
+    with style(heading.size) as look:
         names = _names(dips, axes)
         rows = len(dict.fromkeys(names))
         inches = 1.5 + len(bands) * (0.55 + 1.9 * look.type / 72 * rows)
         if look.name != "print":
             fits = bands_that_fit(look, rows)
             if fits < len(bands):
-                caption += f" (the first {fits} of {len(bands)} bands)"
+                heading = heading.noting(f"the first {fits} of {len(bands)} bands")
                 bands = bands[:fits]
         sheet = Sheet(look, max(look.height, inches) if look.name == "print" else None)
-        sheet.header(title, caption)
+        sheet.header(heading)
         grid: Any = sheet.subplots(len(bands), 3, squeeze=False, width_ratios=[2.4, 1, 1], sharey="row")
         for i, band in enumerate(bands):
             part = dips[dips["band"] == band.name]

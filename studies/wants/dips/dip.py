@@ -16,7 +16,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from tautwire.model.operating.bands import Band
 from tautwire.studies.drawing.axes import band_title, groups, lines, mhz_text, running
-from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Look, Sheet, style
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.study.study import Axis
 
 ACROSS = {"print": 3, "talk": 3, "slide": 3}
@@ -28,10 +28,7 @@ def dip_figure(
     sweeps: pd.DataFrame | None,
     bands: Sequence[Band],
     axes: Sequence[Axis],
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """Dip frequency and SWR at the dip against the running axis, which has numbers; a column a band.
 
@@ -43,15 +40,15 @@ def dip_figure(
         raise ValueError("dip_figure needs an axis with numbers")
     parts = groups(dips, axes)
     if len(parts) > MOST_GROUPS:
-        caption += f" (the first {MOST_GROUPS} of {len(parts)} lines)"
-    with style(size) as look:
+        heading = heading.noting(f"the first {MOST_GROUPS} of {len(parts)} lines")
+    with style(heading.size) as look:
         across = min(len(bands), ACROSS.get(look.name, 3))
         if look.name != "print" and len(bands) > across:
-            caption += f" (the first {across} of {len(bands)} bands)"
+            heading = heading.noting(f"the first {across} of {len(bands)} bands")
             bands = bands[:across]
         blocks = -(-len(bands) // across)
         sheet = Sheet(look, None if look.name != "print" else look.height * (0.25 + 0.75 * blocks))
-        sheet.header(title, caption)
+        sheet.header(heading)
         grid: Any = sheet.subplots(2 * blocks, across, squeeze=False, height_ratios=[2.2, 1] * blocks)
         for ax in grid.flat:
             ax.set_visible(False)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from tautwire.studies.drawing.axes import running
 from tautwire.studies.drawing.layout import layout_figure, layout_grid
-from tautwire.studies.drawing.words import shared_words, title_of
+from tautwire.studies.drawing.words import heading_of
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.wants.dips.category import category_figure
 from tautwire.studies.wants.dips.dip import dip_figure
@@ -26,17 +27,21 @@ if TYPE_CHECKING:
 def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]:
     """ "layout", and "layout_last" if the last case hangs or lies otherwise; a grid of side views for variants."""
     cases = study.cases()
-    head: dict[str, Any] = {"title": title_of(study), "size": size}
+    heading = heading_of(study, size)
     if study.variants:
         firsts: dict[Any, Case] = {}
         for case in cases:
             firsts.setdefault(case.labels[study.axes[0].column], case)
-        return {"layout": layout_grid([(in_words(k), c.setup().build()) for k, c in firsts.items()], **head)}
+        return {
+            "layout": layout_grid(
+                [(in_words(k), c.setup().build()) for k, c in firsts.items()], replace(heading, caption="")
+            )
+        }
     first, last = cases[0].setup().build(), cases[-1].setup().build()
     if first.structure == last.structure:
-        return {"layout": layout_figure(first, caption=shared_words(study), **head)}
+        return {"layout": layout_figure(first, heading)}
     return {
-        stem: layout_figure(built, caption=f"{study.words_of(case.labels)}; {shared_words(study)}", **head)
+        stem: layout_figure(built, heading.under(study.words_of(case.labels)))
         for stem, built, case in (("layout", first, cases[0]), ("layout_last", last, cases[-1]))
     }
 
@@ -56,22 +61,22 @@ def dip_figure_of(
     if dips is None or sweeps is None or dips.empty or sweeps.empty:
         return None
     shown = [b for b in bands or study.bands if (sweeps["band"] == b.name).any()]
-    head: dict[str, Any] = {"title": title_of(study), "caption": shared_words(study), "size": size}
+    heading = heading_of(study, size)
     axis, spec = running(study.axes), study.spec
     if kind == "swr":
         return swr_figure(
-            sweeps, dips, shown, study.axes, region=spec.region, threshold=spec.swr_threshold, **head
+            sweeps, dips, shown, study.axes, heading, region=spec.region, threshold=spec.swr_threshold
         )  # fmt: skip
     if kind == "impedance":
-        return impedance_figure(sweeps, dips, shown, study.axes, **head)
+        return impedance_figure(sweeps, dips, shown, study.axes, heading)
     if kind == "modes":
         known = result.frames.get("all_dips")
-        return None if known is None or len(study.cases()) < 2 else modes_figure(known, shown, study.axes, **head)
+        return None if known is None or study.count < 2 else modes_figure(known, shown, study.axes, heading)
     if kind == "smith":
-        return smith_figure(sweeps, shown, study.axes, **head)
+        return smith_figure(sweeps, shown, study.axes, heading)
     if axis is not None and axis.numbers is not None and len(axis.numbers) > 1:
-        return dip_figure(dips, sweeps, shown, study.axes, **head)
-    return category_figure(dips, sweeps, shown, study.axes, **head) if study.count > 1 else None
+        return dip_figure(dips, sweeps, shown, study.axes, heading)
+    return category_figure(dips, sweeps, shown, study.axes, heading) if study.count > 1 else None
 
 
 def dip_figures(result: Result, size: str | Look = "print", bands: Sequence[Band] | None = None) -> dict[str, Sheet]:

@@ -10,7 +10,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band
 from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, mhz_text, running, view_of
-from tautwire.studies.drawing.style import INK, QUIET, TARGET, Look, Sheet, style
+from tautwire.studies.drawing.style import INK, QUIET, TARGET, Heading, Sheet, style
 from tautwire.studies.study.study import Axis
 
 PLANES = {"wire": ("feed", "at the wire's end"), "radio": ("radio", "at the radio")}
@@ -30,11 +30,9 @@ def impedance_figure(
     dips: pd.DataFrame,
     bands: Sequence[Band],
     axes: Sequence[Axis] = (),
+    heading: Heading = Heading(),
     *,
     plane: str = "wire",
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
 ) -> Sheet:
     """R (upper panels) and X (lower panels) in ohm against MHz, a column a band; the first group of cases only.
 
@@ -46,14 +44,14 @@ def impedance_figure(
     parts = groups(sweeps, axes)
     name, part = parts[0]
     if len(parts) > 1:
-        caption += f" (only {name}, the first of {len(parts)} groups)"
-    with style(size) as look:
+        heading = heading.noting(f"only {name}, the first of {len(parts)} groups")
+    with style(heading.size) as look:
         across = min(len(bands), ACROSS.get(look.name, 3))
         shown = bands[:across]
         if len(shown) < len(bands):
-            caption += f" (the first {across} of {len(bands)} bands)"
+            heading = heading.noting(f"the first {across} of {len(bands)} bands")
         sheet = Sheet(look)
-        sheet.header(title, f"{caption}; impedance {words}".lstrip("; "))
+        sheet.header(heading.noting(f"impedance {words}"))
         grid: Any = sheet.subplots(2, across, squeeze=False, sharex="col")
         for k, band in enumerate(shown):
             mine = part[part["band"] == band.name]

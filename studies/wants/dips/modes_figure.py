@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from tautwire.model.operating.bands import Band
 from tautwire.studies.drawing.axes import band_title, mhz_text, running
-from tautwire.studies.drawing.style import CYCLE, QUIET, TARGET, Look, Mark, Sheet, style
+from tautwire.studies.drawing.style import CYCLE, QUIET, TARGET, Heading, Mark, Sheet, style
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 
@@ -26,10 +27,7 @@ def modes_figure(
     all_dips: pd.DataFrame,
     bands: Sequence[Band],
     axes: Sequence[Axis],
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet | None:
     """All dips (frame "all_dips") of each band against the running axis, a panel a band; None without an axis.
 
@@ -43,9 +41,9 @@ def modes_figure(
     modes = sorted(set(all_dips[all_dips["band"].isin([b.name for b in shown])]["mode"]))
     marks = {mode: CYCLE[k % len(CYCLE)] for k, mode in enumerate(modes)}
     rows = -(-len(shown) // ACROSS)
-    with style(size) as look:
+    with style(heading.size) as look:
         sheet = Sheet(look, None if look.name != "print" else 1.7 + 2.6 * rows)
-        sheet.header(title, f"{caption}. {ABOUT}" if caption else ABOUT)
+        sheet.header(replace(heading, caption=f"{heading.caption}. {ABOUT}" if heading.caption else ABOUT))
         grid: Any = sheet.subplots(rows, min(len(shown), ACROSS), squeeze=False)
         for k, ax in enumerate(grid.flat):
             ax.set_visible(k < len(shown))

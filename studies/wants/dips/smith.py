@@ -4,6 +4,7 @@ A disc in the middle holds every impedance with SWR below 2 at the chart's own r
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from tautwire.model.arrays import Real
 from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import reflection
 from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, running
-from tautwire.studies.drawing.style import QUIET, TARGET, Look, Mark, Sheet, style
+from tautwire.studies.drawing.style import QUIET, TARGET, Heading, Look, Mark, Sheet, style
 from tautwire.studies.study.study import Axis
 from tautwire.studies.wants.dips.impedance import plane_named
 
@@ -30,12 +31,10 @@ def smith_figure(
     sweeps: pd.DataFrame,
     bands: Sequence[Band],
     axes: Sequence[Axis] = (),
+    heading: Heading = Heading(),
     *,
     plane: str = "wire",
     centre: float | None = None,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
 ) -> Sheet:
     """A chart a band (the first four in print, the first two in talks).
 
@@ -48,15 +47,19 @@ def smith_figure(
     axis = running(axes)
     colours = Colours(axis)
     name, part = groups(sweeps, axes)[0]
-    with style(size) as look:
+    with style(heading.size) as look:
         across = min(len(bands), ACROSS.get(look.name, 2))
         shown = bands[: across * (2 if look.name == "print" else 1)]
         down = -(-len(shown) // across)
-        notes = [caption, name, f"impedance {words} in Ω, {z0:g} Ω in the middle; in the band thick from dot to square"]
+        notes = [
+            heading.caption,
+            name,
+            f"impedance {words} in Ω, {z0:g} Ω in the middle; in the band thick from dot to square",
+        ]
         if len(shown) < len(bands):
             notes.append(f"the first {len(shown)} of {len(bands)} bands")
         sheet = Sheet(look, 1.3 + 3.3 * down if look.name == "print" else None)
-        sheet.header(title, "; ".join(n for n in notes if n))
+        sheet.header(replace(heading, caption="; ".join(filter(None, notes))))
         grid: Any = sheet.subplots(down, across, squeeze=False)
         for ax in list(grid.flat)[len(shown) :]:
             ax.set_visible(False)

@@ -14,7 +14,7 @@ from matplotlib.axes import Axes
 from tautwire.model.operating.bands import Band
 from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, panel_shape, running, view_of
 from tautwire.studies.drawing.labels import spread, text_size
-from tautwire.studies.drawing.style import Look, Sheet, style
+from tautwire.studies.drawing.style import Heading, Sheet, style
 from tautwire.studies.study.study import Axis
 from tautwire.studies.wants.dips.band_panel import BARE, NAMED, Shelf, band_ground, key_handles, swr_limit
 
@@ -26,12 +26,10 @@ def swr_figure(
     dips: pd.DataFrame,
     bands: Sequence[Band],
     axes: Sequence[Axis] = (),
+    heading: Heading = Heading(),
     *,
     region: object = 1,
     threshold: float = 3.0,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
 ) -> Sheet:
     """SWR at the radio against frequency (MHz), a panel a band and group of cases.
 
@@ -42,13 +40,13 @@ def swr_figure(
     colours = Colours(axis)
     panels = [(b, name, rows[rows["band"] == b.name]) for name, rows in groups(sweeps, axes) for b in bands]
     names = dict(groups(dips, axes))
-    with style(size) as look:
+    with style(heading.size) as look:
         shown = panels[: MOST_PANELS.get(look.name, 12)]
         if len(shown) < len(panels):
-            caption += f" (the first {len(shown)} of {len(panels)} panels)"
+            heading = heading.noting(f"the first {len(shown)} of {len(panels)} panels")
         rows, columns = panel_shape(len(shown), look)
         sheet = Sheet(look, None if look.name != "print" else max(look.height, 1.4 + 2.5 * rows))
-        sheet.header(title, caption)
+        sheet.header(heading)
         grid: Any = sheet.subplots(rows, columns, squeeze=False)
         flat = list(grid.flat)
         for k, ax in enumerate(flat):

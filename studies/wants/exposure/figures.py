@@ -11,7 +11,7 @@ from matplotlib.patheffects import withStroke
 from matplotlib.ticker import MaxNLocator
 
 from tautwire.model.arrays import Real
-from tautwire.studies.drawing.style import INK, QUIET, ROLE_MARKS, SOIL, Look, Sheet, style
+from tautwire.studies.drawing.style import INK, QUIET, ROLE_MARKS, SOIL, Heading, Look, Sheet, style
 from tautwire.studies.study.setup import Built
 
 STEPS = [0.01, 0.03, 0.1, 0.3, 1, 3, 10, 1e9]  # shares of the limit
@@ -22,20 +22,17 @@ def exposure_figure(
     plan: pd.DataFrame,
     section: pd.DataFrame,
     built: Built,
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """plan: east_m, north_m, quotient. section: along_m, height_m, quotient. Both of one case and band."""
-    with style(size) as look:
+    with style(heading.size) as look:
         bearing = built.layout.bearing
         along = np.array([np.sin(bearing), np.cos(bearing), 0])
         corners = np.concatenate([np.array(c.points) for c in built.structure.conductors])
         flat = _limits(plan, ("east_m", "north_m"), corners[:, :2])
         cut = _limits(section, ("along_m", "height_m"), np.stack([corners @ along, corners[:, 2]], axis=1))
         cut[0][1] = -0.06 * cut[1][1]
-        sheet, left, right, bar = _places(look, (flat, cut), title, caption)
+        sheet, left, right, bar = _places(look, (flat, cut), heading)
         shades = _map(left, plan, "east_m", "north_m")
         _map(right, section, "along_m", "height_m")
         for c in built.structure.conductors:
@@ -67,7 +64,7 @@ def exposure_figure(
 
 
 def _places(
-    look: Look, limits: tuple[tuple[Real, Real], tuple[Real, Real]], title: str, caption: str
+    look: Look, limits: tuple[tuple[Real, Real], tuple[Real, Real]], heading: Heading
 ) -> tuple[Sheet, Axes, Axes, Axes]:
     """A sheet with its heading, and axes for two maps, each of equal scales, and for the colour bar.
 
@@ -77,7 +74,7 @@ def _places(
     edge, words, least, below, above = 0.9 * t, 4.2 * t, 15.5 * t, 8.6 * t, 2.2 * t
     room = look.width - 2 * (edge + words)
     trial = Sheet(look, look.height, layout=None)
-    trial.header(title, caption)
+    trial.header(heading)
     head = look.height * (1 - trial.top)
     printed = look.name == "print"
     sizes = [high - low for low, high in limits]
@@ -95,7 +92,7 @@ def _places(
         widths[i] = max(sizes[i][0] * scales[i], least)
     height = head + above + tallest * scale + below if printed else look.height
     sheet = Sheet(look, height, layout=None)
-    sheet.header(title, caption)
+    sheet.header(heading)
     spare = max(room - sum(widths), 0.0)
     x, axes = edge + words + spare / 4, []
     for (low, high), size, width, own in zip(limits, sizes, widths, scales, strict=True):

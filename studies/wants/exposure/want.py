@@ -190,6 +190,7 @@ def sentences(result: Result) -> list[str]:
 
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Maps of the first case, a figure a band."""
+    from tautwire.studies.drawing.style import Heading
     from tautwire.studies.wants.exposure.figures import exposure_figure
 
     case = result.study.cases()[0]
@@ -205,7 +206,7 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
         title = f"{band.name}: stay {keep_away(row):.1f} m clear with {row['power_w']:g} W"
         caption = f"Against {against(spec)}; duty {row['duty']:g}; {where}".rstrip("; ")
         stem = f"exposure-{band.name.replace(' ', '')}"
-        out[stem] = exposure_figure(one, two, case.setup().build(), title=title, caption=caption, size=size)
+        out[stem] = exposure_figure(one, two, case.setup().build(), Heading(title, caption, size))
     return out
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Sheet, style
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Sheet, style
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -34,9 +34,11 @@ def fit_figure(points: pd.DataFrame, sweeps: pd.DataFrame) -> Sheet:
     with style("print") as look:
         sheet = Sheet(look, height=4.8)
         sheet.header(
-            "Does the fitted set-up explain what was measured?",
-            "Dots: measured SWR. Line: fitted. Dashed: before the fit. Below: what is left of the reflection "
-            "coefficient, with a band of two standard deviations of the noise.",
+            Heading(
+                "Does the fitted set-up explain what was measured?",
+                "Dots: measured SWR. Line: fitted. Dashed: before the fit. Below: what is left of the reflection "
+                "coefficient, with a band of two standard deviations of the noise.",
+            )
         )
         axes = sheet.subplots(2, len(names), squeeze=False, sharex="col", gridspec_kw={"height_ratios": (2.2, 1)})
         most = 0.0

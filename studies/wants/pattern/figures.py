@@ -14,8 +14,8 @@ import numpy as np
 import pandas as pd
 
 from tautwire.studies.drawing.axes import Colours, groups, lines, running
-from tautwire.studies.drawing.style import INK, QUIET, RULE, Look, Sheet, style
-from tautwire.studies.drawing.words import shared_words, title_of
+from tautwire.studies.drawing.style import INK, QUIET, RULE, Heading, Look, Sheet, style
+from tautwire.studies.drawing.words import heading_of
 from tautwire.studies.wants.pattern.gain import gain_figure
 from tautwire.studies.wants.pattern.power import power_figure
 from tautwire.studies.wants.pattern.solid import solid_figure
@@ -40,20 +40,20 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
         return {}
     bands = [b for b in study.bands if (table["band"] == b.name).any()]
     cuts = from_radio(cuts, table, result.axis_columns)
-    head: dict[str, Any] = {"title": title_of(study), "caption": shared_words(study), "size": size}
+    heading = heading_of(study, size)
     out = {
-        "pattern_elevation": cut_figure(cuts, table, bands, study.axes, "elevation", **head),
-        "pattern_azimuth": cut_figure(cuts, table, bands, study.axes, "azimuth", **head),
-        "pattern_power": power_figure(table, bands, study.axes, **head),
+        "pattern_elevation": cut_figure(cuts, table, bands, study.axes, "elevation", heading),
+        "pattern_azimuth": cut_figure(cuts, table, bands, study.axes, "azimuth", heading),
+        "pattern_power": power_figure(table, bands, study.axes, heading),
     }
     gains = result.frames.get("pattern_gains")
     axis = running(study.axes)
     if gains is not None and axis is not None and axis.numbers is not None and len(axis.numbers) > 1:
-        out["pattern_gain"] = gain_figure(gains, table, bands, study.axes, **head)
+        out["pattern_gain"] = gain_figure(gains, table, bands, study.axes, heading)
     sphere = result.frames.get("pattern_sphere")
     if sphere is not None and not sphere.empty:
         sphere = from_radio(sphere, table, result.axis_columns)
-        out["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, **head)
+        out["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, heading)
     return out
 
 
@@ -74,27 +74,23 @@ def cut_figure(
     bands: Sequence[Band],
     axes: Sequence[Axis],
     cut: str,
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """A dial a band with a line a case. cuts, table: frames of want_pattern; cut: "elevation" or "azimuth"."""
     colours = Colours(running(axes))
     mine = cuts[cuts["cut"] == cut]
     part = groups(mine, axes)
     if len(part) > 1:
-        caption += f"; {part[0][0]} (the first of {len(part)} groups)"
+        heading = heading.noting(f"{part[0][0]}, the first of {len(part)} groups")
         mine = part[0][1]
     half = cut == "elevation" and mine["angle_deg"].max() <= 180
     top = _edge(mine["gain_dbi"])
-    with style(size) as look:
+    with style(heading.size) as look:
         across = min(len(bands), ACROSS if look.name == "print" else 4)
         rows = -(-len(bands) // across)
         tall = look.width / across * (0.58 if half else 1.0) * rows + 1.2
         sheet = Sheet(look, min(tall, 9.2) if look.name == "print" else None)
-        told = [_what(cut, table, colours.axis), caption]
-        sheet.header(title, "; ".join(words for words in told if words))
+        sheet.header(heading.under(_what(cut, table, colours.axis)))
         panels: Any = sheet.subplots(rows, across, squeeze=False, subplot_kw={"projection": "polar"})
         for ax in panels.flat[len(bands) :]:
             ax.set_visible(False)

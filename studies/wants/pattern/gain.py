@@ -8,7 +8,7 @@ from matplotlib.lines import Line2D
 
 from tautwire.model.operating.bands import Band
 from tautwire.studies.drawing.axes import groups, running
-from tautwire.studies.drawing.style import CYCLE, INK, Look, Sheet, style
+from tautwire.studies.drawing.style import CYCLE, INK, Heading, Sheet, style
 from tautwire.studies.study.study import Axis
 
 LOWEST = -25.0  # dBi shown
@@ -19,10 +19,7 @@ def gain_figure(
     table: pd.DataFrame,
     bands: Sequence[Band],
     axes: Sequence[Axis],
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """A column a band: above, gain from the radio at each elevation; below, the elevation of most gain.
 
@@ -32,16 +29,13 @@ def gain_figure(
     assert axis is not None
     parts = groups(gains, axes)
     if len(parts) > 1:
-        caption += f"; {parts[0][0]} (the first of {len(parts)} groups)"
+        heading = heading.noting(f"{parts[0][0]}, the first of {len(parts)} groups")
     gains, table = parts[0][1], groups(table, axes)[0][1]
-    with style(size) as look:
+    with style(heading.size) as look:
         across = min(len(bands), 4)
         blocks = -(-len(bands) // across)
         sheet = Sheet(look, look.height * (0.3 + 0.7 * blocks) if look.name == "print" else None)
-        sheet.header(
-            title,
-            "; ".join(filter(None, ["Gain from the radio along the bearing", caption])),
-        )
+        sheet.header(heading.under("Gain from the radio along the bearing"))
         grid: Any = sheet.subplots(
             2 * blocks, across, squeeze=False, height_ratios=[2.2, 1] * blocks, sharex=True, sharey="row"
         )

@@ -7,7 +7,7 @@ import pandas as pd
 from matplotlib.patches import Patch
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.style import INK, Look, Sheet, style
+from tautwire.studies.drawing.style import INK, Heading, Look, Sheet, style
 from tautwire.studies.study.study import Axis
 
 # lightness falls and rises along the bar, and every second part is hatched, so that neighbours differ without colour
@@ -27,16 +27,13 @@ def power_figure(
     table: pd.DataFrame,
     bands: Sequence[Band],
     axes: Sequence[Axis],
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """table: frame "pattern" of want_pattern. Bars: percent of the radio's forward power, the sky's written in."""
     count = int((table["band"] == bands[0].name).sum())
     if count > MOST_BARS:
-        caption += f"; the first {MOST_BARS} of {count} cases"
-    with style(size) as look:
+        heading = heading.noting(f"the first {MOST_BARS} of {count} cases")
+    with style(heading.size) as look:
         most = min(count, MOST_BARS)
         across = 2 if len(bands) > 1 else 1
         if look.name != "print":
@@ -44,7 +41,7 @@ def power_figure(
         rows = -(-len(bands) // across)
         inches = 1.6 + rows * (0.6 + 0.23 * max(most, 2))
         sheet = Sheet(look, inches if look.name == "print" else None)
-        sheet.header(title, f"Share of the radio's power, %; {caption}" if caption else "Share of the radio's power, %")
+        sheet.header(heading.under("Share of the radio's power, %"))
         panels: Any = sheet.subplots(rows, across, squeeze=False, sharex=True)
         for ax in panels.flat[len(bands) :]:
             ax.set_visible(False)

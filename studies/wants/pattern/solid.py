@@ -10,7 +10,7 @@ from matplotlib.colors import Normalize
 from mpl_toolkits.mplot3d import Axes3D  # noqa: F401  makes the projection known
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.style import INK, QUIET, RAMP, Look, Sheet, style
+from tautwire.studies.drawing.style import INK, QUIET, RAMP, Heading, Look, Sheet, style
 from tautwire.studies.study.study import Axis
 
 FLOOR = -20.0  # dBi, the centre
@@ -22,26 +22,18 @@ def solid_figure(
     table: pd.DataFrame,
     bands: Sequence[Band],
     axes: Sequence[Axis],
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """sphere, table: frames of want_pattern. Distance from the centre and colour are dBi, evenly from FLOOR up."""
     bands = bands[:MOST_BANDS]
     cases = _cases(sphere, axes)
     top = 5 * np.ceil(sphere["gain_dbi"].max() / 5)
     scale = Normalize(FLOOR, top)
-    with style(size) as look:
+    with style(heading.size) as look:
         shape = (len(cases), len(bands)) if len(cases) > 1 else (-(-len(bands) // 2), min(len(bands), 2))
         tall = look.width / shape[1] * 0.85 * shape[0] + 1.3
         sheet = Sheet(look, min(tall, 9.2) if look.name == "print" else None)
-        sheet.header(
-            title,
-            f"Gain from the radio over the horizon, dBi; {caption}"
-            if caption
-            else "Gain from the radio over the horizon, dBi",
-        )
+        sheet.header(heading.under("Gain from the radio over the horizon, dBi"))
         panels: Any = sheet.subplots(*shape, squeeze=False, subplot_kw={"projection": "3d"})
         flat = list(panels.flat)
         for i, (words, rows) in enumerate(cases):

@@ -8,7 +8,7 @@ import pandas as pd
 from matplotlib.ticker import MaxNLocator
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.style import CYCLE, INK, Look, Sheet, style
+from tautwire.studies.drawing.style import CYCLE, INK, Heading, Look, Sheet, style
 
 MOST_BANDS = 4
 
@@ -17,18 +17,15 @@ def shield_figure(
     table: pd.DataFrame,
     along: pd.DataFrame,
     bands: Sequence[Band],
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """table, along: "shield" and "shield_along" of one case; up to four bands and six variants are drawn."""
     bands = bands[:MOST_BANDS]
     names = list(dict.fromkeys(table["variant"]))
     drawn = [n for n in names if n in set(along["variant"])][: len(CYCLE)]
-    with style(size) as look:
+    with style(heading.size) as look:
         sheet = Sheet(look, look.height * 1.2 if look.name == "print" else None)
-        sheet.header(title, caption)
+        sheet.header(heading)
         axes: Any = sheet.subplots(2, len(bands), squeeze=False, sharey="row", height_ratios=[1.5, 1])
         for column, band in enumerate(bands):
             upper, lower = axes[:, column]

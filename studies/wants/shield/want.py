@@ -202,6 +202,7 @@ def _dip(row: pd.Series) -> str:
 
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Of the first case."""
+    from tautwire.studies.drawing.style import Heading
     from tautwire.studies.wants.shield.figures import shield_figure
 
     first = result.study.cases()[0]
@@ -210,7 +211,7 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
         return {}
     caption = result.study.words_of(first.labels)
     title = "Current on the coax shield, and what a choke does to the dip"
-    return {"shield": shield_figure(table, along, result.study.bands, title=title, caption=caption, size=size)}
+    return {"shield": shield_figure(table, along, result.study.bands, Heading(title, caption, size))}
 
 
 WANT = Want("shield", compute, ShieldSpec, sentences=sentences, plots=plots, sized=True, check=check)

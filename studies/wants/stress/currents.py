@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from matplotlib.lines import Line2D
 
 from tautwire.model.wires.structure import RETURNS, Structure
-from tautwire.studies.drawing.style import CYCLE, INK, QUIET, SOIL, Look, Sheet, style
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, SOIL, Heading, Sheet, style
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -18,18 +18,15 @@ DASHES = {"wire": "-", "counterpoise": (0, (4, 1.6)), "coax": (0, (1, 1.3))}
 def current_figure(
     along: pd.DataFrame,
     structure: Structure,
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """|I| (A rms) against distance (m), a colour a band (at most six); return conductors run to the left of the feed.
 
     along: table "stress_along" of one case. structure: its conductors.
     """
-    with style(size) as look:
+    with style(heading.size) as look:
         sheet = Sheet(look)
-        sheet.header(title, caption)
+        sheet.header(heading)
         ax = sheet.subplots()
         shown = [(structure.name(i), c) for i, c in enumerate(structure.conductors) if c.role != "nearby"]
         reach = max([c.length for _, c in shown if c.role in RETURNS], default=0.0)

@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator, NullFormatter, ScalarFormatter
 from matplotlib.transforms import ScaledTranslation
 
-from tautwire.studies.drawing.style import CYCLE, QUIET, Look, Sheet, style
+from tautwire.studies.drawing.style import CYCLE, QUIET, Heading, Look, Sheet, style
 
 PARTS = (
     ("core_w", "core", CYCLE[1].colour, ""),
@@ -23,15 +23,12 @@ def stress_figure(
     rows: pd.DataFrame,
     along: pd.DataFrame,
     core: pd.DataFrame | None,
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """rows: table "stress" of one case. along: "stress_along" of its wire. core: table "core", if there is one."""
-    with style(size) as look:
+    with style(heading.size) as look:
         sheet = Sheet(look, look.height * 1.35 if look.name == "print" else None)
-        sheet.header(title, caption)
+        sheet.header(heading)
         axes: Any = sheet.subplots(2, 2)
         for ax, column, name in ((axes[0, 0], "volts", "volts (rms)"), (axes[1, 0], "amps", "amps (rms)")):
             _along(ax, along, column, look)

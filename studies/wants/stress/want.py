@@ -171,6 +171,7 @@ def _why(table: pd.DataFrame) -> list[str]:
 
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Of the first case: volts and amps along the wire, heat, the core; currents on all conductors."""
+    from tautwire.studies.drawing.style import Heading
     from tautwire.studies.wants.stress.currents import current_figure
     from tautwire.studies.wants.stress.figures import stress_figure
 
@@ -186,11 +187,9 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
             parts["stress"],
             along_of(parts),
             parts.get("core"),
-            title="Volts, amps and heat",
-            caption=caption,
-            size=size,
+            Heading("Volts, amps and heat", caption, size),
         ),
-        "currents": current_figure(parts["stress_along"], structure, title=title, caption=caption, size=size),
+        "currents": current_figure(parts["stress_along"], structure, Heading(title, caption, size)),
     }
 
 

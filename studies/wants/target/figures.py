@@ -10,8 +10,8 @@ import pandas as pd
 from matplotlib.lines import Line2D
 
 from tautwire.model.fields.hop_angles import LAYERS, hop_elevation, hop_reach
-from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Look, Sheet, style
-from tautwire.studies.drawing.words import shared_words, title_of
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
+from tautwire.studies.drawing.words import heading_of
 from tautwire.studies.study.cells import in_words
 
 if TYPE_CHECKING:
@@ -29,11 +29,11 @@ def target_figures(result: Result, size: str | Look = "print") -> dict[str, Shee
         return {}
     study = result.study
     spec = study.options["target"]
-    head: dict[str, Any] = {"title": title_of(study), "caption": shared_words(study), "size": size}
+    heading = heading_of(study, size)
     bands = [b for b in study.bands if (table["band"] == b.name).any()]
     return {
-        "target": region_figure(table, bands, study.axes, **head),
-        "target_angles": angle_figure(table, spec.hops, spec.height, size=size),
+        "target": region_figure(table, bands, study.axes, heading),
+        "target_angles": angle_figure(table, spec.hops, spec.height, size),
     }
 
 
@@ -41,10 +41,7 @@ def region_figure(
     table: pd.DataFrame,
     bands: Sequence[Band],
     axes: Sequence[Axis],
-    *,
-    title: str = "",
-    caption: str = "",
-    size: str | Look = "print",
+    heading: Heading = Heading(),
 ) -> Sheet:
     """A row a case, a mark a region, by the fewest hops that reach it; a column a band. table: frame "target"."""
     known = table.dropna(subset=["region_radio_gain_dbi"])
@@ -52,9 +49,9 @@ def region_figure(
     names = _names(known, axes)
     cases = list(dict.fromkeys(names))
     regions = list(dict.fromkeys(table["region"]))[: len(CYCLE)]
-    with style(size) as look:
+    with style(heading.size) as look:
         sheet = Sheet(look, max(2.6, 1.7 + 0.24 * len(cases)) if look.name == "print" else None)
-        sheet.header(title, f"Gain from the radio towards each region, dBi; {caption}")
+        sheet.header(heading.under("Gain from the radio towards each region, dBi"))
         panels: Any = sheet.subplots(1, len(bands), squeeze=False, sharey=True, sharex=True)[0]
         for ax, band in zip(panels, bands, strict=True):
             for mark, region in zip(CYCLE, regions, strict=False):
@@ -102,16 +99,12 @@ def _region_words(known: pd.DataFrame, region: str) -> str:
     return f"{region}: {_hops(int(row['hops']))}, {angles} up"
 
 
-def angle_figure(
-    table: pd.DataFrame, hops: Sequence[int], height: float, *, title: str = "", size: str | Look = "print"
-) -> Sheet:
+def angle_figure(table: pd.DataFrame, hops: Sequence[int], height: float, size: str | Look = "print") -> Sheet:
     """Elevation angle against ground distance for the hops and layer looked at, and lower and higher layers (faint)."""
     with style(size) as look:
         sheet = Sheet(look, look.height * 0.8 if look.name == "print" else None)
-        sheet.header(
-            title or "At which angle a path leaves",
-            f"Geometry of mirrors over a sphere, not a prediction; heavy lines: layer at {height / 1e3:g} km",
-        )
+        caption = f"Geometry of mirrors over a sphere, not a prediction; heavy lines: layer at {height / 1e3:g} km"
+        sheet.header(Heading("At which angle a path leaves", caption))
         ax: Any = sheet.subplots()
         for layer in sorted({height, *LAYERS.values()}):
             for mark, n in zip(CYCLE, hops, strict=False):

@@ -10,7 +10,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm, ListedColormap
 
-from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, TARGET, Look, Sheet, style
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.raw import table_value
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, threshold, unserved_words, where
@@ -179,9 +179,11 @@ def turn_map(result: Result, labels: dict[str, Any], rows: pd.DataFrame) -> Shee
     with style("print") as look:
         sheet = Sheet(look, height=max(2.6, 1.7 + 0.25 * len(names)))
         sheet.header(
-            "How many turns off the reel serve which segment?",
-            f"Highest SWR at the radio across each segment. Dot: best setting. Dashed: the fewest stops that serve all "
-            f"that can be served up to {level:g}. {setup_words(result.study.raw, labels)}.",
+            Heading(
+                "How many turns off the reel serve which segment?",
+                f"Highest SWR at the radio across each segment. Dot: best setting. Dashed: the fewest stops that serve "
+                f"all that can be served up to {level:g}. {setup_words(result.study.raw, labels)}.",
+            )
         )
         ax = sheet.add_subplot()
         colours, norm = ListedColormap(list(SHADES)), BoundaryNorm(LEVELS, len(SHADES))

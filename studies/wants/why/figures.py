@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, TARGET, Sheet, style
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, TARGET, Heading, Sheet, style
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -45,10 +45,12 @@ def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> S
             for b, row in ((b, bands[bands["band"] == b].iloc[0]) for b in order)
         )
         sheet.header(
-            f"Why did the dip move? {moved}".replace("-", "\u2212"),
-            "Best cause on top. Left: the change it takes; a usual change is what one set-up differs from the next by "
-            "without anybody noticing; green explains all bands, grey does not. Right: where each dip would then be, "
-            "against where it was seen, in % of its frequency; shaded: reading error.",
+            Heading(
+                f"Why did the dip move? {moved}".replace("-", "\u2212"),
+                "Best cause on top. Left: the change it takes; a usual change is what one set-up differs from the next "
+                "by without anybody noticing; green explains all bands, grey does not. Right: where each dip would then "
+                "be, against where it was seen, in % of its frequency; shaded: reading error.",
+            )
         )
         left, right = sheet.subplots(1, 2, sharey=True, gridspec_kw={"width_ratios": (1.5, 1)})
         size = causes["usual_changes"].abs().to_numpy(float)
