@@ -17,9 +17,9 @@ from tautwire.model.constants import C0, EPS0, ETA0
 from tautwire.model.fields.near_field import NearField
 from tautwire.model.quadrature import on_panels
 from tautwire.model.soil.ground import GROUNDS, Layer, LayeredGround, MoistGround
-from tautwire.model.soil.remainder import Segments
 from tautwire.model.soil.sommerfeld import kernels
 from tautwire.model.soil.stack import Stack
+from tautwire.model.wires.segments import Segments
 
 SOURCE = "empymod 2, its wave-number kernels"
 

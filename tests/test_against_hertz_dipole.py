@@ -10,7 +10,7 @@ import pytest
 from tautwire.model.constants import C0, ETA0
 from tautwire.model.fields.near_field import NearField
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT
-from tautwire.model.soil.remainder import segments
+from tautwire.model.wires.segments import joined_segments
 
 pytestmark = pytest.mark.validation
 
@@ -40,7 +40,7 @@ def wire(middle, direction, length, current, ground=FREE_SPACE):
     count = 40
     stops = np.linspace(-length / 2, length / 2, count + 1)
     nodes = np.array(middle) + stops[:, None] * np.array(direction)
-    return NearField(F, segments(nodes[:-1], nodes[1:]), current((stops[1:] + stops[:-1]) / 2) + 0j, ground)
+    return NearField(F, joined_segments(nodes[:-1], nodes[1:]), current((stops[1:] + stops[:-1]) / 2) + 0j, ground)
 
 
 def around(distance, count=40, seed=1):

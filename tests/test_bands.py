@@ -39,14 +39,14 @@ def test_unknown_names_are_refused_with_the_nearest() -> None:
 @pytest.mark.parametrize("region", REGIONS)
 def test_every_segment_lies_in_its_band_and_has_a_source(region: object) -> None:
     known = {band.name: band for band in bands.bands(region)}
-    names = [segment.name for segment in bands.segments(region)]
+    names = [segment.name for segment in bands.band_segments(region)]
     assert len(names) == len(set(names))
-    for segment in bands.segments(region):
+    for segment in bands.band_segments(region):
         band = known[segment.band]
         assert band.lower <= segment.lower < segment.upper <= band.upper
         assert segment.source
         assert bands.segment_named(segment.name, region) == segment
-    assert {segment.band for segment in bands.segments(region)} == set(known)
+    assert {segment.band for segment in bands.band_segments(region)} == set(known)
 
 
 def test_phone_edges_follow_the_region() -> None:
@@ -89,8 +89,8 @@ def test_band_of() -> None:
 
 def test_segments_and_counts_are_checked() -> None:
     with pytest.raises(InputError):
-        bands.Segment("x", "", 2.0, 1.0)
+        bands.BandSegment("x", "", 2.0, 1.0)
     with pytest.raises(InputError):
-        bands.Segment("x", "", float("nan"), 1.0)
+        bands.BandSegment("x", "", float("nan"), 1.0)
     with pytest.raises(InputError):
         bands.band_named("20 m").whole.frequencies(1)

@@ -24,7 +24,7 @@ from browser import DESKTOP, PHONE, browser, complaints, offline, resize
 from tautwire.model.errors import InputError
 from tautwire.model.reflection import swr
 from tautwire.studies.explorer.explorer import explore, write_explorer
-from tautwire.studies.explorer.live import LiveServer, solve
+from tautwire.studies.explorer.live import LiveServer, answer
 from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.explorer.surface import lagrange
 from tautwire.studies.running.store import Store
@@ -307,7 +307,7 @@ def test_a_taken_port_is_refused(server: LiveServer, made: Controls, store: Stor
 
 
 def test_solve_without_a_page(made: Controls, store: Store) -> None:
-    told = solve(made, {"setting": {**made.start, "antenna.slope": 30}, "picked": [1]}, store)
+    told = answer(made, {"setting": {**made.start, "antenna.slope": 30}, "picked": [1]}, store)
     assert told["length"] == pytest.approx(20.4) and len(told["bands"]) == 2
     assert min(told["bands"][1]) < 2
 

@@ -19,7 +19,7 @@ from tautwire.studies.wants.fit.fitted import with_fit
 from tautwire.studies.wants.fit.fitting import fit, scatter
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
 from tautwire.studies.wants.fit.search import Measured, Parameter
-from tautwire.studies.wants.fit.words import notes
+from tautwire.studies.wants.fit.words import fit_notes
 from tautwire.studies.wants.local_model import radio_gamma, value_at, wire_impedance, with_value, with_values
 
 F20, F40 = np.linspace(13e6, 15.4e6, 61), np.linspace(6.6e6, 7.8e6, 61)
@@ -45,7 +45,7 @@ def test_truth_comes_back_within_its_confidence(remember: Store) -> None:
     assert found.rms == pytest.approx((0.005, 0.005), rel=0.2)
     assert value_at(found.setup, "antenna.length") == pytest.approx(20.21, abs=0.02)
     assert found.solved < 25
-    assert any("Noise explains" in n for n in notes(found))
+    assert any("Noise explains" in n for n in fit_notes(found))
 
 
 def test_stated_confidence_is_right_on_average(remember: Store) -> None:
@@ -124,9 +124,9 @@ def test_wrong_plane_is_noticed_and_a_right_one_is_not(remember: Store) -> None:
     wrong = [Measured(Sweep.from_gamma(s.f_hz, s.gamma, 50.0, "radio", s.name)) for s in taken if s.gamma is not None]
     found = fit(lakeside(), wrong, [LENGTH, LEAKAGE], remember=remember)
     assert found.other_plane < 0.1
-    assert any("WRONG PLANE? Taken at the transformer instead of the radio" in n for n in notes(found))
+    assert any("WRONG PLANE? Taken at the transformer instead of the radio" in n for n in fit_notes(found))
     right = fit(lakeside(), [Measured(s) for s in taken], [LENGTH, LEAKAGE], remember=remember)
-    assert not any("PLANE" in n for n in notes(right))
+    assert not any("PLANE" in n for n in fit_notes(right))
 
 
 def test_noise_is_measured_and_said(remember: Store) -> None:
@@ -134,7 +134,7 @@ def test_noise_is_measured_and_said(remember: Store) -> None:
         s = sweeps({}, remember, noise)[1]
         assert scatter(Measured(s)) == pytest.approx(noise, rel=0.35)
     found = fit(lakeside(), [Measured(s)], [LENGTH], remember=remember)
-    assert any("20m is noisy" in n for n in notes(found))
+    assert any("20m is noisy" in n for n in fit_notes(found))
     quiet = Measured(sweeps({}, remember, 0.0)[1])
     assert scatter(quiet) < 5e-4
 
@@ -142,7 +142,7 @@ def test_noise_is_measured_and_said(remember: Store) -> None:
 def test_something_else_wrong_is_said(remember: Store) -> None:
     """Coax of another length: no leakage can make up for it."""
     odd = [Measured(s) for s in sweeps({"coax.length": 8.0}, remember)]
-    words = notes(fit(lakeside(), odd, [LEAKAGE], remember=remember))
+    words = fit_notes(fit(lakeside(), odd, [LEAKAGE], remember=remember))
     assert any("something else differs from the set-up" in n for n in words)
 
 
@@ -154,9 +154,9 @@ def test_values_that_look_alike_are_named(remember: Store) -> None:
     length = Parameter("antenna.length", 20.4, 19.6, 21.2)
     found = fit(lakeside(), [only], [length, jacket], remember=remember)
     assert abs(found.correlation[0, 1]) > 0.95
-    assert any("cannot tell antenna.length and wire.jacket_er apart" in n for n in notes(found))
+    assert any("cannot tell antenna.length and wire.jacket_er apart" in n for n in fit_notes(found))
     stray = Parameter("transformer.winding_resistance", 0.06, 0.05, 0.07, 0.06, 1e-3)
-    weak = notes(fit(lakeside(), [only], [LENGTH, stray], remember=remember))
+    weak = fit_notes(fit(lakeside(), [only], [LENGTH, stray], remember=remember))
     assert any("next to nothing about transformer.winding_resistance" in n for n in weak)
 
 

@@ -15,7 +15,7 @@ from tautwire.studies.wants.fit.fitting import Fit, fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
 from tautwire.studies.wants.fit.missing import missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
-from tautwire.studies.wants.fit.words import left_out_words, notes
+from tautwire.studies.wants.fit.words import fit_notes, left_out_words
 from tautwire.studies.wants.local_model import with_values
 
 F = (np.linspace(6.6e6, 7.8e6, 61), np.linspace(13e6, 15.4e6, 61), np.linspace(27e6, 30.5e6, 61))
@@ -48,7 +48,7 @@ def test_another_transformer_is_named_and_the_length_then_found(remember: Store)
     core = {p.path: (p, float(v)) for p, v in zip(tried[0].parameters, tried[0].estimate, strict=True)}
     assert core["transformer.magnetising_inductance"][1] == pytest.approx(8e-6, rel=0.15)
     assert core["transformer.loss_resistance"][1] == pytest.approx(250, rel=0.15)
-    assert set(notes(found, left_out=tried)) >= set(left_out_words(tried))
+    assert set(fit_notes(found, left_out=tried)) >= set(left_out_words(tried))
 
     # as the lines to add would: both freed, started from what was found
     freed = [Parameter(p.path, v, p.low, p.high) for p, v in core.values()]

@@ -7,10 +7,11 @@ import pytest
 
 from tautwire.model.errors import InputError
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround
-from tautwire.model.soil.remainder import Segments, remainder_matrix, segments
+from tautwire.model.soil.remainder import remainder_matrix
 from tautwire.model.soil.soil_table import R_MAX, R_MIN, SoilTable, soil_table
 from tautwire.model.soil.sommerfeld import kernels
 from tautwire.model.solve.engine import admittance
+from tautwire.model.wires.segments import Segments, joined_segments
 
 SANDY = UniformGround(10, 2e-3)
 
@@ -83,7 +84,7 @@ def test_off_the_table_is_refused(sandy):
 def test_no_table_without_soil(ground):
     with pytest.raises(InputError, match="need no table"):
         soil_table(14e6, ground)
-    seg = segments(*straight([(0, 0, 1), (3, 0, 1)], [3]))
+    seg = joined_segments(*straight([(0, 0, 1), (3, 0, 1)], [3]))
     assert np.array_equal(remainder_matrix(None, seg), np.zeros((3, 3)))
 
 
@@ -95,7 +96,7 @@ def test_bad_tables_are_refused():
 
 def test_current_is_linear_between_neighbours_and_zero_at_free_ends():
     starts, ends = np.array([[0, 0, 1.0], [1, 0, 1]]), np.array([[1, 0, 1.0], [4, 0, 1]])
-    current = segments(starts, ends).current
+    current = joined_segments(starts, ends).current
     assert current[0] == pytest.approx(np.array([[0, 0], [1, 0], [0.75, 0.25]]))
     assert current[1] == pytest.approx(np.array([[0.75, 0.25], [0, 1], [0, 0]]))
 
@@ -106,7 +107,7 @@ def test_three_limbs_of_unequal_length_obey_kirchhoff(flip):
     tips = np.array([[1, 0, 2], [0, -0.3, 2], [0, 0, 0.5]])
     starts, ends = np.tile(hub, (3, 1)), tips.copy()
     starts[:flip], ends[:flip] = ends[:flip].copy(), starts[:flip].copy()
-    seg = segments(starts + 1e-8, ends)
+    seg = joined_segments(starts + 1e-8, ends)
     inward = np.arange(3) < flip
     at_hub = np.where(inward[:, None], seg.current[:, 2], seg.current[:, 0])
     out = np.where(inward, -1.0, 1.0)
@@ -118,16 +119,16 @@ def test_three_limbs_of_unequal_length_obey_kirchhoff(flip):
 
 def test_a_segment_may_run_either_way(sandy):
     starts, ends = straight([(0, 0, 0.5), (2, 1, 1.5), (4, 0, 0.3)], [3, 4])
-    z = remainder_matrix(sandy, segments(starts, ends))
+    z = remainder_matrix(sandy, joined_segments(starts, ends))
     sign = np.where(np.arange(7) == 4, -1, 1)
     starts[4], ends[4] = ends[4].copy(), starts[4].copy()
-    turned = remainder_matrix(sandy, segments(starts, ends))
+    turned = remainder_matrix(sandy, joined_segments(starts, ends))
     assert abs(turned * np.outer(sign, sign) - z).max() < 1e-9 * abs(z).max()
 
 
 def test_a_segment_without_length_is_refused():
     with pytest.raises(InputError, match="segment length"):
-        segments(np.zeros((1, 3)), np.zeros((1, 3)))
+        joined_segments(np.zeros((1, 3)), np.zeros((1, 3)))
 
 
 def test_reciprocity(sandy):
@@ -146,7 +147,7 @@ def test_reciprocity(sandy):
 
 def test_reciprocity_along_a_wire(sandy):
     """Away from the wire's ends, where point matching and current differ."""
-    z = remainder_matrix(sandy, segments(*straight([(0, 0, 0.5), (15, 0, 8)], [60])))[2:-2, 2:-2]
+    z = remainder_matrix(sandy, joined_segments(*straight([(0, 0, 0.5), (15, 0, 8)], [60])))[2:-2, 2:-2]
     assert abs(z - z.T).max() < 2e-3 * abs(z).max()
 
 
@@ -154,7 +155,7 @@ def test_reciprocity_along_a_wire(sandy):
 def test_convergence_with_quadrature_points(sandy, height):
     """A wire with its counterpoise: the usual few points against many."""
     starts, ends = straight([(-4, 0, height), (0, 0, height), (10, 0, height + 6)], [10, 24])
-    seg = segments(starts, ends)
+    seg = joined_segments(starts, ends)
     few, many = remainder_matrix(sandy, seg), remainder_matrix(sandy, seg, 8, 40)
     assert abs(few - many).max() < 1e-3 * abs(many).max()
     exact = remainder_matrix(Exact(sandy), seg)
@@ -167,7 +168,7 @@ def test_feed_impedance_converges(sandy, height):
     legs = [((-5.3, 0.0, height), (5.3, 0.0, height), 21, 1e-3)]
     free, perfect = (np.linalg.inv(admittance(legs, 14e6, p)) for p in (False, True))
     quasi_static = free + (sandy.n2 - 1) / (sandy.n2 + 1) * (perfect - free)
-    seg = segments(*straight([legs[0][0], legs[0][1]], [21]))
+    seg = joined_segments(*straight([legs[0][0], legs[0][1]], [21]))
 
     def impedance(*arguments):
         return 1 / np.linalg.inv(quasi_static + remainder_matrix(*arguments))[10, 10]
@@ -180,6 +181,6 @@ def test_feed_impedance_converges(sandy, height):
 def test_moving_and_turning_the_antenna_changes_nothing(sandy):
     starts, ends = straight([(-2, 0, 0.05), (0, 0, 0.05), (5, 3, 4)], [5, 10])
     turn = np.array([[0.6, -0.8, 0], [0.8, 0.6, 0], [0, 0, 1]])
-    z = remainder_matrix(sandy, segments(starts, ends))
-    moved = remainder_matrix(sandy, segments(starts @ turn.T + [7, -3, 0], ends @ turn.T + [7, -3, 0]))
+    z = remainder_matrix(sandy, joined_segments(starts, ends))
+    moved = remainder_matrix(sandy, joined_segments(starts @ turn.T + [7, -3, 0], ends @ turn.T + [7, -3, 0]))
     assert abs(z - moved).max() < 1e-9 * abs(z).max()

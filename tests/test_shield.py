@@ -11,7 +11,7 @@ from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.cautions import CAUTIONS, DEFERENCE, caution_text, cautions_for
 from tautwire.studies.study.columns import COLUMNS
-from tautwire.studies.wants.exposure.want import shown
+from tautwire.studies.wants.exposure.want import rounded_up
 from tautwire.studies.wants.shield import want as want_shield
 from tautwire.studies.wants.shield.want import AS_BUILT, variants
 
@@ -81,8 +81,8 @@ def test_exposure_is_told_in_words_and_grows_with_power(result, tmp_path):
     strong = RAW | {"radio": {"power": "400 W", "duty": 0.5}, "study": RAW["study"] | {"want": ["exposure"]}}
     more = run(read_study(strong), Store(tmp_path), workers=0)
     assert more.frames["exposure"].iloc[0]["stay_away_m"] > 1.2 * row["stay_away_m"]
-    assert shown(0.81) == 0.9
-    assert shown(0.0) == 0.1
+    assert rounded_up(0.81) == 0.9
+    assert rounded_up(0.0) == 0.1
 
 
 def test_summary_has_each_caution_once_and_says_who_comes_first(result):

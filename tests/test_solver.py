@@ -14,13 +14,13 @@ from mixed_potential import extrapolated
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.fields.power_balance import power_balance
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT, ground_named
-from tautwire.model.soil.remainder import segments
 from tautwire.model.solve.calibration import voltage_scale
 from tautwire.model.solve.engine import admittance
 from tautwire.model.solve.solver import Solver
 from tautwire.model.wires.layout import sloper
 from tautwire.model.wires.mesh import MeshRules, mesh
 from tautwire.model.wires.return_conductors import Choke, CoaxShield
+from tautwire.model.wires.segments import joined_segments
 from tautwire.model.wires.structure import Structure, structure
 from tautwire.model.wires.wire import WireType
 from tautwire.studies.running.quality import power_error
@@ -143,7 +143,7 @@ def test_a_response_that_does_not_settle_is_no_answer(monkeypatch):
 
 def test_a_uniform_wire_needs_next_to_no_calibration():
     m = mesh(dipole(10.6, 1e-3), F, even(10.6, 22))
-    scale = voltage_scale(admittance(m.legs, F)[None], segments(m.start, m.end), np.array([F]))
+    scale = voltage_scale(admittance(m.legs, F)[None], joined_segments(m.start, m.end), np.array([F]))
     assert np.abs(scale - 1).max() < 0.02
 
 

@@ -24,7 +24,7 @@ from tautwire.studies.wants.why.causes import both, causes
 from tautwire.studies.wants.why.figures import why_figure
 from tautwire.studies.wants.why.ranking import Shift, Why, explain, remaining, shift_of, shifts_between
 from tautwire.studies.wants.why.want import WhySpec, shifts_of
-from tautwire.studies.wants.why.words import notes, wire_advice
+from tautwire.studies.wants.why.words import why_notes, wire_advice
 
 F = (np.linspace(6.5e6, 7.9e6, 141), np.linspace(12.9e6, 15.6e6, 141))
 
@@ -67,7 +67,7 @@ def test_length_of_wire_is_first_and_the_advice_undoes_it(remember: Store) -> No
     setup = lakeside()
     why = explain(setup, changed_by("wire out", 1.0, remember), remember=remember)
     assert named(why, "wire out")[0] == 0
-    words = " ".join(notes(setup, why, 1e-3))
+    words = " ".join(why_notes(setup, why, 1e-3))
     assert "Likeliest: wire out, 0.3" in words and "reel in 0.3" in words and "by the reel 1.0 turns" in words
 
 
@@ -80,7 +80,7 @@ def test_other_causes_are_told_apart_by_the_second_band(remember: Store) -> None
     one = explain(lakeside(), shifts[1:], remember=remember)
     place, _ = named(one, "wire out")
     assert one.explanations[place].explains
-    assert "One dip fits many causes" in " ".join(notes(lakeside(), one, 1e-3))
+    assert "One dip fits many causes" in " ".join(why_notes(lakeside(), one, 1e-3))
 
 
 def test_a_mast_that_appears_is_found_and_bearing_then_matters(remember: Store) -> None:
@@ -91,8 +91,8 @@ def test_a_mast_that_appears_is_found_and_bearing_then_matters(remember: Store) 
     assert "bearing of the antenna" not in [c.name for c in causes(setup)]
     shifts = (Shift("20 m", 14.2e6, 14.15e6),)
     why = explain(setup, shifts, remember=remember)
-    assert "Turning everything together makes no difference" in notes(setup, why, 1e-3)[-1]
-    assert "does matter" in " ".join(notes(with_mast, why, 1e-3))
+    assert "Turning everything together makes no difference" in why_notes(setup, why, 1e-3)[-1]
+    assert "does matter" in " ".join(why_notes(with_mast, why, 1e-3))
 
 
 SHORE = {**RAW, "site": {"soil": "average soil"}, "coax": {"type": "RG-58", "length": "8 m", "bearing": "180 deg"}}
@@ -148,7 +148,7 @@ def test_two_causes_at_once_are_found_together(remember: Store) -> None:
     pairs = {e.cause.name: e for e in why.explanations if e.pair}
     true = pairs["wire out and length of the coax"]
     assert true.explains and true.change == pytest.approx(math.hypot(0.4, 2.5), rel=0.1)
-    assert any("two together do" in n for n in notes(setup, why, 2e-4))
+    assert any("two together do" in n for n in why_notes(setup, why, 2e-4))
 
 
 def test_leaves_and_coiled_coax_move_the_dip_as_they_must(remember: Store) -> None:
@@ -172,7 +172,7 @@ def test_leaves_and_coiled_coax_move_the_dip_as_they_must(remember: Store) -> No
 
 def test_nothing_moved_needs_no_cause(remember: Store) -> None:
     shifts = (Shift("20 m", 14.2e6, 14.205e6),)
-    words = notes(lakeside(), explain(lakeside(), shifts, remember=remember), 1e-3)
+    words = why_notes(lakeside(), explain(lakeside(), shifts, remember=remember), 1e-3)
     assert words[0].startswith("Nothing needs to be explained") and not any("Likeliest" in w for w in words)
 
 

@@ -18,7 +18,7 @@ from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.model.fields.exposure_limits import Level, quotient
 from tautwire.model.fields.near_field import CLOSE, LOWEST_POINT, NearField, distance
-from tautwire.model.soil.remainder import Segments
+from tautwire.model.wires.segments import Segments
 
 HEIGHTS = (0.1, 0.5, 1.0, 1.5, 2.0)  # m
 REACHES = (1.0, 1.6, 2.6, 4.2, 6.8, 11.0, 18.0, 30.0)  # m from any conductor, tried in turn
@@ -29,7 +29,7 @@ MOST_POINTS = 60_000
 
 
 @dataclass(frozen=True, eq=False)
-class Sheet:
+class FieldMap:
     """Quotients on a flat grid: value (B, A) at across (A,) and up (B,), m; nan beyond reach, inf closer than CLOSE.
 
     A plan has x and y, and the greatest value over the heights; a section has metres along the bearing and height.
@@ -55,8 +55,8 @@ class StayAway:
     from_end: float
     from_any_part: float
     worst: Real | None
-    plan: Sheet
-    section: Sheet
+    plan: FieldMap
+    section: FieldMap
     complete: bool
 
 
@@ -107,7 +107,7 @@ def stay_away(
     places, cut = _crossings(level.points, planes, value), _crossings(upright.points, section, value)
     with np.errstate(all="ignore"):
         highest = np.fmax.reduce(planes, axis=0)
-    plan, sheet = Sheet(level.across, level.up, highest), Sheet(upright.across, upright.up, section)
+    plan, sheet = FieldMap(level.across, level.up, highest), FieldMap(upright.across, upright.up, section)
     if len(places) == 0 and len(cut) == 0:
         return StayAway(0.0, 0.0, 0.0, 0.0, None, plan, sheet, complete)
     any_part = max(float(_nearest(seg, p).max()) if len(p) else 0.0 for p in (places, cut))
@@ -155,7 +155,7 @@ def _nearest(seg: Segments, points: Real) -> Real:
 
 def _runs(seg: Segments) -> Segments:
     """The same conductors with as few segments as they have straight runs; for distances, so without currents."""
-    start, end, way = seg.centre - seg.vector / 2, seg.centre + seg.vector / 2, seg.vector / seg.length[:, None]
+    start, end, way = seg.start, seg.end, seg.vector / seg.length[:, None]
     goes_on = (np.abs(start[1:] - end[:-1]).max(1) < 1e-6) & (np.abs(way[1:] - way[:-1]).max(1) < 1e-6)
     first, last = np.append(True, ~goes_on), np.append(~goes_on, True)
     return Segments((start[first] + end[last]) / 2, end[last] - start[first], np.zeros((int(first.sum()), 3, 0)))
@@ -196,7 +196,7 @@ def _axis(low: float, high: float, step: float) -> Real:
 
 def _plan(seg: Segments, heights: tuple[float, ...], reach: float, step: float) -> _Grid:
     """Level grids, points (Z, Y, X, 3), of what comes within reach of the conductors."""
-    ends = np.concatenate([seg.centre - seg.vector / 2, seg.centre + seg.vector / 2])
+    ends = np.concatenate([seg.start, seg.end])
     low, high = ends[:, :2].min(axis=0) - reach, ends[:, :2].max(axis=0) + reach
     x, y = _axis(low[0], high[0], step), _axis(low[1], high[1], step)
     z, yy, xx = np.meshgrid(np.array(heights), y, x, indexing="ij")
@@ -211,7 +211,7 @@ def _plan(seg: Segments, heights: tuple[float, ...], reach: float, step: float) 
 
 def _section(seg: Segments, feed: Real, bearing: float, reach: float, step: float) -> _Grid:
     """The upright grid through the feed, points (B, A, 3); across is metres along the bearing."""
-    ends = np.concatenate([seg.centre - seg.vector / 2, seg.centre + seg.vector / 2])
+    ends = np.concatenate([seg.start, seg.end])
     s = (ends - feed)[:, :2] @ [math.sin(bearing), math.cos(bearing)]
     along = _axis(s.min() - reach, s.max() + reach, step)
     up = np.maximum(_axis(0, ends[:, 2].max() + reach, step), 2 * LOWEST_POINT)

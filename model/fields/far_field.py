@@ -22,8 +22,8 @@ from tautwire.model.errors import InputError
 from tautwire.model.frequencies import wave_number
 from tautwire.model.quadrature import legendre
 from tautwire.model.soil.ground import Ground
-from tautwire.model.soil.remainder import Segments, shape
 from tautwire.model.solve.solver import Solution
+from tautwire.model.wires.segments import Segments, shape
 
 POINTS = 3  # Gauss points a segment; segments are far below a wavelength
 BLOCK = 1_000_000  # directions times points handled at once

@@ -23,9 +23,9 @@ from tautwire.model.errors import InputError
 from tautwire.model.frequencies import wave_number
 from tautwire.model.quadrature import legendre
 from tautwire.model.soil.ground import Ground
-from tautwire.model.soil.remainder import Segments, shape, shape_slope
 from tautwire.model.soil.soil_table import BEND, R_MIN, SoilTable, soil_table, table_reach
 from tautwire.model.solve.solver import Solution
+from tautwire.model.wires.segments import Segments, shape, shape_slope
 
 CLOSE = 0.05  # m, least distance to the axis of a conductor
 LOWEST_POINT = 0.01  # m above soil
@@ -86,7 +86,7 @@ class NearField:
         soil = not self.ground.is_free_space
         if soil and len(points) and points[:, 2].min() < LOWEST_POINT - 1e-12:
             raise InputError("point, height", f"{points[:, 2].min():.4g} m", f"{LOWEST_POINT} m or more above soil")
-        image = replace(seg, centre=seg.centre * [1, 1, -1], vector=seg.vector * [1, 1, -1])
+        image = seg.mirrored
         rest = self._remainder(points) if soil and not self.ground.is_perfect else None
         for part in np.array_split(points, max(1, math.ceil(len(points) * len(seg.centre) / CHUNK))):
             if len(part) == 0:
@@ -180,7 +180,7 @@ class _Remainder:
 
     def fields(self, points: Real, seg: Segments, amps: Complex) -> Complex:
         """E and H (M, 6) at points (M, 3) of currents amps (N, 3)."""
-        gap = np.linalg.norm(points[:, None] - seg.centre * [1, 1, -1], axis=-1)
+        gap = seg.image_distance(points)
         out = np.zeros((*gap.shape, 6), complex)
         for mask, count in _in_classes(gap, seg.length, REST):
             i, j = np.nonzero(mask)

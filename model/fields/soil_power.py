@@ -28,9 +28,9 @@ from tautwire.model.constants import ETA0
 from tautwire.model.fields.far_field import moments
 from tautwire.model.frequencies import wave_number
 from tautwire.model.quadrature import legendre, on_panels
-from tautwire.model.soil.remainder import Segments
 from tautwire.model.soil.stack import Stack
 from tautwire.model.solve.solver import Solution
+from tautwire.model.wires.segments import Segments
 
 CUT = 10.0  # times |n|: lateral wave numbers beyond it are left to the charges
 DECAY = 8.0  # exp(-DECAY) of a wave is nothing
@@ -107,7 +107,7 @@ class _Spectrum:
         self._seg, self._current, self._k = seg, current, k
         self._points: dict[int, tuple[Real, Complex]] = {}
         self._longest = k * float(np.hypot(seg.vector[:, 0], seg.vector[:, 1]).max())
-        ends = np.concatenate([seg.centre - seg.vector / 2, seg.centre + seg.vector / 2])
+        ends = np.concatenate([seg.start, seg.end])
         self._ends = k * ends
         self.lowest = float(self._ends[:, 2].min())
 
@@ -233,7 +233,7 @@ def image_energy(seg: Segments, current: Complex, points: int = 6) -> float:
     length = seg.length
     first, middle, last = np.moveaxis(seg.current @ current, -1, 0)
     charge = _Charge((last - first) / length, 4 * (first + last - 2 * middle) / length**2)
-    start, along = (seg.centre - seg.vector / 2) * [1, 1, -1], seg.vector * [1, 1, -1] / length[:, None]
+    start, along = seg.mirrored.start, seg.mirrored.vector / length[:, None]
     total = 0.0
     for i in range(len(length)):
         edges = _to_both_ends(length[i], 2 * float(seg.centre[i, 2] - abs(seg.vector[i, 2]) / 2))

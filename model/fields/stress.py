@@ -191,9 +191,9 @@ def potential(solution: Solution) -> Complex:
     q = charge(solution)
     total: Complex = _kernel(solution, seg.centre, seg.vector, solution.mesh.radius) @ _stack(q)
     if not ground.is_free_space:
-        mirror = np.array([1, 1, -1])
+        image = seg.mirrored
         total = total - ground.kappa(solution.f_hz) * _kernel(
-            solution, seg.centre * mirror, seg.vector * mirror, 0 * seg.length
+            solution, image.centre, image.vector, 0 * seg.length
         ) @ _stack(q)
     return np.asarray(total)
 

@@ -28,7 +28,7 @@ OWN = "given by the user"
 
 
 @dataclass(frozen=True)
-class Segment:
+class BandSegment:
     """A stretch of frequencies wanted for a purpose. lower, upper: Hz. band: its band's name, or "" if none."""
 
     name: str
@@ -70,9 +70,9 @@ class Band:
     note: str = ""
 
     @property
-    def whole(self) -> Segment:
+    def whole(self) -> BandSegment:
         """The whole band as one segment."""
-        return Segment(self.name, self.name, self.lower, self.upper, self.source)
+        return BandSegment(self.name, self.name, self.lower, self.upper, self.source)
 
     def holds(self, f_hz: float) -> bool:
         return self.lower <= f_hz <= self.upper
@@ -174,7 +174,7 @@ def bands(region: object = 1) -> tuple[Band, ...]:
     return tuple(found)
 
 
-T = TypeVar("T", Band, Segment)
+T = TypeVar("T", Band, BandSegment)
 
 
 def _spaced(name: str) -> str:
@@ -213,7 +213,7 @@ def band_of(f_hz: float, region: object = 1) -> Band | None:
     return next((band for band in bands(region) if band.holds(f_hz)), None)
 
 
-def segments(region: object = 1) -> tuple[Segment, ...]:
+def band_segments(region: object = 1) -> tuple[BandSegment, ...]:
     """CW, digital and phone segments of every band that has them in the region, cut to the band's edges."""
     where = region_named(region)
     found = []
@@ -226,7 +226,7 @@ def segments(region: object = 1) -> tuple[Segment, ...]:
                 continue
             lower, upper = max(edges[0] * 1e3, band.lower), min(edges[1] * 1e3, band.upper)
             if lower < upper:
-                found.append(Segment(f"{band.name} {mode}", band.name, lower, upper, source))
+                found.append(BandSegment(f"{band.name} {mode}", band.name, lower, upper, source))
     return tuple(found)
 
 
@@ -245,7 +245,7 @@ def _own(name: str, field: str) -> tuple[float, float] | None:
     return lower, upper
 
 
-def segment_named(name: str, region: object = 1) -> Segment:
+def segment_named(name: str, region: object = 1) -> BandSegment:
     """A segment by name ("20 m CW"), a whole band ("20 m"), or the user's own ("14.000-14.070 MHz").
 
     Raises InputError naming the nearest segment, or for edges in the wrong order or outside 1.8 to 54 MHz.
@@ -253,6 +253,6 @@ def segment_named(name: str, region: object = 1) -> Segment:
     if edges := _own(name, "segment"):
         lower, upper = edges
         band = next((b.name for b in bands(region) if b.holds(lower) and b.holds(upper)), "")
-        return Segment(str(name).strip(), band, lower, upper, OWN)
-    known = {band.name: band.whole for band in bands(region)} | {s.name: s for s in segments(region)}
+        return BandSegment(str(name).strip(), band, lower, upper, OWN)
+    known = {band.name: band.whole for band in bands(region)} | {s.name: s for s in band_segments(region)}
     return _pick(name, "segment", known)

@@ -1,100 +1,21 @@
 """What a real soil adds to the impedance matrix beyond the quasi-static image: Zrest.
 
 Zrest_ij = - length_i t_i . E(centre of segment i; unit current on segment j)
-
-The current is continuous: on each segment the quadratic through its values at start, centre and end. Centre values are
-the unknowns; it is zero at a free end, and where segments meet it obeys Kirchhoff's law.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
 import numpy as np
-from numpy.typing import ArrayLike
-from scipy.sparse import coo_array, csr_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
+from scipy.sparse import csr_array
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import ETA0
-from tautwire.model.errors import InputError
 from tautwire.model.quadrature import legendre
 from tautwire.model.remember import Remember, compute_always, key_of
 from tautwire.model.soil.ground import Ground
 from tautwire.model.soil.soil_table import SoilTable, soil_table, table_reach
+from tautwire.model.wires.segments import Segments, shape
 
-Point = tuple[float, float, float]
 FAR_POINTS, NEAR_POINTS = 2, 8  # Gauss points on a source segment
 NEAR = 3.0  # a pair closer than this many source lengths, counted to the image, is near
-
-
-@dataclass(frozen=True, eq=False)
-class Segments:
-    """N straight segments. centre (N, 3), vector (N, 3): from start to end, both m.
-
-    current (N, 3, N): current at the start, centre and end of each segment for unit current in each segment's centre.
-    """
-
-    centre: Real
-    vector: Real
-    current: Real
-
-    @property
-    def length(self) -> Real:
-        """(N,) m."""
-        return np.linalg.norm(self.vector, axis=1)
-
-
-def shape(x: ArrayLike) -> Real:
-    """(3, ...): shares of start, centre and end current in the current at x, -1 (start) to 1 (end) of a segment."""
-    x = np.asarray(x, dtype=float)
-    return np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2])
-
-
-def shape_slope(x: ArrayLike) -> Real:
-    """d shape/dx, (3, ...); dI/ds is 2/length of it."""
-    x = np.asarray(x, dtype=float)
-    return np.stack([x - 0.5, -2 * x, x + 0.5])
-
-
-def segments(starts: Real, ends: Real, tol: float = 1e-6) -> Segments:
-    """Segments from their ends, each (N, 3), m; ends closer than tol (m) are joined.
-
-    At a joint the current of every limb is its centre value, moved by as little as makes the sum of what flows out
-    zero: least sum of squares, each weighted by 1/length, which for two limbs is linear interpolation.
-    Raises InputError for a segment no longer than tol.
-    """
-    starts, ends = np.asarray(starts, dtype=float), np.asarray(ends, dtype=float)
-    vector = ends - starts
-    length = np.linalg.norm(vector, axis=1)
-    if not (length > tol).all():
-        raise InputError("segment length", f"{length.min():.3g} m", f"more than {tol:.3g} m")
-    n = len(starts)
-    current = np.zeros((n, 3, n))
-    current[np.arange(n), 1, np.arange(n)] = 1
-    joint = _joints(np.concatenate([starts, ends]), tol)
-    limb, outward = np.tile(np.arange(n), 2), np.repeat([1.0, -1.0], n)
-    for j in np.unique(joint):
-        at = np.flatnonzero(joint == j)
-        if len(at) == 1:
-            continue  # a free end
-        s, w = limb[at], outward[at]
-        value = np.eye(len(at)) - np.outer(w * length[s], w) / length[s].sum()
-        current[s[:, None], np.where(w > 0, 0, 2)[:, None], s] += value
-    return Segments((starts + ends) / 2, vector, current)
-
-
-def leg_segments(legs: Sequence[tuple[Point, Point, int, float]]) -> Segments:
-    """The segments of straight runs of equal ones: start (m), end (m), number, radius (m; not used)."""
-    stops = [np.linspace(start, end, count + 1) for start, end, count, _ in legs]
-    return segments(np.concatenate([s[:-1] for s in stops]), np.concatenate([s[1:] for s in stops]))
-
-
-def _joints(points: Real, tol: float) -> np.ndarray:
-    """A number for each point, the same for points closer than tol."""
-    pairs = cKDTree(points).query_pairs(tol, output_type="ndarray")
-    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
-    return connected_components(graph, directed=False)[1]
 
 
 def remainder_matrix(
@@ -118,7 +39,7 @@ def remainder_matrix(
 
 def remainder_matrices(seg: Segments, f_hz: Real, ground: Ground, remember: Remember = compute_always) -> Complex:
     """Zrest (K, N, N), ohm, at each frequency of f_hz (K,), Hz; remember: where soil tables are kept."""
-    farthest = np.linalg.norm(seg.centre[:, None] - seg.centre * [1, 1, -1], axis=-1).max() + seg.length.max()
+    farthest = seg.image_distance(seg.centre).max() + seg.length.max()
     reach = table_reach(float(farthest))
 
     def table(f: float) -> SoilTable:
@@ -153,7 +74,7 @@ def _closest(seg: Segments, i: np.ndarray, j: np.ndarray) -> tuple[Real, Real]:
     """Where on the line of segment j (-1 its start, 1 its end) the image of the centre of i is closest, and how far
     that is in half lengths of j; (M,) each."""
     half = seg.vector[j] / 2
-    to_image = seg.centre[i] * [1, 1, -1] - seg.centre[j]
+    to_image = seg.mirrored.centre[i] - seg.centre[j]
     square = (half**2).sum(-1)
     at = (to_image * half).sum(-1) / square
     away = np.linalg.norm(to_image - at[:, None] * half, axis=-1) / np.sqrt(square)

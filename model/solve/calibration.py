@@ -15,7 +15,7 @@ from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import MU0
 from tautwire.model.frequencies import wave_number
 from tautwire.model.quadrature import legendre
-from tautwire.model.soil.remainder import Segments, shape, shape_slope
+from tautwire.model.wires.segments import MIRROR, Segments, shape, shape_slope
 
 GAUSS = 3  # points a segment; the kernel sin(kR)/R is smooth even at R = 0, so more points change 1e-8
 
@@ -74,5 +74,5 @@ def radiation_resistance(segments: Segments, f_hz: float, perfect_ground: bool =
 
     total = reaction(position, tangent, 1.0)
     if perfect_ground:  # the image: horizontal current and charge change sign
-        total = total + reaction(position * [1, 1, -1], tangent * [-1, -1, 1], -1.0)
+        total = total + reaction(position * MIRROR, -tangent * MIRROR, -1.0)
     return f_hz * MU0 / 2 * total

@@ -8,13 +8,14 @@ import numpy as np
 
 from tautwire.model.errors import SolveError
 from tautwire.model.soil.ground import Ground
-from tautwire.model.soil.remainder import remainder_matrix, segments
+from tautwire.model.soil.remainder import remainder_matrix
 from tautwire.model.soil.soil_table import SoilTable, soil_table, table_reach
 from tautwire.model.solve.calibration import voltage_scale
 from tautwire.model.solve.engine import admittance, canonical
 from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
 from tautwire.model.solve.solver import loads, symmetric_inverse
 from tautwire.model.wires.mesh import MeshRules, mesh
+from tautwire.model.wires.segments import Segments, joined_segments
 from tautwire.model.wires.structure import Structure
 
 
@@ -31,7 +32,7 @@ class OneFrequency:
         """Feed impedance, ohm. Raises SolveError if it is not passive, InputError for wires that cannot be cut."""
         f = self.f_hz
         grid = mesh(structure, f, rules)
-        parts = segments(grid.start, grid.end)
+        parts = joined_segments(grid.start, grid.end)
         legs = engine_legs(grid, structure)
         free = canonical(legs, keep_height=False)
         if free not in self._wires:
@@ -55,9 +56,8 @@ class OneFrequency:
             raise SolveError(f"feed resistance is not positive at {f / 1e6:.6g} MHz")
         return 1 / y_feed
 
-    def _table(self, ground: Ground, parts: object) -> SoilTable:
-        c = parts.centre  # type: ignore[attr-defined]
-        apart = np.linalg.norm(c[:, None] - c * [1, 1, -1], axis=-1).max() + parts.length.max()  # type: ignore[attr-defined]
+    def _table(self, ground: Ground, parts: Segments) -> SoilTable:
+        apart = parts.image_distance(parts.centre).max() + parts.length.max()
         key = ground.stack(self.f_hz), table_reach(float(apart))
         if key not in self._tables:
             self._tables[key] = soil_table(self.f_hz, ground, r_max=key[1])

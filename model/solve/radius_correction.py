@@ -17,9 +17,9 @@ import numpy as np
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import EPS0, MU0
-from tautwire.model.soil.remainder import Segments
 from tautwire.model.solve.engine import Leg
 from tautwire.model.wires.mesh import Mesh
+from tautwire.model.wires.segments import Segments
 from tautwire.model.wires.structure import Structure
 
 

@@ -18,13 +18,14 @@ from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import SolveError
 from tautwire.model.remember import Arrays, Remember, compute_always, key_of
 from tautwire.model.soil.ground import Ground
-from tautwire.model.soil.remainder import Segments, leg_segments, remainder_matrices, segments
+from tautwire.model.soil.remainder import remainder_matrices
 from tautwire.model.solve.calibration import asymmetry, voltage_scale
 from tautwire.model.solve.engine import admittances, canonical, engine_name
 from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
 from tautwire.model.solve.response import REFERENCE, Response, respond
 from tautwire.model.solve.smooth_matrices import Smooth, Span, span_of
 from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
+from tautwire.model.wires.segments import Segments, joined_segments, leg_segments
 from tautwire.model.wires.structure import Structure
 
 UNSETTLED = 0.01  # error of a response's reflection coefficient that is no answer
@@ -72,10 +73,10 @@ class _SpanParts:
     def __init__(self, structure: Structure, ground: Ground, span: Span, rules: MeshRules, remember: Remember):
         self.span, self.ground, self.structure = span, ground, structure
         self.mesh = mesh(structure, span.upper, rules)
-        self.segments = segments(self.mesh.start, self.mesh.end)
-        c, mirror = self.segments.centre, self.segments.centre * [1, 1, -1]
+        self.segments = joined_segments(self.mesh.start, self.mesh.end)
+        c = self.segments.centre
         self._apart = np.linalg.norm(c[:, None] - c, axis=-1)
-        self._image_apart = np.linalg.norm(c[:, None] - mirror, axis=-1)
+        self._image_apart = self.segments.image_distance(c)
         self._legs = engine_legs(self.mesh, structure)
         self._radius = RadiusTerm(self.mesh, self.segments, structure)
         self._remember = remember

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from tautwire.model.errors import InputError, did_you_mean
-from tautwire.model.wires.leg_equations import FEED_HEIGHT, HEIGHT_TOLERANCE, degrees, given, needed, solve
+from tautwire.model.wires.leg_equations import FEED_HEIGHT, HEIGHT_TOLERANCE, complete, degrees, given, needed
 
 Point = tuple[float, float, float]
 
@@ -78,7 +78,7 @@ def sloper(
         if abs(v.setdefault(end, top) - top) > HEIGHT_TOLERANCE:
             raise InputError("layout.apex_height", f"{top:.6g} m", f"the same as {end}, {v[end]:.6g} m, or left out")
     leg = ("feed_height", "length", "slope", "end_height")
-    solve(v, {leg: 1})
+    complete(v, {leg: 1})
     return _layout("sloper", v["feed_height"], [(v["length"], v["slope"], bearing)])
 
 
@@ -113,7 +113,7 @@ def inverted_v(
             raise InputError(f"layout.{name}", degrees(v[name]), "0 to 90 degrees, measured down from the apex")
     up = ("feed_height", "apex_at", "slope_up", "apex_height")
     down = ("apex_height", "length after the apex", "slope_down", "end_height")
-    solve(v, {up: 1, down: -1}, ("apex_at", "length after the apex", "length"))
+    complete(v, {up: 1, down: -1}, ("apex_at", "length after the apex", "length"))
     legs = [(v["apex_at"], v["slope_up"], bearing), (v[down[1]], -v["slope_down"], bearing + turn)]
     return _layout("inverted_v", v["feed_height"], legs)
 

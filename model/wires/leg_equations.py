@@ -48,7 +48,7 @@ def needed(kind: str, **values: float | None) -> dict[str, float]:
     return given(**values)
 
 
-def solve(v: dict[str, float], legs: dict[Leg, int], sum_of: tuple[str, str, str] | None = None) -> None:
+def complete(v: dict[str, float], legs: dict[Leg, int], sum_of: tuple[str, str, str] | None = None) -> None:
     """Complete v in place: every leg has end = start + sign length sin(slope), and two lengths add up to a third.
 
     Whatever follows from the given values is derived first. Only when nothing follows do the defaults step in: a feed

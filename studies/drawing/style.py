@@ -130,6 +130,10 @@ class Heading:
         """With words, such as what is left out, in brackets after the caption."""
         return replace(self, caption=f"{self.caption} ({words})".lstrip())
 
+    def then(self, words: str) -> "Heading":
+        """With words after the caption."""
+        return replace(self, caption="; ".join(filter(None, (self.caption, words))))
+
     def under(self, words: str) -> "Heading":
         """With words before the caption."""
         return replace(self, caption="; ".join(filter(None, (words, self.caption))))

@@ -22,7 +22,7 @@ MOST_BYTES = 10_000  # of a question
 MOST_SWR = 999.0
 
 
-def solve(made: Controls, question: Any, store: Store) -> dict[str, Any]:
+def answer(made: Controls, question: Any, store: Store) -> dict[str, Any]:
     """SWR at the radio on the page's frequencies, and the shape, straight from the solver.
 
     question: {"setting": {path: value in the slider's unit}, "picked": [choice, ...]}. Raises InputError, SolveError.
@@ -133,7 +133,7 @@ class LiveServer(ThreadingHTTPServer):
     def reply(self, question: Any) -> dict[str, Any]:
         """The answer to a question; one is solved at a time."""
         with self._one_at_a_time:
-            return solve(self._controls, question, self._store)
+            return answer(self._controls, question, self._store)
 
     @property
     def address(self) -> str:

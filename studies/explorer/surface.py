@@ -26,7 +26,7 @@ STENCIL = 6  # nodes blended on one axis
 STENCIL_LENGTH = 4  # on an axis that changes the wire's length, so that nodes are read close to their own windows
 
 Picked = tuple[int, ...]
-Axis = tuple[list[float], int]
+AxisNodes = tuple[list[float], int]
 """the nodes of a slider, and how many of them are blended"""
 
 
@@ -43,7 +43,7 @@ def lagrange(nodes: Sequence[float], x: float, most: int) -> list[tuple[int, flo
     ]
 
 
-def blend(axes: Sequence[Axis], place: Sequence[float]) -> list[tuple[int, float]]:
+def blend(axes: Sequence[AxisNodes], place: Sequence[float]) -> list[tuple[int, float]]:
     """(flat index, weight) of the nodes around a place; the last axis runs fastest."""
     out = [(0, 1.0)]
     for (nodes, most), x in zip(axes, place, strict=True):
@@ -74,13 +74,13 @@ def feed_node(raw: Raw, frequencies: list[Real]) -> dict[str, Any]:
 class Surface:
     """A grid of solved nodes over the box of some controls.
 
-    axes: slider path -> its Axis. wires: for each distinct wire problem, its Nodes in grid order. feeds: for each
+    axes: slider path -> its AxisNodes. wires: for each distinct wire problem, its Nodes in grid order. feeds: for each
     distinct feed, its feed nodes in the order of the feed sliders' grid. pick: combination of choices -> (wire, feed).
     """
 
     controls: Controls
     frequencies: list[Real]
-    axes: dict[str, Axis]
+    axes: dict[str, AxisNodes]
     wires: list[list[dict[str, Any]]]
     feeds: list[list[dict[str, Any]]]
     pick: dict[Picked, tuple[int, int]]

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from tautwire.model.feed.coax import COAX_TYPES
 from tautwire.model.feed.ferrite import FERRITES, TOROIDS
-from tautwire.model.operating.bands import bands, segments
+from tautwire.model.operating.bands import band_segments, bands
 from tautwire.model.soil.ground import GROUNDS, STACKS
 from tautwire.model.wires.layout import LAYOUTS
 from tautwire.studies.study.columns import COLUMNS
@@ -46,7 +46,7 @@ def bands_table(region: object = 1) -> Table:
     rows: Table = [("band or segment", "MHz", "source", "note")]
     for band in bands(region):
         rows.append((band.name, _edges(band.lower, band.upper), band.source, band.note))
-        inside = [s for s in segments(region) if s.band == band.name]
+        inside = [s for s in band_segments(region) if s.band == band.name]
         rows += [(s.name, _edges(s.lower, s.upper), s.source, "") for s in inside]
     return rows
 

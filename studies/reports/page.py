@@ -115,7 +115,7 @@ def _cell(value: Any) -> tuple[str, Any]:
     return cell_text(number), number
 
 
-def tables(result: Result) -> list[dict[str, Any]]:
+def report_tables(result: Result) -> list[dict[str, Any]]:
     """Every table but the sampled sweeps: name, columns with their meaning, rows of (text, key), rows left out."""
     out = []
     for name, frame in result.frames.items():
@@ -191,7 +191,7 @@ def report(result: Result, command: str, figures: Mapping[str, str] | None = Non
         figures=[inline_svg(f, re.sub(r"\W+", "-", k), re.sub(r"[-_]", " ", k)) for k, f in figures.items()],
         plots=(data := plot_data(result)),
         data=as_json(data),
-        tables=tables(result),
+        tables=report_tables(result),
         setup=_study_file(result),
         caution=caution_text(spec.want),
         validity=trust(result),

@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import field_validator
 
 from tautwire.model.errors import InputError
-from tautwire.model.operating.bands import Segment, segment_named
+from tautwire.model.operating.bands import BandSegment, segment_named
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import CUSTOMARY, customary, written
 from tautwire.studies.study.raw import Raw, changed, kind_of
@@ -168,7 +168,7 @@ class Problem:
     spec: ChooseSpec
     raw: Raw
     knobs: tuple[Knob, ...]
-    segments: tuple[Segment, ...]
+    segments: tuple[BandSegment, ...]
     swr: float
 
     @property

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Patch, Rectangle
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from tautwire.model.operating.bands import Band, segments
+from tautwire.model.operating.bands import Band, band_segments
 from tautwire.studies.drawing.axes import Colours, mhz_text
 from tautwire.studies.drawing.style import INK, MODE_COLOURS, QUIET, SOIL, TARGET, Look
 from tautwire.studies.study.study import Axis
@@ -87,7 +87,7 @@ class Shelf:
         for k, mode in enumerate(MODE_COLOURS):
             y1, y0 = self.down(0.15 + 1.2 * k * LANE), self.down(0.15 + (1.2 * k + 1) * LANE)
             self.ax.add_patch(Rectangle((low, y0), high - low, y1 - y0, facecolor=SOIL, zorder=2.6))
-            for s in segments(region):
+            for s in band_segments(region):
                 if s.band == band.name and s.name.endswith(" " + mode):
                     box = Rectangle((s.lower / 1e6, y0), s.width / 1e6, y1 - y0, facecolor=MODE_COLOURS[mode])
                     box.set_zorder(2.7)

@@ -51,7 +51,7 @@ def impedance_figure(
         if len(shown) < len(bands):
             heading = heading.noting(f"the first {across} of {len(bands)} bands")
         sheet = Sheet(look)
-        sheet.header(heading.noting(f"impedance {words}"))
+        sheet.header(heading.then(f"impedance {words}"))
         grid: Any = sheet.subplots(2, across, squeeze=False, sharex="col")
         for k, band in enumerate(shown):
             mine = part[part["band"] == band.name]

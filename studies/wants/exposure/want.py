@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tautwire.model.errors import InputError
-from tautwire.model.fields.exposure import HEIGHTS, Sheet, check_sampling, stay_away
+from tautwire.model.fields.exposure import HEIGHTS, FieldMap, check_sampling, stay_away
 from tautwire.model.fields.exposure_limits import GROUPS, STANDARDS, Level, levels
 from tautwire.model.fields.near_field import NearField
 from tautwire.studies.study.parts import Part, entry
@@ -122,15 +122,17 @@ def _band(setup: Setup, solver: Solver, spec: ExposureSpec, band: Band, frames: 
         frames["exposure_section"] += _places(band, found.section, "along_m", "height_m")
 
 
-def _places(band: Band, sheet: Sheet, across: str, up: str) -> Rows:
+def _places(band: Band, field_map: FieldMap, across: str, up: str) -> Rows:
     rows: Rows = []
-    for i, j in zip(*np.nonzero(~np.isnan(sheet.value)), strict=True):
-        value = min(float(sheet.value[i, j]), CAP)
-        rows.append({"band": band.name, across: float(sheet.across[j]), up: float(sheet.up[i]), "quotient": value})
+    for i, j in zip(*np.nonzero(~np.isnan(field_map.value)), strict=True):
+        value = min(float(field_map.value[i, j]), CAP)
+        rows.append(
+            {"band": band.name, across: float(field_map.across[j]), up: float(field_map.up[i]), "quotient": value}
+        )
     return rows
 
 
-def shown(metres: float) -> float:
+def rounded_up(metres: float) -> float:
     """Rounded up to a tenth of a metre, and never below one: the figure to keep in mind."""
     return max(math.ceil(metres * 10 - 1e-9) / 10, 0.1)
 
@@ -138,7 +140,7 @@ def shown(metres: float) -> float:
 def keep_away(row: Mapping[Any, Any] | pd.Series) -> float:
     """The larger of a row's two distances, on the ground and from any part, rounded up: what a title tells."""
     known = [row[k] for k in ("stay_away_m", "any_part_m") if k in row]
-    return max(shown(x) for x in known)
+    return max(rounded_up(x) for x in known)
 
 
 def against(spec: ExposureSpec) -> str:
@@ -166,8 +168,8 @@ def sentences(result: Result) -> list[str]:
         )
     for band in sorted((b for b in result.study.bands if b.name in far), key=lambda b: -far[b.name]):
         rows = table[table["band"] == band.name]
-        low, high = (shown(x) for x in (rows["stay_away_m"].min(), rows["stay_away_m"].max()))
-        part = shown(rows["any_part_m"].max())
+        low, high = (rounded_up(x) for x in (rows["stay_away_m"].min(), rows["stay_away_m"].max()))
+        part = rounded_up(rows["any_part_m"].max())
         span = f"{high:.1f} m" if low == high else f"{low:.1f} to {high:.1f} m, by case,"
         powers = sorted({f"{w:g}" for w in rows["power_w"]}, key=float)
         duties = sorted({f"{d:g}" for d in rows["duty"]}, key=float)

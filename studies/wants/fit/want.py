@@ -26,7 +26,7 @@ from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
 from tautwire.studies.wants.fit.missing import Missing, missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
-from tautwire.studies.wants.fit.words import notes
+from tautwire.studies.wants.fit.words import fit_notes
 from tautwire.studies.wants.known import KEYS, Known, flat, read_known
 from tautwire.studies.wants.local_model import quantity_kind
 from tautwire.studies.wants.spread.values import start_of, uncertain
@@ -194,8 +194,8 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     spec: FitSpec = study.options["fit"]
     found = fit(setup, measured_of(spec), parameters_of(setup, spec), spec.error, solver.remember)
     tried = missing(found, spec.error, solver.remember)
-    words = [{"note": n} for n in notes(found, spec.error, tried)]
-    return {**tables(found), "fit_missing": missing_rows(tried), "fit_notes": words}
+    words = [{"note": n} for n in fit_notes(found, spec.error, tried)]
+    return {**fit_tables(found), "fit_missing": missing_rows(tried), "fit_notes": words}
 
 
 def missing_rows(tried: Sequence[Missing]) -> list[dict[str, Any]]:
@@ -211,7 +211,7 @@ def missing_rows(tried: Sequence[Missing]) -> list[dict[str, Any]]:
     return rows
 
 
-def tables(found: Fit) -> Frames:
+def fit_tables(found: Fit) -> Frames:
     """The fit's numbers as rows."""
     rows = []
     for i, p in enumerate(found.parameters):

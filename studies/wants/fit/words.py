@@ -22,7 +22,7 @@ MOST_OTHERS = 2  # groups left out that are named besides the best
 BETTER = 0.5  # squared misfit of the other plane over this one's, below which it fits far better
 
 
-def notes(found: Fit, least_error: float = LEAST_ERROR, left_out: Sequence[Missing] = ()) -> list[str]:
+def fit_notes(found: Fit, least_error: float = LEAST_ERROR, left_out: Sequence[Missing] = ()) -> list[str]:
     """One sentence for each thing worth knowing, the values first, unless something is amiss.
 
     left_out: what was tried beside them."""

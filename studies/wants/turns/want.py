@@ -12,7 +12,7 @@ import numpy as np
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.model.feed.chain import FeedSystem
-from tautwire.model.operating.bands import Segment, band_named, segment_named
+from tautwire.model.operating.bands import BandSegment, band_named, segment_named
 from tautwire.model.operating.reel import Reel
 from tautwire.model.reflection import swr
 from tautwire.model.solve.half_waves import half_waves
@@ -91,7 +91,7 @@ def turn_counts(reel: Reel, spec: TurnsSpec, setups: Iterable[Setup] = ()) -> Re
     return first + spec.step * np.arange(count)
 
 
-def segments_of(study: Study) -> tuple[Segment, ...]:
+def segments_of(study: Study) -> tuple[BandSegment, ...]:
     """The wanted segments of a study. Raises InputError for an unknown one or one named twice."""
     names = study.options["turns"].segments or study.spec.bands
     found = tuple(segment_named(name, study.spec.region) for name in names)
@@ -174,7 +174,7 @@ def _settings(setup: Setup, solver: Solver, study: Study, reel: Reel) -> Iterato
 
 
 def _segment_row(
-    segment: Segment, solver: Solver, feed: FeedSystem, reel: Reel, wound: float, stray: str
+    segment: BandSegment, solver: Solver, feed: FeedSystem, reel: Reel, wound: float, stray: str
 ) -> dict[str, Any]:
     f = segment.frequencies(POINTS)
     z = solver.response(segment.lower, segment.upper, 3e-4).impedance(f)

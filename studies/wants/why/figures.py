@@ -48,8 +48,8 @@ def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> S
             Heading(
                 f"Why did the dip move? {moved}".replace("-", "\u2212"),
                 "Best cause on top. Left: the change it takes; a usual change is what one set-up differs from the next "
-                "by without anybody noticing; green explains all bands, grey does not. Right: where each dip would then "
-                "be, against where it was seen, in % of its frequency; shaded: reading error.",
+                "by without anybody noticing; green explains all bands, grey does not. Right: where each dip would "
+                "then be, against where it was seen, in % of its frequency; shaded: reading error.",
             )
         )
         left, right = sheet.subplots(1, 2, sharey=True, gridspec_kw={"width_ratios": (1.5, 1)})

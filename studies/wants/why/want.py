@@ -18,7 +18,7 @@ from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import Frequency, Number
 from tautwire.studies.wants.want import Frames, Want
 from tautwire.studies.wants.why.ranking import DIP_ERROR, GAMMA_ERROR, Shift, explain, shift_of, shifts_between
-from tautwire.studies.wants.why.words import notes
+from tautwire.studies.wants.why.words import why_notes
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -105,7 +105,7 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
                 "now_mhz": shift.now_hz / 1e6, "told_mhz": told / 1e6, "told_swr": low,
                 "off_khz": (told - shift.now_hz) / 1e3,
             })  # fmt: skip
-    words = notes(setup, found, spec.dip_error)
+    words = why_notes(setup, found, spec.dip_error)
     words += [f"Not tried: {name} ({reason})." for name, reason in found.failed.items()]
     return {"why": rows, "why_bands": bands, "why_notes": [{"note": n} for n in words]}
 

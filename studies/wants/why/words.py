@@ -12,7 +12,7 @@ FAR_OFF = 0.015  # the set-up's own dip this far from where it was: it should be
 CLOSE = 2.0  # scores within this of the best are as likely
 
 
-def notes(setup: Setup, why: Why, dip_error: float) -> list[str]:
+def why_notes(setup: Setup, why: Why, dip_error: float) -> list[str]:
     """Sentences, the answer first."""
     if unmoved(why, dip_error):
         told = "Nothing needs to be explained: that is no more than a dip can be misread by."

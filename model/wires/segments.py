@@ -1,0 +1,108 @@
+"""Straight segments and the current on them: continuous, a quadratic on each through its start, centre and end.
+
+Values at the centres are the unknowns; the current is zero at a free end and obeys Kirchhoff's law where segments meet.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from tautwire.model.arrays import Real
+from tautwire.model.errors import InputError
+from tautwire.model.wires.layout import Point
+
+MIRROR = np.array([1.0, 1.0, -1.0])
+"""What turns a point above the surface z = 0 into its mirror below."""
+
+
+@dataclass(frozen=True, eq=False)
+class Segments:
+    """N straight segments. centre (N, 3), vector (N, 3): from start to end, both m.
+
+    current (N, 3, N): current at the start, centre and end of each segment for unit current in each segment's centre.
+    """
+
+    centre: Real
+    vector: Real
+    current: Real
+
+    @property
+    def length(self) -> Real:
+        """(N,) m."""
+        return np.linalg.norm(self.vector, axis=1)
+
+    @property
+    def start(self) -> Real:
+        """(N, 3) m."""
+        return self.centre - self.vector / 2
+
+    @property
+    def end(self) -> Real:
+        """(N, 3) m."""
+        return self.centre + self.vector / 2
+
+    @property
+    def mirrored(self) -> "Segments":
+        """Their mirror below the surface z = 0, currents as they are."""
+        return Segments(self.centre * MIRROR, self.vector * MIRROR, self.current)
+
+    def image_distance(self, points: Real) -> Real:
+        """(M, N) from points (M, 3) to the mirrored centres, m."""
+        return np.asarray(np.linalg.norm(points[:, None] - self.centre * MIRROR, axis=-1))
+
+
+def shape(x: ArrayLike) -> Real:
+    """(3, ...): shares of start, centre and end current in the current at x, -1 (start) to 1 (end) of a segment."""
+    x = np.asarray(x, dtype=float)
+    return np.stack([x * (x - 1) / 2, 1 - x * x, x * (x + 1) / 2])
+
+
+def shape_slope(x: ArrayLike) -> Real:
+    """d shape/dx, (3, ...); dI/ds is 2/length of it."""
+    x = np.asarray(x, dtype=float)
+    return np.stack([x - 0.5, -2 * x, x + 0.5])
+
+
+def joined_segments(starts: Real, ends: Real, tol: float = 1e-6) -> Segments:
+    """Segments from their ends, each (N, 3), m; ends closer than tol (m) are joined.
+
+    At a joint the current of every limb is its centre value, moved by as little as makes the sum of what flows out
+    zero: least sum of squares, each weighted by 1/length, which for two limbs is linear interpolation.
+    Raises InputError for a segment no longer than tol.
+    """
+    starts, ends = np.asarray(starts, dtype=float), np.asarray(ends, dtype=float)
+    vector = ends - starts
+    length = np.linalg.norm(vector, axis=1)
+    if not (length > tol).all():
+        raise InputError("segment length", f"{length.min():.3g} m", f"more than {tol:.3g} m")
+    n = len(starts)
+    current = np.zeros((n, 3, n))
+    current[np.arange(n), 1, np.arange(n)] = 1
+    joint = _joints(np.concatenate([starts, ends]), tol)
+    limb, outward = np.tile(np.arange(n), 2), np.repeat([1.0, -1.0], n)
+    for j in np.unique(joint):
+        at = np.flatnonzero(joint == j)
+        if len(at) == 1:
+            continue  # a free end
+        s, w = limb[at], outward[at]
+        value = np.eye(len(at)) - np.outer(w * length[s], w) / length[s].sum()
+        current[s[:, None], np.where(w > 0, 0, 2)[:, None], s] += value
+    return Segments((starts + ends) / 2, vector, current)
+
+
+def leg_segments(legs: Sequence[tuple[Point, Point, int, float]]) -> Segments:
+    """The segments of straight runs of equal ones: start (m), end (m), number, radius (m; not used)."""
+    stops = [np.linspace(start, end, count + 1) for start, end, count, _ in legs]
+    return joined_segments(np.concatenate([s[:-1] for s in stops]), np.concatenate([s[1:] for s in stops]))
+
+
+def _joints(points: Real, tol: float) -> np.ndarray:
+    """A number for each point, the same for points closer than tol."""
+    pairs = cKDTree(points).query_pairs(tol, output_type="ndarray")
+    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
+    return connected_components(graph, directed=False)[1]
