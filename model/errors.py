@@ -39,13 +39,24 @@ def _shortened(value: object) -> str:
     return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
+def nearest(word: str, known: Iterable[str], count: int = 1, cutoff: float = 0.6) -> list[str]:
+    """Up to `count` of the known words that are most like `word`, the most alike first.
+
+    cutoff: least likeness, from 0 (any) to 1 (equal): difflib's ratio.
+
+    >>> nearest("slopper", ["vertical", "sloper"])
+    ['sloper']
+    """
+    return difflib.get_close_matches(word, list(known), n=count, cutoff=cutoff)
+
+
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """ "; did you mean '...'?" with the nearest of the known words, or nothing if none is near.
 
     >>> did_you_mean("slopper", ["sloper", "vertical"])
     "; did you mean 'sloper'?"
     """
-    near = difflib.get_close_matches(word, list(known), n=1)
+    near = nearest(word, known)
     return f"; did you mean '{near[0]}'?" if near else ""
 
 

@@ -1,6 +1,5 @@
 """Coaxial cable: the inside as a lossy transmission line, the outside of the shield as a wire."""
 
-import difflib
 import math
 from dataclasses import dataclass
 from functools import cached_property
@@ -10,7 +9,7 @@ import scipy
 from numpy.typing import ArrayLike
 
 from tautwire.model.arrays import Complex, Real
-from tautwire.model.errors import InputError
+from tautwire.model.errors import InputError, nearest
 from tautwire.model.frequencies import as_frequencies, wave_number
 from tautwire.model.wires.return_conductors import RG58_OUTSIDE
 from tautwire.model.wires.wire import WireType
@@ -157,7 +156,7 @@ def coax_named(name: str) -> CoaxType:
     plain = {_plain(known): known for known in COAX_TYPES}
     if _plain(name) in plain:
         return COAX_TYPES[plain[_plain(name)]]
-    near = difflib.get_close_matches(_plain(name), plain, n=1)
+    near = nearest(_plain(name), plain)
     hint = f"; did you mean '{plain[near[0]]}'?" if near else ""
     raise InputError("feed.coax", repr(name), f"one of {', '.join(COAX_TYPES)}, or a loss table{hint}")
 

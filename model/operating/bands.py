@@ -4,7 +4,6 @@ All figures are from memory, and national rules are often narrower or have chang
 the current text before transmitting.
 """
 
-import difflib
 import math
 import re
 from collections.abc import Mapping
@@ -14,7 +13,7 @@ from typing import Literal, TypeVar
 import numpy as np
 
 from tautwire.model.arrays import Real
-from tautwire.model.errors import InputError
+from tautwire.model.errors import InputError, nearest
 from tautwire.model.solve.smooth_matrices import span_of
 
 Region = Literal[1, 2, 3, "US"]
@@ -190,8 +189,8 @@ def _pick(name: object, field: str, known: Mapping[str, T]) -> T:
     key = _spaced(str(name))
     if key in known:
         return known[key]
-    near = difflib.get_close_matches(key, known, n=1, cutoff=0.0)
-    raise InputError(field, repr(name), f"one of {', '.join(known)}; nearest is '{near[0]}'")
+    near = nearest(key, known, cutoff=0.0)[0]
+    raise InputError(field, repr(name), f"one of {', '.join(known)}; nearest is '{near}'")
 
 
 def band_named(name: str, region: object = 1) -> Band:

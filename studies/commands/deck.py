@@ -7,6 +7,7 @@ import click
 from tautwire.model.errors import InputError
 from tautwire.studies.reports.card_deck import GROUNDS, deck
 from tautwire.studies.running.study_file import load_study
+from tautwire.studies.study.files import writable
 
 PLAIN = str.maketrans({"°": " deg", "Ω": "ohm", "µ": "u"})  # cards are ASCII
 
@@ -35,8 +36,6 @@ def COMMAND(file: Path, number: int, band: str | None, points: int, ground: str,
     if out is None:
         click.echo(text, nl=False)
         return
-    try:
+    with writable(out):
         out.write_text(text, encoding="ascii", errors="replace", newline="\n")
-    except OSError as error:
-        raise InputError("out", out, f"a file that can be written ({error.strerror})") from None
     click.echo(f"{out}: {len(text.splitlines())} cards")

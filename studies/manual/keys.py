@@ -1,6 +1,5 @@
 """Every key of a study file with its meaning, unit, range, default and example, read from the models that check it."""
 
-import difflib
 import json
 import re
 from collections.abc import Iterator, Mapping
@@ -10,7 +9,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
-from tautwire.model.errors import InputError
+from tautwire.model.errors import InputError, nearest
 from tautwire.studies.study import units
 from tautwire.studies.study.parts import HIDDEN, part_of
 from tautwire.studies.study.quantities import CUSTOMARY, customary, written
@@ -76,7 +75,7 @@ def key_named(path: str) -> list[Key]:
         fits = [k for k in known if k.path.split(".")[-1] == plain]
         inside = []
     if not fits and not inside:
-        near = difflib.get_close_matches(plain, [k.path for k in known], n=3, cutoff=0.4)
+        near = nearest(plain, [k.path for k in known], 3, 0.4)
         told = f"a key of a study file or a column, such as {', '.join(near)}" if near else "a key of a study file"
         raise InputError("key", repr(path), told)
     return [*fits, *(k for k in inside if k not in fits)]

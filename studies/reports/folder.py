@@ -15,13 +15,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from tautwire.model.errors import InputError
 from tautwire.studies.reports import harmless
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.running.pool import cores, end_with, start_method
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.cells import cell_text
+from tautwire.studies.study.files import writable
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.registry import want_named
 
@@ -130,12 +130,10 @@ def write(
 
 def _put(folder: Path, files: dict[str, bytes]) -> list[Path]:
     """Write files into a folder, made if need be; their paths. Raises InputError if it cannot."""
-    try:
+    with writable(folder, "folder"):
         folder.mkdir(parents=True, exist_ok=True)
         for name, data in files.items():
             (folder / name).write_bytes(data)
-    except OSError as error:
-        raise InputError("out", folder, f"a folder that can be written ({error.strerror})") from None
     return [folder / name for name in files]
 
 

@@ -18,12 +18,12 @@ import pandas as pd
 import tomli_w
 from markupsafe import Markup
 
-from tautwire.model.errors import InputError
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, SOIL, TARGET
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.cells import cell_text
 from tautwire.studies.study.columns import COLUMNS
+from tautwire.studies.study.files import writable
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.registry import want_named
 
@@ -207,8 +207,6 @@ def write_report(
     """Write report.html into a folder that exists; its path. Raises InputError if it cannot."""
     path = folder / "report.html"
     text = report(result, command or f"tautwire report {shlex.quote(result.study.name)}", figures)
-    try:
+    with writable(path):
         path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError("out", path, f"a file that can be written ({error.strerror})") from None
     return path

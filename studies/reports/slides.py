@@ -18,7 +18,6 @@ from pptx.enum.text import MSO_ANCHOR
 from pptx.oxml.ns import qn
 from pptx.util import Emu, Inches, Pt
 
-from tautwire.model.errors import InputError
 from tautwire.studies.drawing.axes import running
 from tautwire.studies.drawing.style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
 from tautwire.studies.drawing.words import shared_words, title_of
@@ -38,6 +37,7 @@ from tautwire.studies.reports.slide_words import (
 )
 from tautwire.studies.study.cautions import DEFERENCE, caution_text, cautions_for
 from tautwire.studies.study.cells import in_words
+from tautwire.studies.study.files import writable
 from tautwire.studies.wants.dips.category import bands_that_fit
 from tautwire.studies.wants.dips.figures import dip_figure_of, layout_figures
 from tautwire.studies.wants.registry import want_named
@@ -200,10 +200,8 @@ def slides(result: Result, path: Path) -> Path:
     deck.words("How far to trust it", trust, ["Marks come from the quality table of the study."])
     cautions = [c.words for c in cautions_for(study.spec.want)] + [DEFERENCE]
     deck.words("Before you put wire up or transmit", cautions, [caution_text(study.spec.want)])
-    try:
+    with writable(path):
         deck.show.save(str(path))
-    except OSError as error:
-        raise InputError("out", path, f"a file that can be written ({error.strerror})") from None
     return path
 
 

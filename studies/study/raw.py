@@ -1,13 +1,12 @@
 """A set-up as the nested texts people write: find, read and change a value by its dotted name."""
 
 import copy
-import difflib
 from collections.abc import Mapping
 from typing import Any, get_args
 
 from pydantic import BaseModel
 
-from tautwire.model.errors import InputError
+from tautwire.model.errors import InputError, nearest
 from tautwire.studies.study import units
 from tautwire.studies.study.parts import part_of
 from tautwire.studies.study.setup import Setup
@@ -74,7 +73,7 @@ def _paths(part: type[BaseModel] = Setup, prefix: str = "") -> list[str]:
 
 
 def _unknown_path(path: str) -> InputError:
-    near = difflib.get_close_matches(path, _paths(), n=3, cutoff=0.4)
+    near = nearest(path, _paths(), 3, 0.4)
     return InputError("sweep", repr(path), f"a key of the set-up, such as {', '.join(near or ['antenna.length'])}")
 
 

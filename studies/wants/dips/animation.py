@@ -14,6 +14,7 @@ from tautwire.model.errors import InputError
 from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, running, view_of
 from tautwire.studies.drawing.style import INK, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import shared_words
+from tautwire.studies.study.files import writable
 from tautwire.studies.wants.dips.band_panel import NAMED, Shelf, band_ground, key_handles, swr_limit
 
 if TYPE_CHECKING:
@@ -40,10 +41,8 @@ def animate(result: Result, path: Path, band: str | None = None) -> Path:
     there_and_back[0].save(
         held, "GIF", save_all=True, append_images=there_and_back[1:], duration=times, loop=0, optimize=True
     )
-    try:
+    with writable(path):
         path.write_bytes(held.getvalue())
-    except OSError as error:
-        raise InputError("out", path, f"a file that can be written ({error.strerror})") from None
     return path
 
 

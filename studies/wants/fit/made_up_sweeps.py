@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 
 from tautwire.model.arrays import Real
-from tautwire.model.errors import InputError
 from tautwire.model.solve.solver import Remember, compute_always
+from tautwire.studies.study.files import writable
 from tautwire.studies.study.measurement import MOST_GAMMA, Sweep, write_s1p
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
@@ -53,13 +53,11 @@ def made_up(
         truth[p.path] = float(np.clip(value, p.low, p.high))
     true = with_values(setup, truth)
     paths = []
-    try:
+    with writable(folder, "folder"):
         folder.mkdir(parents=True, exist_ok=True)
         for band in study.bands:
             f = np.linspace(*window(band), POINTS)
             sweep = made_up_sweep(true, f, spec.plane, NOISE, rng, remember=remember)
             paths.append(folder / f"made-up-{band.name.replace(' ', '')}.s1p")
             write_s1p(sweep, paths[-1])
-    except OSError as error:
-        raise InputError("out", folder, f"a folder that can be written ({error.strerror})") from None
     return tuple(paths), truth
