@@ -32,12 +32,11 @@ from tautwire.model.soil.stack import Stack
 from tautwire.model.solve.solver import Solution
 from tautwire.model.wires.segments import Segments
 
-CUT = 10.0  # times |n|: lateral wave numbers beyond it are left to the charges
-DECAY = 8.0  # exp(-DECAY) of a wave is nothing
-PHASE = 7.0  # radians a Gauss panel may span
-NODES = 8
-LEAST_LOSS = 1e-6  # tangent, of a layer
-LEAST_SPREAD = 1e-3  # a wire straight up has none
+CUT = 10.0  # lateral wave numbers beyond CUT |n| are left to the charges; chosen by hand
+DECAY = 8.0  # a wave is left out once it has fallen to exp(-DECAY): 2e-6 of the power (tests/benchmarks/mesh_error.py)
+PHASE, NODES = 7.0, 8  # radians that a panel may span, Gauss points on it; chosen by hand
+LEAST_LOSS = 1e-6  # loss tangent that a layer has at the least
+LEAST_SPREAD = 1e-3  # least horizontal reach of the wires, in units of 1/k: a vertical wire has none of its own
 MOST_WAVES = 150.0  # radians from the middle of the wires to their end at the highest wave number summed
 
 

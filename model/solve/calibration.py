@@ -17,7 +17,7 @@ from tautwire.model.frequencies import wave_number
 from tautwire.model.quadrature import legendre
 from tautwire.model.wires.segments import MIRROR, Segments, shape, shape_slope
 
-GAUSS = 3  # points a segment; the kernel sin(kR)/R is smooth even at R = 0, so more points change 1e-8
+GAUSS = 3  # points a segment; the kernel sin(kR)/R is smooth even at R = 0, so more points change R by 1e-8 of it
 
 
 def voltage_scale(y: Complex, segments: Segments, f_hz: Real) -> Real:
@@ -48,8 +48,10 @@ def asymmetry(y: Complex) -> float:
 
 
 def radiation_resistance(segments: Segments, f_hz: float, perfect_ground: bool = False) -> Real:
-    """R (N, N), ohm: the currents I (N,) at the segment centres (amplitudes for V in amplitudes) radiate I^H R I watts
-    per unit of V I^H, in free space or over a perfect ground.
+    """R (N, N), ohm, real and symmetric, with I^H R I the power that currents I (N,) at the segment centres radiate.
+
+    Watts for rms amps, twice the watts for amplitudes; in free space, or over a perfect ground into the half space
+    above it. Loss is not in it: it is the real part of the impedance matrix of perfect conductors.
 
     R = w mu0/(4 pi) sum over wire pairs of (t.t' J J' - J_s J'_s'/k^2) sin(kR)/R: the real part of the mixed-potential
     reaction integral (Harrington, Field Computation by Moment Methods, 1968, ch. 4, from memory).

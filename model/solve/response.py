@@ -18,8 +18,8 @@ from tautwire.model.reflection import impedance, reflection
 
 REFERENCE = 2450.0  # ohm; the level at which the fit is made, 49 times 50 ohm
 GRID = 201  # points on which two fits are compared
-START, MOST = 4, 80  # samples to begin with, samples at the most: a wire of 20 waves takes some 20
-NOISE = 1e-9  # relative size below which a singular value is taken for rounding
+START, MOST = 4, 80  # samples at first and at the most; a wire of 20 wavelengths takes some 20
+NOISE = 1e-9  # of the largest singular value: smaller ones are taken for rounding; chosen by hand
 STEP = 1e-5  # of the range: for slopes by difference
 
 Port = Callable[[float], complex | tuple[complex, complex]]
@@ -63,8 +63,11 @@ def _barycentric(x: Real | Complex, support: Real, value: Complex, weight: Compl
 
 
 def _barycentric_weights(x: Real, value: Complex, slope: Complex) -> Complex:
-    """Barycentric weights (n,) of the rational function through the values that meets the slopes best; where several
-    do, the one nearest to the polynomial, which has no poles.
+    """Barycentric weights (n,) of the rational function that takes the values at x and, of all such functions, has the
+    slopes there with the least sum of squared errors (least singular vector of the Loewner matrix).
+
+    Where several have the slopes equally well, as for a function simpler than n samples allow, they span a space of
+    weights; of these the one nearest to the interpolating polynomial's is taken, since a polynomial has no poles.
     """
     gap = x[:, None] - x
     np.fill_diagonal(gap, 1.0)

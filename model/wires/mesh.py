@@ -28,6 +28,10 @@ class MeshRules:
     there; level runs close to soil need no such care).
     radii: least segment length in conductor radii. NEC-2 manual, part III, section II, from memory: 8 or more for
     errors below 1 % with the plain thin-wire kernel; below 2 is refused. max_segments: in all.
+
+    What the defaults cost, measured on a 20.4 m sloper over average soil (tests/benchmarks/mesh_error.py): segments
+    four times as fine move the dip by 0.6, 2.3 and 3.7 kHz on 40, 20 and 10 m, and the reflection coefficient at the
+    radio by 0.0017, 0.0027 and 0.0031 at most.
     """
 
     segments_per_wavelength: float = 24.0
@@ -156,11 +160,13 @@ def mesh(structure: Structure, f_hz: float, rules: MeshRules = MeshRules()) -> M
 
 
 def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:
-    """The same route with a leg as long as a feed segment around each load (m along it), to be cut as one segment.
+    """The same route with two more corners around each load, so that a segment of its own, centred on it, holds it.
 
-    So a load sits where it was put, and not in the middle of a segment of half a metre. It moves by up to half such a
-    leg where what is left to the feed, a corner or the next load is shorter than such a leg. In the feed's own segment,
-    or on a leg too short for all this, it stays in the segment it is in.
+    loads: places along the conductor, m. That segment is as long as a feed segment (not shorter than `radii` allows).
+    Without it, a load would act at the centre of the ordinary segment around it, up to half a metre off. Where less
+    than one such length would be left between a load's segment and the feed, a corner or the next load, the segment
+    moves by up to half its length to touch it, or leaves a whole one. A load in the feed's segment, or on a leg too
+    short for a segment of its own, acts in the segment it lies in.
     """
     size = max(rules.feed_segment, rules.radii * c.wire.radius)
     points, done = [c.points[0]], 0.0

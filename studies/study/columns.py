@@ -195,7 +195,7 @@ COLUMNS: dict[str, str] = {
     "change": "the change that explains the shifts best, in words",
     "usual": "a usual change of this cause: what one set-up differs from the next by without anybody noticing",
     "usual_changes": "that change in units of a usual one; of two causes the root of the sum of squares",
-    "misfit": "sum over all readings of ((told - seen)/error)^2: about the number of readings where all is explained",
+    "misfit": "sum over all readings of ((predicted - seen)/error)^2; about their number where all is explained",
     "explains": "whether that is small enough to explain all bands",
     "at_end": "whether a still greater change than those tried would explain more",
     "undo": "what to do about it",
@@ -203,7 +203,7 @@ COLUMNS: dict[str, str] = {
     "now_mhz": "where it is now, MHz",
     "told_mhz": "where the cause would put it, MHz",
     "told_swr": "SWR that the cause would give at the dip",
-    "off_khz": "told less seen, kHz",
+    "off_khz": "frequency of told_mhz minus that of now_mhz, kHz: above 0 if the cause would put the dip too high",
     # choices, choice_swr, tradeoff, wishes, choices_solved; what may vary has columns named like axes
     "choice": "number of the choice, 1 the best; empty for one that is only on the curve between two aims",
     "swr_highest": "highest SWR at the radio across all wanted segments",

@@ -20,8 +20,8 @@ from tautwire.studies.study.measurement import PLANES, Sweep
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.local_model import WireModel, radio_gamma, with_values
 
-STEP = 0.05  # of a parameter's scale, for its derivative
-REACH = 1.5  # scales that the first step may go
+STEP = 0.05  # of a parameter's scale, for its derivative; chosen by hand
+REACH = 1.5  # scales that the first step may go; chosen by hand
 HOPELESS = 1e9  # cost of a set-up that cannot be built
 
 

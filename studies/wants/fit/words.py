@@ -13,6 +13,7 @@ from tautwire.studies.wants.fit.missing import WORTH, Missing
 from tautwire.studies.wants.fit.search import Parameter
 from tautwire.studies.wants.local_model import quantity_kind
 
+# thresholds from which something is said: chosen by hand
 ALIKE = 0.95  # correlation from which two values count as not told apart
 SILENT = 0.8  # of the prior's sd left: the data said little
 WEAK = 1.0  # strength of a direction below which the data say less than the prior

@@ -75,7 +75,7 @@ def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> S
             shift = (k - (len(order) - 1) / 2) * 0.16
             right.plot(rows["off_percent"], places + shift, mark.marker, color=mark.colour, markersize=4, label=band)
         widest = max(float(bands[bands["cause"].isin(names)]["off_percent"].abs().max()), reach)
-        right.set(xlim=(-1.15 * widest, 1.15 * widest), xlabel="told minus seen, %")
+        right.set(xlim=(-1.15 * widest, 1.15 * widest), xlabel="predicted minus seen, %")
         right.grid(True, axis="x")
         right.grid(False, axis="y")
         right.tick_params(axis="y", length=0)

@@ -1,7 +1,7 @@
 """Why did the dip move? For every cause the change that explains all bands best, and how well and how small it is.
 
 For a cause changed by c usual changes the model tells each band's dip and its SWR. The best c is the least of
-    sum over bands of (told - seen)^2/error^2   +   c^2
+    sum over bands of (predicted - seen)^2/error^2   +   c^2
 with shifts of the dip taken relative to its frequency and SWR as |reflection|; causes are ranked by that least sum,
 so one that explains everything by a small change comes first. Where no single cause explains the shifts, pairs are
 tried, with their shifts added up, and the best pairs solved. Differences from the set-up as it was are compared, so
@@ -28,14 +28,14 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import GRID, minima
 from tautwire.studies.wants.why.causes import Cause, both, causes
 
-DIP_ERROR = 1e-3  # of the frequency: reading a dip, and the model
-GAMMA_ERROR = 0.03  # of |reflection| at the dip
-WINDOW = 0.13  # searched either side of where the dip was, as a fraction
-MATCH = 0.09  # a dip moves less than this from one sweep to the next
+DIP_ERROR = 1e-3  # of the frequency: reading a dip (common practice, no source); the mesh moves it by < 2e-4
+GAMMA_ERROR = 0.03  # of |reflection| at the dip: an SWR of 1.5 read as 1.4 to 1.6; common practice, no source
+WINDOW = 0.13  # searched either side of where the dip was, as a fraction: MATCH and room for the dip's flanks
+MATCH = 0.09  # a dip moves less than this from one sweep to the next, as a fraction; chosen by hand
 OUTSIDE = 0.1  # a dip may lie this far outside the band it is told for, as a fraction
 PAIR_STEPS = 81  # changes of each cause of a pair that are tried
 MOST_PAIRS = 6  # pairs that are solved
-UNLIKELY = 0.02  # chance of so great a misfit below which a cause is said not to explain
+UNLIKELY = 0.02  # chance of so great a misfit below which a cause is said not to explain; chosen by hand
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ import numpy as np
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.why.ranking import Explanation, Why
 
+# thresholds from which something is said: chosen by hand
 MOST = 3  # causes named
 FAR_OFF = 0.015  # the set-up's own dip this far from where it was: it should be fitted first
 CLOSE = 2.0  # scores within this of the best are as likely
