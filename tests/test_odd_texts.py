@@ -8,7 +8,7 @@ from made_up_study import made_up_result, made_up_study
 from pptx import Presentation
 
 from tautwire.model.errors import InputError
-from tautwire.studies.drawing.style import Sheet, style
+from tautwire.studies.drawing.style import Heading, Sheet, style
 from tautwire.studies.reports import harmless
 from tautwire.studies.reports.folder import write
 from tautwire.studies.reports.slides import slides
@@ -44,7 +44,7 @@ def test_a_folder_and_slides_of_odd_texts(result, tmp_path):
 def test_a_dollar_is_a_dollar_in_every_figure():
     with style("print") as look:
         sheet = Sheet(look)
-        sheet.header(r"$\frac{x$", r"costs $5 or $6")
+        sheet.header(Heading(r"$\frac{x$", r"costs $5 or $6"))
         sheet.canvas.draw()
 
 

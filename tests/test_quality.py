@@ -104,6 +104,8 @@ def test_a_negative_resistance_costs_the_case_and_reaches_no_table(monkeypatch, 
 
     def backwards(self, f_hz):
         parts = real(self, f_hz)
+        if self.structure.conductors[0].length < 10.2:
+            return parts
         right = type(parts).with_slope
 
         def with_slope(f):
@@ -115,9 +117,8 @@ def test_a_negative_resistance_costs_the_case_and_reaches_no_table(monkeypatch, 
         return parts
 
     monkeypatch.setattr(Solver, "parts", backwards)
-    study = read_study({**RAW, "antenna": {**RAW["antenna"], "length": "10.3 m"}})
-    result = run(study, workers=workers)
-    assert result.frames == {}
+    result = run(read_study({**RAW, "sweep": {"antenna.length": ["10.1 m", "10.3 m"]}}), workers=workers)
+    assert result.frames["dips"]["length_m"].tolist() == pytest.approx([10.1])
     assert [f.reason.split(" at ")[0] for f in result.failed] == ["feed resistance is not positive"]
-    assert validity(result)[0].startswith("FAILED: the set-up: feed resistance is not positive at ")
+    assert validity(result)[0].startswith("FAILED: length 10.3 m: feed resistance is not positive at ")
     assert result.failed[0].inputs["antenna"]["length"] == "10.3 m"

@@ -16,6 +16,8 @@ SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars", ",": "commas", " ": 
 _GROUPED = r"\d{1,3}(?:[ '\u00a0\u202f\u2009]\d{3})+"
 _NUMBER = re.compile(rf"([+-]?(?:{_GROUPED}|\d[\d.,]*|[.,]\d+)(?:[.,]\d*)?(?:[eE][+-]?\d+)?)\s*([a-zA-ZΩ°%µ]*|:\s*1)")
 MOST_BYTES = 20_000_000
+MOST_CHARACTERS = 100_000
+"""In a line: csv's reader takes cells of up to 131,072 characters."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,8 @@ def read_cells(path: Path) -> Cells:
             separator = match[1]
         elif bare.lstrip('"').startswith(COMMENTS):
             skipped += 1
+        elif len(bare) > MOST_CHARACTERS:
+            raise InputError("sweep", f"{path.name}, line {number}", f"lines of at most {MOST_CHARACTERS:,} characters")
         elif bare.strip(";, \t"):
             kept.append((number, line.rstrip("\r\n")))
     if not kept:
