@@ -15,6 +15,7 @@ from tautwire.studies.wants.fit.fitting import Fit, fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
 from tautwire.studies.wants.fit.missing import missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
+from tautwire.studies.wants.fit.want import FitSpec, measured_of
 from tautwire.studies.wants.fit.words import fit_notes, left_out_words
 from tautwire.studies.wants.local_model import with_values
 
@@ -81,3 +82,20 @@ def test_sweeps_outside_the_bands_are_refused(tmp_path: Any, remember: Store) ->
                 read_study(study)
         else:
             read_study(study)
+
+
+def test_reactance_without_its_sign_still_finds_the_length(tmp_path: Any, remember: Store) -> None:
+    """An analyser that shows |X|: the file is read for what it is, and the length found all the same."""
+    true = with_values(lakeside(), {"antenna.length": 20.21})
+    for heading, size in (("freq_mhz,r,x", np.abs), ("freq_mhz,r,|x|", np.abs), ("freq_mhz,swr", None)):
+        files = []
+        for m in taken(true, remember, 0.0)[:2]:
+            z, file = m.sweep.z, tmp_path / f"{m.sweep.f_hz[0]:.0f}.csv"
+            assert z is not None and (z.imag < 0).any() and (z.imag > 0).any()
+            columns = [m.sweep.f_hz / 1e6, m.sweep.swr] if size is None else [m.sweep.f_hz / 1e6, z.real, size(z.imag)]
+            rows = [",".join(f"{v:.6f}" for v in row) for row in zip(*columns, strict=True)]
+            file.write_text("\n".join([heading, *rows]) + "\n", encoding="utf-8")
+            files.append({"file": str(file)})
+        spec = FitSpec.model_validate({"sweeps": files})
+        found = fit(lakeside(), measured_of(spec), [LENGTH], remember=remember)
+        assert off(found, 20.21) < 0.05, heading

@@ -12,6 +12,7 @@ from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.files import load_tables, put_text, writable
 from tautwire.studies.study.result import Result
@@ -76,7 +77,7 @@ def write_cards(result: Result, folder: Path) -> list[Path]:
     from tautwire.studies.wants.turns.figures import turn_figures
 
     written = [folder / "card.txt"]
-    put_text(written[0], card_text(result) + "\n")
+    put_text(written[0], f"{card_text(result)}\n{setup_words(result.study)}\n")
     for stem, figure in turn_figures(result).items():
         if stem.startswith("card"):
             written.append(folder / f"{stem}.pdf")

@@ -13,6 +13,7 @@ from tautwire.studies.explorer.surface_builder import Builder, Progress
 from tautwire.studies.reports.page import as_json, render
 from tautwire.studies.running.store import Store
 from tautwire.studies.study import units
+from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.files import put_text
 from tautwire.studies.study.setup import Setup
@@ -118,7 +119,7 @@ def explore(
     study = made.study
     page = render("explorer", Path(__file__).parent, title=title_of(study), name=study.name, data=as_json(data),
                   controls=made, errors=errors,
-                  live=live, caution=caution_text(study.spec.want))  # fmt: skip
+                  live=live, caution=caution_text(study.spec.want), setup=setup_words(study))  # fmt: skip
     return page, data
 
 

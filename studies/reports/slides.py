@@ -35,6 +35,7 @@ from tautwire.studies.reports.slide_words import (
     take_away,
     turn_rows,
 )
+from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cautions import DEFERENCE, caution_text, cautions_for
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.files import writable
@@ -183,7 +184,9 @@ def slides(result: Result, path: Path) -> Path:
     trust = validity(result)
     deck = Deck(title_of(study))
     deck.first(title_of(study), shared_words(study), [f"Study: {study.name}.", *setup_lines(study)])
-    deck.words("The question", [title_of(study), *setup_lines(study)], [f"{study.count} cases.", *trust])
+    deck.words(
+        "The question", [title_of(study), *setup_lines(study)], [f"{study.count} cases.", setup_words(study), *trust]
+    )
     drawings = layout_figures(study, "slide")
     for stem, sheet in drawings.items():
         which = "" if len(drawings) == 1 else ": last case" if stem == "layout_last" else ": first case"
@@ -197,7 +200,8 @@ def slides(result: Result, path: Path) -> Path:
         _tables(deck, result)
     told = take_away(result) or ["No case could be solved."]
     deck.bullets("What to take away", told, [*sentences(result), *numbers])
-    deck.words("How far to trust it", trust, ["Marks come from the quality table of the study."])
+    notes = [setup_words(study), "Marks come from the quality table of the study."]
+    deck.words("How far to trust it", trust, notes)
     cautions = [c.words for c in cautions_for(study.spec.want)] + [DEFERENCE]
     deck.words("Before you put wire up or transmit", cautions, [caution_text(study.spec.want)])
     with writable(path):
