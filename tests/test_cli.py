@@ -10,7 +10,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from tautwire.model.errors import InputError
 from tautwire.studies.commands.predict import setup_of
+from tautwire.studies.running.store import Store
 from tautwire.studies.study.columns import COLUMNS
 
 STUDY = """
@@ -121,7 +123,12 @@ def test_new_writes_a_study_and_never_over_another(tmp_path):
         (["run", "missing.toml"], "missing.toml"),
         (["run"], "FILE"),
         (["cache", "--prune", "lots"], "megabytes"),
+        (["cache", "--prune", "inf"], "megabytes"),
         (["new", "x.toml", "--like", "nothing"], "template"),
+        (["predict", "--region", "²"], "1, 2 or 3"),
+        (["predict", "--slope", "100 %"], "'12 deg'"),
+        (["predict", "--counterpoise-height", "5 cm"], "--counterpoise above 0 beside it"),
+        (["predict", "--coax-length", "0", "--counterpoise", "2 m", "--choke-at", "1 m"], "--coax-length above 0"),
     ],
 )
 def test_bad_input_is_one_line_and_status_2(tmp_path, args, word):
@@ -135,6 +142,51 @@ def test_bad_input_is_one_line_and_status_2(tmp_path, args, word):
 def test_a_length_of_nothing_leaves_a_part_out(none):
     assert "coax" not in setup_of({"length": "20 m", "coax": "RG-58", "coax-length": none})
     assert "counterpoise" not in setup_of({"length": "20 m", "counterpoise": none, "counterpoise-height": "5 cm"})
+
+
+@pytest.mark.parametrize(
+    "args, word",
+    [
+        (["run", "--animate"], "an axis of two numbers or more"),
+        (["run", "--out", "/proc/none/x"], "a folder that can be written"),
+        (["report", "--out", "/proc/none/x"], "a folder that can be written"),
+        (["turns", "--out", "/proc/none/x"], "a folder that can be written"),
+        (["why", "--was", "14.1 MHz", "--now", "14.2 MHz", "--out", "study.toml"], "a folder that can be written"),
+        (["slides", "--out", "/proc/none/x.pptx"], "a folder that can be written"),
+        (["explore", "--out", "/proc/none/x.html"], "a folder that can be written"),
+        (["explore", "--slider", "0", "1 m", "2 m"], "a key of the set-up"),
+        (["explore", "--choice", "0", "1"], "a key of the set-up"),
+        (["deck", "--out", "/proc/none/x.nec"], "a folder that can be written"),
+    ],
+)
+def test_what_cannot_be_done_in_the_end_is_refused_before_computing(tmp_path, args, word):
+    reel = '[reel]\nwire_length = "24 m"\nturn_length = "30 cm"\n'
+    (tmp_path / "study.toml").write_text(
+        STUDY.partition("[sweep]")[0].replace('"1.2 m"', '"1.2 m"\nslope = "30 deg"') + reel
+    )
+    began = Store().contents()
+    result = tautwire(args[0], "study.toml", *args[1:], cwd=tmp_path)
+    assert result.returncode == 2, result.stdout + result.stderr
+    assert len(result.stderr.strip().splitlines()) == 1 and word in result.stderr
+    assert Store().contents() == began
+
+
+def test_a_prediction_has_a_time_limit(monkeypatch):
+    """Seconds for a case, in a process that can be stopped (workers = 0 would compute in this one)."""
+    from click.testing import CliRunner
+
+    from tautwire.studies.commands import predict
+    from tautwire.studies.running import one_setup
+
+    asked = []
+
+    def stand_in(study, **options):
+        asked.append(options)
+        raise InputError("stop", "here", "")
+
+    monkeypatch.setattr(one_setup, "run", stand_in)
+    CliRunner().invoke(predict.COMMAND, ["--timeout", "7"])
+    assert asked == [{"workers": 1, "timeout": 7.0}]
 
 
 def test_broken_toml_is_one_line(tmp_path):

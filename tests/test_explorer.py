@@ -13,6 +13,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ import pytest
 import scipy.interpolate
 from browser import DESKTOP, PHONE, browser, complaints, offline, resize
 
-from tautwire.model.errors import InputError
+from tautwire.model.errors import InputError, SolveError
 from tautwire.model.reflection import swr
 from tautwire.studies.explorer.explorer import explore, write_explorer
 from tautwire.studies.explorer.live import LiveServer, answer
@@ -306,6 +307,16 @@ def test_a_taken_port_is_refused(server: LiveServer, made: Controls, store: Stor
         LiveServer("", made, store, server.server_port)
 
 
+def _sleep(*_: Any) -> None:
+    time.sleep(60)
+
+
+def test_an_answer_that_does_not_come_is_told(monkeypatch: pytest.MonkeyPatch, made: Controls, store: Store) -> None:
+    monkeypatch.setattr("tautwire.studies.explorer.live.answer", _sleep)
+    with LiveServer("", made, store, limit=0.5) as server, pytest.raises(SolveError, match="no answer within 0.5 s"):
+        server.reply({"setting": made.start, "picked": [0]})
+
+
 def test_solve_without_a_page(made: Controls, store: Store) -> None:
     told = answer(made, {"setting": {**made.start, "antenna.slope": 30}, "picked": [1]}, store)
     assert told["length"] == pytest.approx(20.4) and len(told["bands"]) == 2
@@ -364,7 +375,10 @@ def test_the_command_serves_and_stops_cleanly(store: Store, tmp_path: Path, buil
     command = [sys.executable, "-c", "from tautwire.studies.commands.cli import main; main()", "explore", str(file)]
     command += ["--slider", *RANGES[0], "--live", "--port", "0"]
     environment = {**os.environ, "TAUTWIRE_CACHE": str(store.folder)}
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment) as run:
+    heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)  # a job in the background ignores it
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, preexec_fn=heed
+    ) as run:
         assert run.stdout is not None
         lines = [run.stdout.readline(), run.stdout.readline()]
         assert "random settings within" in lines[0] and lines[1].startswith("http://127.0.0.1:"), run.stderr

@@ -7,7 +7,7 @@ import click
 from tautwire.model.errors import InputError
 from tautwire.studies.reports.card_deck import GROUNDS, deck
 from tautwire.studies.running.study_file import load_study
-from tautwire.studies.study.files import writable
+from tautwire.studies.study.files import check_file, writable
 
 PLAIN = str.maketrans({"°": " deg", "Ω": "ohm", "µ": "u"})  # cards are ASCII
 
@@ -29,6 +29,8 @@ def COMMAND(file: Path, number: int, band: str | None, points: int, ground: str,
     if band is not None and band not in named:
         raise InputError("band", repr(band), f"one of {', '.join(named)}")
     chosen = named[band] if band else study.bands[0]
+    if out is not None:
+        check_file(out)
     case = cases[number - 1]
     place = study.words_of(case.labels).translate(PLAIN)
     title = f"{study.name}, case {number} of {len(cases)}, {chosen.name}\n{place}".rstrip()

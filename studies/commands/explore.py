@@ -10,6 +10,7 @@ from tautwire.studies.explorer.live import LiveServer
 from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import load_study
+from tautwire.studies.study.files import check_file
 from tautwire.studies.study.study import Study
 from tautwire.studies.wants.turns.want import with_turn_axis
 
@@ -63,8 +64,9 @@ def COMMAND(
     study = _study(file)
     made = controls(study, ranges, words)
     if not live:
-        page = _explore_shown(made, workers, live=False)
         path = out or Path("results") / study.name / "explorer.html"
+        check_file(path)
+        page = _explore_shown(made, workers, live=False)
         write_explorer(page, path)
         click.echo(f"{path} ({path.stat().st_size / 1e6:.2f} MB): open it in any browser, also without a network")
         return

@@ -12,7 +12,7 @@ from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.files import load_tables, make_folder
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.quantities import CUSTOMARY, quantity_text, written
@@ -73,6 +73,7 @@ def COMMAND(
     for measured in measured_of(spec):  # say what is wrong with the files before anything is computed
         click.echo(measured.sweep.how)
     parameters_of(Setup.read(study.raw), spec)
+    make_folder(folder)
     result = run_shown(study, 1, None, timeout)
     command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
     written_files = write(result, folder, command)

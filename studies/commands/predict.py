@@ -3,14 +3,16 @@
 import json
 import math
 import re
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 import click
 from click.core import ParameterSource
 
+from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import band_of
-from tautwire.studies.commands.shared import aligned
+from tautwire.studies.commands.shared import CASE_TIMEOUT, aligned
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.running.store import Store
@@ -116,9 +118,27 @@ def asked(bands: str, region: str) -> tuple[list[str], list[float]]:
 def fitted_setup(fit: Path, given: dict[str, str | None]) -> dict[str, Any]:
     """The raw set-up of a fit's file, changed by the option values that were given."""
     raw = with_fit({}, fit)
+    if given.get("counterpoise") and not raw.get("counterpoise"):
+        raw["counterpoise"] = [{}]
     for name, value in given.items():
         raw = changed(raw, OPTIONS[name][0], value) if value is not None else raw
     return raw
+
+
+PARTNERS = {"counterpoise": "counterpoise", "coax": "coax-length"}  # table -> the option without which it is not there
+
+
+def check_partners(written: Iterable[str], given: Mapping[str, str | None], fit: Path | None) -> None:
+    """Raises InputError for an option that says something about a counterpoise or coax that is not there.
+
+    written: options really written, of all that are given.
+    """
+    there = setup_of({n: v for n, v in given.items() if v is not None}) if fit is None else with_fit({}, fit)
+    for name in written:
+        table = OPTIONS[name][0].partition(".")[0]
+        partner = PARTNERS.get(table)
+        if partner and name != partner and not there.get(table) and not (fit and given.get(partner)):
+            raise InputError(f"--{name}", repr(given[name]), f"--{partner} above 0 beside it: there is none now")
 
 
 @click.command("predict")
@@ -126,20 +146,27 @@ def fitted_setup(fit: Path, given: dict[str, str | None]) -> dict[str, Any]:
 @click.option("--region", default="1", show_default=True, help="1, 2 or 3 (ITU), or US.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
 @FROM
+@CASE_TIMEOUT
 @click.pass_context
 def COMMAND(
-    context: click.Context, bands: str, region: str, as_json: bool, fit: Path | None, **given: str | None
+    context: click.Context,
+    bands: str,
+    region: str,
+    as_json: bool,
+    fit: Path | None,
+    timeout: float,
+    **options: str | None,
 ) -> None:
     """Predict dips, SWR and feed impedance of one set-up."""
+    given = {name.replace("_", "-"): value for name, value in options.items()}
+    written = [n.replace("_", "-") for n in options if context.get_parameter_source(n) is not ParameterSource.DEFAULT]
     if fit is not None:  # the file's values count, unless an option is really given
-        source = {name: context.get_parameter_source(name) for name in given}
-        given = {n: v for n, v in given.items() if source[n] is not ParameterSource.DEFAULT}
-    assumed = [OPTIONS[n.replace("_", "-")][0] for n in given
-               if context.get_parameter_source(n) is ParameterSource.DEFAULT]  # fmt: skip
-    options = {name.replace("_", "-"): value for name, value in given.items()}
-    setup = setup_of(options) if fit is None else fitted_setup(fit, options)
+        given = {name: given[name] for name in written}
+    check_partners(written, given, fit)
+    assumed = [OPTIONS[n][0] for n in given if n not in written]
+    setup = setup_of(given) if fit is None else fitted_setup(fit, given)
     names, single = asked(bands, region)
-    result = predicted(setup, names, region)
+    result = predicted(setup, names, region, timeout)
     rows = result.frames.get("dips")
     own = [] if result.failed else _at(setup, single)
     if as_json:

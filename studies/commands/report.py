@@ -5,11 +5,10 @@ from pathlib import Path
 import click
 
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, WORKERS, said
+from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, WORKERS, results_folder, said
 from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.page import write_report
 from tautwire.studies.running.study_file import load_study
-from tautwire.studies.study.files import make_folder
 
 
 @click.command("report")
@@ -20,9 +19,8 @@ from tautwire.studies.study.files import make_folder
 def COMMAND(file: Path, out: Path | None, workers: int | None, timeout: float) -> None:
     """Write the study in FILE as one offline page; cases that were computed before are not computed again."""
     study = load_study(file)
+    folder = results_folder(out, study.name)
     result = run_shown(study, workers, timeout=timeout)
-    folder = out or Path("results") / study.name
-    make_folder(folder)
     path = write_report(result, folder, said("report", file, out=out))
     for line in trust(result):
         click.echo(line)

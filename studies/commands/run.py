@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, progress_bar, said
+from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, progress_bar, results_folder, said
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.runner import TIMEOUT, run
@@ -47,14 +47,17 @@ def COMMAND(
 ) -> None:
     """Compute the study in FILE and write tables, plots and a summary."""
     study = read_study(with_fit(load_tables(file), fit), file.stem)
-    result = run_shown(study, workers, scheduler, timeout)
-    folder = out or Path("results") / study.name
-    written = write(result, folder, said("run", file, from_=fit, out=out), store=Store())
     if animated:
-        from tautwire.studies.wants.dips.animation import (
-            animate,  # with the drawing library, which a run from the store spares
+        from tautwire.studies.wants.dips.animation import (  # with the drawing library, which other runs may spare
+            animate,
+            animated_axis,
         )
 
+        animated_axis(study)
+    folder = results_folder(out, study.name)
+    result = run_shown(study, workers, scheduler, timeout)
+    written = write(result, folder, said("run", file, from_=fit, out=out), store=Store())
+    if animated:
         written.append(animate(result, folder / "dip.gif"))
     for line in [*sentences(result), *trust(result)]:
         click.echo(line)

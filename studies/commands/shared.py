@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
 from tautwire.studies.running.runner import TIMEOUT
+from tautwire.studies.study.files import make_folder
 
 FILE = click.argument("file", type=click.Path(path_type=Path))
 OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
@@ -16,6 +17,13 @@ WORKERS = click.option("--workers", type=click.IntRange(min=0), help="Worker pro
 CASE_TIMEOUT = click.option(
     "--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds for a case."
 )
+
+
+def results_folder(out: Path | None, name: str) -> Path:
+    """The folder for a study's results, made before anything is computed. Raises InputError if it cannot be written."""
+    folder = out or Path("results") / name
+    make_folder(folder)
+    return folder
 
 
 def progress_bar(what: str) -> Progress:

@@ -7,7 +7,7 @@ import click
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import FILE, WORKERS
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.files import load_tables, make_folder
+from tautwire.studies.study.files import check_file, load_tables
 from tautwire.studies.study.parts import table_at
 
 
@@ -29,8 +29,8 @@ def COMMAND(file: Path, out: Path | None, workers: int | None) -> None:
     path = out or Path("results") / study.name / "slides.pptx"
     if path.suffix.lower() != ".pptx":
         raise InputError("out", path, "a file name that ends in .pptx")
+    check_file(path)
     result = run_shown(study, workers)
-    make_folder(path.parent)
     slides(result, path)
     click.echo(f"slides in {path}")
     if result.failed:

@@ -7,7 +7,7 @@ import click
 import pandas as pd
 
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, aligned, said
+from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, aligned, results_folder, said
 from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
@@ -60,8 +60,8 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
     Writes card.pdf, card.png, card.txt, a map of all settings, and tables.
     """
     study = with_turn_axis(read_study(with_fit(load_tables(file), fit), file.stem))
+    folder = results_folder(out, study.name)
     result = run_shown(study, workers, None, timeout)
-    folder = out or Path("results") / study.name
     written = write(result, folder, said("turns", file, from_=fit, out=out), store=Store())
     written += write_cards(result, folder)
     click.echo(card_text(result))

@@ -7,7 +7,7 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import FILE, OUT, aligned, said
+from tautwire.studies.commands.shared import FILE, OUT, aligned, results_folder, said
 from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.study_file import read_study
@@ -83,8 +83,8 @@ def COMMAND(
     shifts_of(spec, study.spec.region)  # say what is wrong with it before anything is computed
     for sweep in (s for file_name in (*spec.before, *spec.after) for s in read_sweeps(file_name, spec.plane)):
         click.echo(sweep.how)
+    folder = results_folder(out, study.name)
     result = run_shown(study, 1, None, TIMEOUT)
-    folder = out or Path("results") / study.name
     told = _options(was, now, band, before, after, without)
     written = write(result, folder, said("why", file, *told, plane=plane, from_=fit, out=out))
     if "why" in result.frames:

@@ -4,22 +4,26 @@ import json
 import threading
 import time
 from collections.abc import Mapping
+from concurrent.futures import TimeoutError as FutureTimeout
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 import numpy as np
+from pebble import ProcessExpired, ProcessPool
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.reflection import swr
 from tautwire.studies.explorer.curves import shape_of
 from tautwire.studies.explorer.sliders import Controls
 from tautwire.studies.explorer.surface import grid
+from tautwire.studies.running.pool import context, end_with
 from tautwire.studies.running.store import Store
 from tautwire.studies.study.setup import Setup
 
 HOST = "127.0.0.1"
 MOST_BYTES = 10_000  # of a question
 MOST_SWR = 999.0
+LIMIT = 60.0  # seconds for an answer
 
 
 def answer(made: Controls, question: Any, store: Store) -> dict[str, Any]:
@@ -122,18 +126,37 @@ class LiveServer(ThreadingHTTPServer):
 
     daemon_threads = True
 
-    def __init__(self, page: str, controls: Controls, store: Store, port: int = 0) -> None:
-        self.page, self._controls, self._store = page, controls, store
+    def __init__(self, page: str, controls: Controls, store: Store, port: int = 0, limit: float = LIMIT) -> None:
+        """limit: seconds for an answer."""
+        self.page, self._controls, self._store, self._limit = page, controls, store, limit
         self._one_at_a_time = threading.Lock()
+        self._solver = ProcessPool(1, context=context(), initializer=end_with)
         try:
             super().__init__((HOST, port), _Handler)
         except OSError as error:
             raise InputError("port", port, f"a free port ({error.strerror})") from None
 
     def reply(self, question: Any) -> dict[str, Any]:
-        """The answer to a question; one is solved at a time."""
+        """The answer to a question; one is solved at a time, in a process that can be stopped.
+
+        Raises InputError, and SolveError where there is no answer within the limit.
+        """
         with self._one_at_a_time:
-            return answer(self._controls, question, self._store)
+            try:
+                found: dict[str, Any] = self._solver.schedule(
+                    answer, (self._controls, question, self._store), timeout=self._limit
+                ).result()
+            except FutureTimeout:
+                raise SolveError(f"no answer within {self._limit:g} s; try a setting with less wire") from None
+            except ProcessExpired as error:
+                raise SolveError(f"the solver stopped (exit code {error.exitcode})") from None
+        return found
+
+    def server_close(self) -> None:
+        """As ThreadingHTTPServer, and the solver's process ends."""
+        super().server_close()
+        self._solver.stop()
+        self._solver.join()
 
     @property
     def address(self) -> str:

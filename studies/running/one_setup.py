@@ -18,10 +18,16 @@ BANDS = ("40 m", "20 m", "15 m", "10 m")
 MOST_POINTS = 100_000
 
 
-def predicted(setup: Mapping[str, Any], bands: Iterable[str] = BANDS, region: int | str = 1) -> Result:
-    """What a study of this one set-up gives; its case may have failed. Raises InputError."""
+def predicted(
+    setup: Mapping[str, Any], bands: Iterable[str] = BANDS, region: int | str = 1, timeout: float | None = None
+) -> Result:
+    """What a study of this one set-up gives; its case may have failed. Raises InputError.
+
+    timeout: seconds for it, in a process that can be stopped; None computes in this process, however long it takes.
+    """
     Setup.read(setup)  # a set-up and nothing else
-    return run(read_study({**setup, "study": {"name": "predict", "bands": list(bands), "region": region}}), workers=0)
+    study = read_study({**setup, "study": {"name": "predict", "bands": list(bands), "region": region}})
+    return run(study, workers=0) if timeout is None else run(study, workers=1, timeout=timeout)
 
 
 def predict(setup: Mapping[str, Any], bands: Iterable[str] = BANDS, region: int | str = 1) -> pd.DataFrame:

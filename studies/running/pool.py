@@ -101,8 +101,12 @@ def spread(
         pool.join()
 
 
-def end_with(parent: int) -> None:
-    """For the start of a forked worker: it leaves Ctrl-C to its parent (process id), and ends when that is gone."""
+def end_with(parent: int | None = None) -> None:
+    """For the start of a worker: it leaves Ctrl-C to its parent, and ends when that is gone.
+
+    parent: process id; by default that of the process it was started by.
+    """
+    parent = parent or os.getppid()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
     def watch() -> None:

@@ -19,6 +19,7 @@ from tautwire.studies.wants.dips.band_panel import NAMED, Shelf, band_ground, ke
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Axis, Study
 
 SIZE = Look("animation", 8.0, 4.5, 13.0, 2.4, 120)
 STEP, HOLD = 350, 1400  # milliseconds a frame, and at either end
@@ -46,12 +47,20 @@ def animate(result: Result, path: Path, band: str | None = None) -> Path:
     return path
 
 
+def animated_axis(study: Study) -> Axis:
+    """The axis along which the dip walks. Raises InputError without one of two numbers or more, or without dips."""
+    axis = running(study.axes)
+    if axis is None or axis.numbers is None or len(axis.numbers) < 2:
+        raise InputError("animation", study.name, "a study with an axis of two numbers or more in its [sweep]")
+    if "dips" not in study.spec.want:
+        raise InputError("animation", f"want {', '.join(study.spec.want)}", 'a study with "dips" in study.want')
+    return axis
+
+
 def drawn(result: Result, band: str | None = None) -> list[np.ndarray]:
     """The frames there, (height, width, 3) bytes each; earlier curves stay behind, faint. Raises as animate."""
     study = result.study
-    axis = running(study.axes)
-    if axis is None or axis.numbers is None or len(axis.numbers) < 2:
-        raise InputError("animation", study.name, "a study with an axis of two numbers or more")
+    axis = animated_axis(study)
     names = {b.name: b for b in study.bands}
     if band is not None and band not in names:
         raise InputError("animation.band", repr(band), f"one of {', '.join(names)}")
