@@ -117,7 +117,7 @@ def test_new_writes_a_study_and_never_over_another(tmp_path):
         (["predict", "--length", "20"], "with its unit"),
         (["predict", "--soil", "averag soil"], "did you mean 'average soil'"),
         (["predict", "--bands", "21 m"], "21 m"),
-        (["predict", "--coax-length", "0"], "returns"),
+        (["predict", "--coax-length", "0"], "--coax-length = none: a counterpoise"),
         (["predict", "--ratio", "49"], "7 for a 49:1"),
         (["predict", "--ratio", "49:1"], "7 for a 49:1"),
         (["run", "missing.toml"], "missing.toml"),

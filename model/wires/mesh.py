@@ -188,8 +188,8 @@ def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:
 
 def _count(total: float, rules: MeshRules) -> None:
     if total > rules.max_segments:
-        told = f"{rules.max_segments} at most: fewer per wavelength, a lower frequency or shorter conductors"
-        raise InputError("mesh.segments", math.ceil(total), told)
+        told = f"at most {rules.max_segments} segments: fewer per wavelength, a lower frequency or shorter conductors"
+        raise InputError("mesh.segments", f"{math.ceil(total)} segments", told)
 
 
 def _joints(c: Conductor, target: float, rules: MeshRules, feed: float | None) -> list[float]:

@@ -50,6 +50,15 @@ class Lazy(click.Group):
             raise InputError("command", repr(args[0]), told)
         return super().resolve_command(ctx, args)
 
+    def invoke(self, ctx: click.Context) -> object:
+        """Run the command; its faults name its options as they are typed: "--out", not "out"."""
+        try:
+            return super().invoke(ctx)
+        except InputError as error:
+            command = self.get_command(ctx, ctx.invoked_subcommand or "")
+            options = {p.opts[0].lstrip("-"): p.opts[0] for p in command.params} if command else {}
+            raise InputError(options.get(error.field, error.field), error.value, error.allowed) from None
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))

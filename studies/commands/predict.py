@@ -20,6 +20,7 @@ from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.raw import changed
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import frequency, length
+from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.dips.feed_loss import PARTS, at_frequency, loss_words
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
@@ -51,6 +52,15 @@ OPTIONS: dict[str, tuple[str, str, str | None]] = {
     "cores": ("transformer.core.stack", "How many such rings, stacked.", "1"),
     "primary-turns": ("transformer.primary_turns", "Turns of the primary.", "2"),
 }  # fmt: skip
+
+
+KEYS = {path: f"--{name}" for name, (path, _, _) in OPTIONS.items()} | {
+    "coax": "--coax-length",
+    "counterpoise.1.length": "--counterpoise",
+    "counterpoise.1.height": "--counterpoise-height",
+    "study.bands": "--bands",
+    "study.region": "--region",
+}
 
 
 def setup_of(given: dict[str, str | None]) -> dict[str, Any]:
@@ -164,9 +174,10 @@ def COMMAND(
         given = {name: given[name] for name in written}
     check_partners(written, given, fit)
     assumed = [OPTIONS[n][0] for n in given if n not in written]
-    setup = setup_of(given) if fit is None else fitted_setup(fit, given)
-    names, single = asked(bands, region)
-    result = predicted(setup, names, region, timeout)
+    with as_written(keys={} if fit else KEYS):
+        setup = setup_of(given) if fit is None else fitted_setup(fit, given)
+        names, single = asked(bands, region)
+        result = predicted(setup, names, region, timeout)
     rows = result.frames.get("dips")
     own = [] if result.failed else _at(setup, single)
     if as_json:

@@ -12,6 +12,7 @@ from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.dips.reading import sweep_rows
 
 BANDS = ("40 m", "20 m", "15 m", "10 m")
@@ -120,6 +121,7 @@ def response(setup: Mapping[str, Any], band: str, region: int | str = 1, points:
     if not isinstance(points, int) or not 2 <= points <= MOST_POINTS:
         raise InputError("points", repr(points), f"a whole number from 2 to {MOST_POINTS}")
     asked = band_named(band, region)
-    read = Setup.read(setup)
-    feed, solver = read.feed_system(), read.build().solver(Store())
-    return pd.DataFrame(sweep_rows(asked, solver.response(asked.lower, asked.upper), feed, points))
+    with as_written(setup):
+        read = Setup.read(setup)
+        feed, solver = read.feed_system(), read.build().solver(Store())
+        return pd.DataFrame(sweep_rows(asked, solver.response(asked.lower, asked.upper), feed, points))

@@ -25,6 +25,7 @@ from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.result import Result, gather
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Case, Study
+from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.registry import want_named
 from tautwire.studies.wants.want import Frames, Want
 
@@ -121,7 +122,8 @@ def known(case: Case, study: Study, store: Store) -> list[Frames] | None:
 
 def _answer(case: Case, study: Study, store: Store) -> Done:
     try:
-        return case.index, solve_case(case, study, store), ""
+        with as_written(case.raw):
+            return case.index, solve_case(case, study, store), ""
     except (InputError, SolveError) as error:
         return case.index, None, str(error)
 

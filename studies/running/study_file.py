@@ -18,6 +18,7 @@ from tautwire.studies.study.guard import check_name, check_plain
 from tautwire.studies.study.parts import read_part, table_at
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.study import Axis, Study, StudySpec, swept_axis
+from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.registry import WANTS, want_named
 
 MOST_CASES = 20_000
@@ -100,7 +101,8 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
         raise InputError("study.want", "[]", f"at least one of {', '.join(WANTS)}")
     if not spec.bands:
         raise InputError("study.bands", "[]", "at least one band")
-    bands = tuple(band_named(name, region=spec.region) for name in spec.bands)
+    with as_written(raw):
+        bands = tuple(band_named(name, region=spec.region) for name in spec.bands)
     for band in bands:
         if bands.count(band) > 1:
             raise InputError("study.bands", repr(band.name), "each band once")
@@ -121,11 +123,12 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
         raise InputError("sweep", f"{study.count} cases", f"at most {MOST_CASES}")
     for case in study.cases():
         try:
-            setup = case.setup()
-            setup.build()
-            setup.feed_system()
-            for name in spec.want:
-                want_named(name).check(setup, study)
+            with as_written(case.raw):
+                setup = case.setup()
+                setup.build()
+                setup.feed_system()
+                for name in spec.want:
+                    want_named(name).check(setup, study)
         except InputError as error:
             where = study.words_of(case.labels)
             allowed = f"{error.allowed} (case {where})" if where else error.allowed

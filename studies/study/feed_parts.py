@@ -12,7 +12,7 @@ from tautwire.model.feed.ferrite import TOROIDS, Core, Toroid, ferrite_named
 from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
 from tautwire.model.wires.return_conductors import RG58_OUTSIDE, Choke
 from tautwire.studies.study import units
-from tautwire.studies.study.parts import Part, entry, named_as_written
+from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.units import Angle, Capacitance, Inductance, Length, Number, Resistance
 
 LEAST_SHIELD = 0.1  # m of coax that cannot be coiled up
@@ -59,8 +59,7 @@ class CableSpec(Part):
     def cable(self) -> CoaxType:
         rows = sorted((units.frequency(f, "coax.type.loss"), db) for f, db in self.loss.items())
         rest = self.model_dump(exclude={"loss"})
-        with named_as_written(feed__coax="coax.type"):
-            return CoaxType(name="own coax", loss=tuple(rows), **rest)
+        return CoaxType(name="own coax", loss=tuple(rows), **rest)
 
 
 class CoaxSpec(Part):
@@ -123,8 +122,7 @@ class CoreSpec(Part):
         if None in sides:
             raise InputError("transformer.core", "incomplete", "size, or all of outer, inner and height")
         outer, inner, height = (float(x or 0) for x in sides)
-        with named_as_written(core="transformer.core"):
-            return Core(ferrite_named(self.material), Toroid(outer, inner, height, self.stack))
+        return Core(ferrite_named(self.material), Toroid(outer, inner, height, self.stack))
 
 
 class TransformerSpec(Part):
@@ -174,13 +172,8 @@ class TransformerSpec(Part):
             given["magnetising"] = self.core.core()
         elif self.magnetising_inductance is not None:
             loss = math.inf if self.loss_resistance is None else self.loss_resistance
-            with named_as_written(
-                feed__transformer__magnetising__inductance="transformer.magnetising_inductance",
-                feed__transformer__magnetising__resistance="transformer.loss_resistance",
-            ):
-                given["magnetising"] = MagnetisingInductance(self.magnetising_inductance, loss)
+            given["magnetising"] = MagnetisingInductance(self.magnetising_inductance, loss)
         elif self.loss_resistance is not None:
             raise InputError("transformer.loss_resistance", self.loss_resistance, "given with magnetising_inductance")
-        with named_as_written(feed__transformer="transformer"):
-            made = replace(IDEAL_49_TO_1 if self.ideal else PORTABLE_49_TO_1, **given)
-            return made if self.core_scale == 1 else made.with_core_scaled(self.core_scale)
+        made = replace(IDEAL_49_TO_1 if self.ideal else PORTABLE_49_TO_1, **given)
+        return made if self.core_scale == 1 else made.with_core_scaled(self.core_scale)

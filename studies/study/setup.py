@@ -24,9 +24,10 @@ from tautwire.model.wires.structure import Conductor, Structure, structure
 from tautwire.model.wires.wire import WireType, awg_diameter
 from tautwire.studies.study.feed_parts import CoaxSpec, TransformerSpec
 from tautwire.studies.study.guard import Name
-from tautwire.studies.study.parts import Part, entry, read_part
+from tautwire.studies.study.parts import Part, entry, named_as_written, read_part
 from tautwire.studies.study.soil import Soil, ground_of
 from tautwire.studies.study.units import Angle, Capacitance, Conductivity, Length, Number, Power, Resistance
+from tautwire.studies.study.written import as_written
 
 if TYPE_CHECKING:
     from tautwire.model.solve.solver import Remember, Solver
@@ -135,8 +136,10 @@ class CounterpoiseSpec(Part):
         default=WireSpec(),
     )
 
-    def counterpoise(self) -> Counterpoise:
-        return Counterpoise(self.length, self.bearing, self.height, self.end_height, self.wire.wire())
+    def counterpoise(self, at: str) -> Counterpoise:
+        """at: where the table stands in the study file."""
+        with named_as_written(counterpoise=at, wire=f"{at}.wire"):
+            return Counterpoise(self.length, self.bearing, self.height, self.end_height, self.wire.wire())
 
 
 class NearbySpec(Part):
@@ -154,8 +157,10 @@ class NearbySpec(Part):
     )
     diameter: Length = entry("its diameter", "3 mm", "0.01 to 100 mm", default=2e-3)
 
-    def conductor(self) -> Conductor:
-        return Conductor((self.start, self.end), WireType(self.diameter), "nearby")
+    def conductor(self, at: str) -> Conductor:
+        """at: where the table stands in the study file."""
+        with named_as_written(nearby=at, wire=at):
+            return Conductor((self.start, self.end), WireType(self.diameter), "nearby")
 
 
 class ReelSpec(Part):
@@ -273,21 +278,25 @@ class Setup(Part):
         "how finely wires are cut; for checks of convergence", {"segments_per_wavelength": 40}, default=MeshSpec()
     )
 
+    @as_written()
     def build(self) -> Built:
         """Layout, wires, ground. Raises InputError for what cannot be built."""
         layout = self.antenna.build()
-        returns: list[Counterpoise | CoaxShield] = [c.counterpoise() for c in self.counterpoise]
+        returns: list[Counterpoise | CoaxShield] = [
+            c.counterpoise(f"counterpoise.{i}") for i, c in enumerate(self.counterpoise, 1)
+        ]
         if self.coax is not None:
             chokes = () if self.coax.choke is None else (self.coax.choke.choke(),)
             shield = self.coax.cable().shield_wire()
             returns.append(CoaxShield(self.coax.lying, self.coax.bearing, self.coax.height, shield, chokes))
         ground = self.site.ground()
-        nearby = [n.conductor() for n in self.nearby]
+        nearby = [n.conductor(f"nearby.{i}") for i, n in enumerate(self.nearby, 1)]
         wires = structure(layout, self.wire.wire(), returns, nearby, over_soil=not ground.is_free_space)
         if self.antenna.end_capacitance:
             wires = with_end(wires, self.antenna.end_capacitance, self.antenna.end_resistance)
         return Built(layout, wires, ground, self.mesh.rules())
 
+    @as_written()
     def feed_system(self) -> FeedSystem:
         """Transformer and coax between wire and radio."""
         transformer = self.transformer.transformer()
@@ -298,4 +307,5 @@ class Setup(Part):
     @classmethod
     def read(cls, raw: Mapping[str, Any]) -> "Setup":
         """The set-up in SI values. Raises InputError naming the field, its value and what is allowed."""
-        return read_part(cls, raw)
+        with as_written(raw):
+            return read_part(cls, raw)

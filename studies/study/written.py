@@ -1,0 +1,75 @@
+"""Faults of the model told as the study file has them: the key as it is spelled there, the value as it was written."""
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any
+
+from tautwire.model.errors import InputError
+
+# where a field name of the model begins -> the same in a study file; the longest that fits counts
+KEYS = {
+    "layout": "antenna",
+    "layout.kind": "antenna.layout",
+    "returns": "coax",
+    "choke": "coax.choke",
+    "choke.position": "coax.choke.at",
+    "coax.choke.position": "coax.choke.at",
+    "feed.coax": "coax.type",
+    "feed.coax.length": "coax.length",
+    "feed.reference": "radio.impedance",
+    "feed.transformer": "transformer",
+    "feed.transformer.magnetising.inductance": "transformer.magnetising_inductance",
+    "feed.transformer.magnetising.resistance": "transformer.loss_resistance",
+    "core": "transformer.core",
+    "soil": "site.soil",
+    "mesh.segments": "antenna.length",
+    "band": "study.bands",
+    "region": "study.region",
+}
+
+
+@contextmanager
+def as_written(raw: Mapping[str, Any] | None = None, keys: Mapping[str, str] = KEYS) -> Iterator[None]:
+    """An InputError raised inside names the key of `keys` and shows the text that stands there in `raw`.
+
+    raw: a study file's tables, or None where they are not at hand. keys: field names, or how they begin -> what the
+    user writes.
+    """
+    try:
+        yield
+    except InputError as error:
+        field = renamed(error.field, keys)
+        text = _text_at(raw or {}, field if keys is KEYS else error.field)
+        value = error.value if text is None else repr(text) if isinstance(text, str) else text
+        if field == error.field and value == error.value:
+            raise
+        raise InputError(field, value, error.allowed) from None
+
+
+def renamed(field: str, keys: Mapping[str, str]) -> str:
+    """The field, with what it begins with (whole words between dots) replaced by its name in keys.
+
+    >>> renamed("layout.slope", KEYS), renamed("layouts", KEYS), renamed("feed.coax.z0", KEYS)
+    ('antenna.slope', 'layouts', 'coax.type.z0')
+    """
+    start = field
+    while start:
+        if start in keys:
+            return keys[start] + field.removeprefix(start)
+        start = start.rpartition(".")[0]
+    return field
+
+
+def _text_at(raw: Mapping[str, Any], path: str) -> Any:
+    """What was written at a dotted path; None for nothing there, or a table or list."""
+    place: Any = raw
+    for step in path.split("."):
+        if isinstance(place, list) and step.isdecimal() and 1 <= int(step[:4]) <= len(place):
+            place = place[int(step) - 1]
+        elif isinstance(place, Mapping):
+            place = place.get(step)
+        elif isinstance(place, list) and len(place) == 1 and isinstance(place[0], Mapping):
+            place = place[0].get(step)
+        else:
+            return None
+    return place if isinstance(place, str | int | float) else None
