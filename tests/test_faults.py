@@ -98,7 +98,7 @@ def test_faults_of_the_study_table(key, table, value):
 
 
 def test_a_swept_value_is_told_as_it_stands_in_the_sweep():
-    with pytest.raises(InputError, match=r"antenna.slope = '95 deg': from -90 to 90 degrees \(case slope_deg 95.0\)"):
+    with pytest.raises(InputError, match=r"antenna.slope = '95 deg': from -90 to 90 degrees \(case slope 95°\)"):
         tautwire.read_study({**SETUP, "sweep": {"antenna.slope": ["20 deg", "95 deg"]}})
 
 

@@ -97,7 +97,7 @@ BAD = [
     (lambda r: r["study"].update(swr_threshold=0.5), ["study.swr_threshold", "above 1"]),
     (lambda r: r["study"].update(want=["dip"]), ["study.want", "dips"]),
     (lambda r: r["study"].update(name="../x"), ["study.name"]),
-    (lambda r: [r.pop("coax"), r.pop("counterpoise")], ["returns", "none"]),
+    (lambda r: [r.pop("coax"), r.pop("counterpoise")], ["coax = none", "return conductor"]),
     (lambda r: r.update(sweep={"antenna.slop": ["1 deg"]}), ["antenna.slop", "antenna.slope"]),
     (lambda r: r.update(sweep={"antenna.slope": []}), ["antenna.slope"]),
     (lambda r: r.update(sweep={"antenna.slope": {"from": "15 deg", "to": "60 deg", "step": "-5 deg"}}), ["step"]),
