@@ -13,6 +13,7 @@ COMMANDS = {
     "new": "write a commented study file to start from",
     "run": "compute a study file: tables, plots, summary",
     "turns": "how many turns off the reel for each segment, and a card to print",
+    "choose": "how long, how high, what to carry: the set-ups that serve best",
     "fit": "fit the set-up's uncertain values to measured sweeps",
     "why": "why the dip moved, and what to do about it",
     "slides": "a study as a slide deck (.pptx)",

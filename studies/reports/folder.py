@@ -115,6 +115,7 @@ def write(
     folder = Path(folder)
     command = command or f"tautwire run {shlex.quote(result.study.name)}"
     tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items()}
+    tables |= {name: text for want in result.study.spec.want for name, text in want_named(want).files(result).items()}
     written = _put(folder, {name: text.encode() for name, text in tables.items()})  # whatever becomes of the drawings
     drawn = _drawn(result, command, formats)
     if store is None:

@@ -74,15 +74,19 @@ def context() -> BaseContext:
     return plain if kind is None else type("Context", (type(plain),), {"Process": kind})()  # type: ignore[no-any-return]
 
 
-def spread(
-    function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]], workers: int, timeout: float | None = None
-) -> Iterator[tuple[int, Any, str]]:
-    """(index, function(*task), "") of each task as they end; (index, None, why) for one that gave nothing.
+Ask = Callable[[Callable[..., Any], Sequence[tuple[Any, ...]], float | None], Iterator[tuple[int, Any, str]]]
+"""ask(function, tasks, timeout): (index, function(*task), "") of each task as they end; (index, None, why) for one that
+gave nothing. Functions and arguments must be importable by other processes."""
 
-    timeout: seconds for a task. Functions and arguments must be importable by other processes.
-    """
+
+@contextlib.contextmanager
+def lasting(workers: int) -> Iterator[Ask]:
+    """Worker processes that take one lot of tasks after another."""
     pool = ProcessPool(max_workers=workers, context=context())
-    try:
+
+    def ask(
+        function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]], timeout: float | None = None
+    ) -> Iterator[tuple[int, Any, str]]:
         futures: dict[Any, int] = {
             pool.schedule(function, args=task, timeout=timeout): i for i, task in enumerate(tasks)
         }
@@ -95,10 +99,21 @@ def spread(
                 yield futures[future], None, f"the worker process ended (exit code {error.exitcode})"
             except Exception as error:  # noqa: BLE001  a fault of ours in one task must not lose the others
                 yield futures[future], None, f"{type(error).__name__}: {error}"
+
+    try:
+        yield ask
         pool.close()
     finally:
         pool.stop()
         pool.join()
+
+
+def spread(
+    function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]], workers: int, timeout: float | None = None
+) -> Iterator[tuple[int, Any, str]]:
+    """One lot of tasks in worker processes of its own: see `Ask`. timeout: seconds for a task."""
+    with lasting(workers) as ask:
+        yield from ask(function, tasks, timeout)
 
 
 def end_with(parent: int | None = None) -> None:

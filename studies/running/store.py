@@ -54,6 +54,7 @@ MADE_BY: dict[str, tuple[str, ...]] = {
     "power": (f"{_SOLVE}.solver", _QUALITY),
     "curves": ("tautwire.studies.explorer.curves",),
     "exact": ("tautwire.studies.explorer.curves",),
+    "choose": ("tautwire.studies.wants.choose.candidates",),
 }
 """Kind of entry -> the modules whose code makes it. Others: all of ours, but for answers, whose keys say it."""
 

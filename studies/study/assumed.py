@@ -33,6 +33,8 @@ class _Part:
     def __init__(self, raw: Raw, assumed: Collection[str], study: Study) -> None:
         self.raw, self.assumed = raw, assumed
         self.varied = {a.path for a in study.axes} | {table for v in study.variants.values() for table in v}
+        if "choose" in study.spec.want:
+            self.varied |= set(study.options["choose"].vary)
 
     def __call__(self, words: str, *keys: str) -> str:
         if any(k == v or k.startswith(f"{v}.") or v.startswith(f"{k}.") for k in keys for v in self.varied):

@@ -221,4 +221,6 @@ COLUMNS: dict[str, str] = {
     "rest_holds_without": "whether all other wishes can be had without it",
     "solved": "distinct wire set-ups solved exactly",
     "tried": "candidates solved exactly",
+    "allowed": "solves allowed",
+    "stopped": "whether the search was stopped before its end",
 }

@@ -36,6 +36,10 @@ def _no_plots(result: Result) -> dict[str, Figure]:
     return {}
 
 
+def _no_files(result: Result) -> dict[str, str]:
+    return {}
+
+
 @dataclass(frozen=True)
 class Want:
     """A kind of answer.
@@ -44,7 +48,8 @@ class Want:
     for one case, run in a worker. options: the Part that checks its options table. finish(result): adds tables made
     from all cases to result.frames. sentences(result): the answer in words. plots(result): file stem -> figure; sized:
     whether it also takes `size`, a name of style.LOOKS. check(setup, study): raises InputError for what compute would
-    refuse, as far as that is known at once; called for every case before any is computed.
+    refuse, as far as that is known at once; called for every case before any is computed. files(result): further files,
+    name -> text.
 
     Rows are stored, so a want says what they depend on besides the set-up. by_band: the rows of a band do not depend on
     which other bands are asked for; compute is then called for one band at a time. depends(study): what else of the
@@ -60,6 +65,7 @@ class Want:
     plots: Callable[..., dict[str, Figure]] = _no_plots
     sized: bool = False
     check: Callable[[Setup, Study], None] = _no_check
+    files: Callable[[Result], dict[str, str]] = _no_files
     by_band: bool = True
     depends: Callable[[Study], Any] | None = None
     free_of: tuple[str, ...] = ()

@@ -71,23 +71,11 @@ def choices_figure(problem: Problem, rows: pd.DataFrame, swr: pd.DataFrame, size
 
 def _layout(problem: Problem, rows: pd.DataFrame, size: str | Look) -> dict[str, Figure]:
     """The choices as they hang; none if they cannot be told from the table."""
-    built = []
-    for row in rows.to_dict("records"):
-        place = []
-        for knob in problem.knobs:
-            if knob.listed:
-                shown = [knob.shown(i) for i in range(len(knob.texts))]
-                place.append(float(shown.index(row[knob.column])))
-            else:
-                place.append(_si(knob, float(row[knob.column])))
-        built.append((f"choice {row['choice']}", Setup.read(problem.candidate(tuple(place))).build()))
+    built = [
+        (f"choice {row['choice']}", Setup.read(problem.candidate(problem.place_of(row))).build())
+        for row in rows.to_dict("records")
+    ]
     return {"choices_layout": layout_grid(built, Heading("How the choices hang", size=size))}
-
-
-def _si(knob: Any, number: float) -> float:
-    from tautwire.studies.study.quantities import CUSTOMARY
-
-    return min(max(number / CUSTOMARY[knob.kind].factor, knob.low), knob.high)
 
 
 def tradeoff_figure(problem: Problem, curve: pd.DataFrame, rows: pd.DataFrame, size: str | Look = "print") -> Sheet:

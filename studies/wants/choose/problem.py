@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import field_validator
 
-from tautwire.model.errors import InputError
+from tautwire.model.errors import InputError, did_you_mean
 from tautwire.model.operating.bands import BandSegment, segment_named
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import CUSTOMARY, customary, written
@@ -69,18 +69,6 @@ class ChooseSpec(Part):
     @classmethod
     def _listed(cls, given: Any) -> Any:
         return dict.fromkeys(given, 1.0) if isinstance(given, list | tuple) else given
-
-    @field_validator("aims")
-    @classmethod
-    def _known(cls, aims: dict[str, float]) -> dict[str, float]:
-        for name, weight in aims.items():
-            if name not in AIMS:
-                raise InputError(f"choose.aims.{name}", weight, f"one of {', '.join(AIMS)}")
-            if not 0 < weight <= 1000:
-                raise InputError(f"choose.aims.{name}", weight, "a weight above 0, up to 1000")
-        if not aims:
-            raise InputError("choose.aims", "none", f"at least one of {', '.join(AIMS)}")
-        return aims
 
     @field_validator("toward")
     @classmethod
@@ -146,7 +134,14 @@ class Knob:
             return named(self.texts[round(x)])
         assert self.kind is not None
         si = self.places[round(x)] if self.places is not None else x
-        return float(f"{customary(si, self.kind):.5g}")
+        return float(f"{customary(si, self.kind):.6g}")
+
+    def placed(self, shown: Any) -> float:
+        """The x of a value in a table: the inverse of `shown`."""
+        if self.listed:
+            return float([self.shown(i) for i in range(len(self.texts))].index(shown))
+        assert self.kind is not None
+        return min(max(float(shown) / CUSTOMARY[self.kind].factor, self.low), self.high)
 
     @property
     def column(self) -> str:
@@ -178,6 +173,10 @@ class Problem:
             name in self.spec.aims for name in ("loss", "heat", "gain", "shield")
         )
 
+    def place_of(self, row: Mapping[Any, Any]) -> tuple[float, ...]:
+        """The place of a candidate in the table "choices"."""
+        return tuple(knob.placed(row[knob.column]) for knob in self.knobs)
+
     def candidate(self, x: tuple[float, ...]) -> Raw:
         """The set-up as texts at a place x: a number a knob."""
         raw = self.raw
@@ -201,6 +200,7 @@ def read_problem(study: Study, raw: Raw) -> Problem:
     if len(spec.vary) > MOST_KNOBS:
         raise InputError("choose.vary", f"{len(spec.vary)} keys", f"at most {MOST_KNOBS}")
     knobs = tuple(_knob(path, given) for path, given in spec.vary.items())
+    _check_aims(spec.aims)
     names = spec.segments or study.spec.bands
     swr = study.spec.swr_threshold if spec.swr is None else spec.swr
     if not 1 < swr <= 100:
@@ -211,9 +211,22 @@ def read_problem(study: Study, raw: Raw) -> Problem:
     return Problem(study, spec, raw, knobs, segments, swr)
 
 
+def _check_aims(aims: Mapping[str, float]) -> None:
+    if not aims:
+        raise InputError("choose.aims", "none", f"at least one of {', '.join(AIMS)}")
+    for name, weight in aims.items():
+        if name not in AIMS:
+            raise InputError(f"choose.aims.{name}", weight, f"one of {', '.join(AIMS)}{did_you_mean(name, AIMS)}")
+        if not 0 < weight <= 1000:
+            raise InputError(f"choose.aims.{name}", weight, "a weight above 0, up to 1000")
+
+
 def _knob(path: str, given: Any) -> Knob:
     field = f"choose.vary.{path}"
-    kind = kind_of(path)
+    try:
+        kind = kind_of(path)
+    except InputError as error:
+        raise InputError("choose.vary", repr(path), error.allowed) from None
     label = path.removeprefix("antenna.").replace(".", " ").replace("_", " ")
     if kind is None:
         if not isinstance(given, list | tuple) or not given:

@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from scipy.interpolate import RBFInterpolator
@@ -34,6 +35,7 @@ PENALTY_REACH = 0.05  # of a branch's box round a candidate that could not be so
 BATCH = 4  # candidates solved at once
 AGREE = 0.01  # of cost, between surrogate and exact solve
 PATIENCE = 2  # rounds without an improvement of AGREE
+BEGINNING = 0.5  # part of the solves spent before the first optimum is asked for
 TRADED = 0.4  # part of the solves kept for the curve between two aims
 WEIGHTS = (0.02, 0.1, 0.25, 0.4, 0.55, 0.7, 0.85, 0.95)  # of the first of two aims along that curve
 APART = 1e-3  # of a branch's box: closer is the same candidate
@@ -44,8 +46,9 @@ MOST_FEEDS = 5000  # kept
 
 Place = tuple[float, ...]
 """a value a knob: SI, or the index of a listed value"""
-SolveMany = Callable[[list[tuple[Place, tuple[float, float]]]], list[Solved | str]]
-"""candidates, each with its branch's shortest and longest wire -> what is kept of each, or why it cannot be solved"""
+SolveMany = Callable[[list[tuple[Place, tuple[float, float]]]], Iterable[tuple[int, Solved | str]]]
+"""candidates, each with its branch's shortest and longest wire -> as they come, the number of one and what is kept of
+it, or why it cannot be solved"""
 Progress = Callable[[int, int], None]
 """progress(solved, budget)"""
 
@@ -122,10 +125,21 @@ class Branch:
             self.solved[place] = answer
 
     @property
+    def least(self) -> int:
+        """Candidates to begin with."""
+        return 2 * self.size + 1
+
+    @property
+    def size(self) -> int:
+        """Number of knobs that what the wires do depends on smoothly."""
+        return sum(
+            hi > lo and self.problem.knobs[i].moves_wire for i, (lo, hi) in zip(self.free, self.bounds(), strict=True)
+        )
+
+    @property
     def ready(self) -> bool:
         """Whether there are enough solved candidates to blend."""
-        d = len(self.scaled(self.place([b[0] for b in self.bounds()])))
-        return len(self.solved) > d
+        return len(self.solved) > len(self.scaled(self.place([b[0] for b in self.bounds()])))
 
     def wires(self, places: list[Place]) -> list[Solved]:
         """What the surrogate expects of places; exact where they are solved."""
@@ -165,9 +179,9 @@ class Search:
     progress: Progress | None = None
     candidates: dict[Place, Candidate] = field(default_factory=dict)
     homes: dict[Place, Branch] = field(default_factory=dict)
-    count: int = 0
     weights: dict[str, float] = field(default_factory=dict)
     _feeds: dict[tuple[float, ...], FeedSystem] = field(default_factory=dict)
+    _wires: set[tuple[Any, ...]] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.rng = np.random.default_rng(self.problem.spec.seed)
@@ -248,12 +262,11 @@ class Search:
     # the search
 
     def run(self) -> list[Candidate]:
-        """All candidates solved exactly, the best first."""
+        """All candidates solved exactly, the best first. Raises InputError for more branches than it may look into."""
         budget = self.problem.spec.solves
         if len(self.weights) == 2:
             budget = int(budget * (1 - TRADED))
-        share = max(1, int(0.5 * budget / len(self.branches)))
-        self.solve([p for branch in self.branches for p in self.first(branch, share)])
+        self.begin(budget)
         quiet, best = 0, math.inf
         while self.count < budget and quiet < PATIENCE:
             asked = self.next_batch(min(BATCH, budget - self.count))
@@ -266,23 +279,51 @@ class Search:
             now = min((c.cost for c in self.candidates.values()), default=math.inf)
             quiet = quiet + 1 if agrees and now > best - AGREE else 0
             best = min(best, now)
+        if len(self.weights) == 2:
+            self.trade()
         return self.ranked()
 
-    def trade(self) -> list[Candidate]:
-        """For two aims: candidates solved exactly of which none is better in both, along the first aim."""
+    def begin(self, budget: int) -> None:
+        """Some candidates of every branch; where that would take too many solves, one of each, and more of the best."""
+        branches = self.branches
+        if 2 * len(branches) > budget:
+            told = f"at least {2 * len(branches)}, as words and wire lengths make {len(branches)} kinds of candidate"
+            raise InputError("choose.solves", self.problem.spec.solves, told)
+        least = sum(branch.least for branch in branches)
+        if least > BEGINNING * budget:
+            self.solve([p for branch in branches for p in self.first(branch, 1)])
+            cost = {id(self.homes[p]): c.cost for p, c in self.candidates.items()}
+            branches = sorted(branches, key=lambda b: cost.get(id(b), math.inf))
+            kept: list[Branch] = []
+            room = BEGINNING * budget - self.count
+            for branch in branches:
+                room -= branch.least - 1
+                kept += [branch] if room >= 0 or not kept else []
+            branches = kept
+        share = int(BEGINNING * budget / len(branches))
+        self.solve([p for branch in branches for p in self.first(branch, max(branch.least, share))])
+
+    def trade(self) -> None:
+        """For two aims: candidates along the curve between them."""
         own, (one, two) = dict(self.weights), self.weights
         known = [c.measures.aims for c in self.candidates.values() if not c.misses] or [
             c.measures.aims for c in self.candidates.values()
         ]
         scale = {a: max(max(k[a] for k in known) - min(k[a] for k in known), 1e-6) for a in (one, two)}
-        for t in WEIGHTS:
-            if self.count >= self.problem.spec.solves:
-                break
-            self.weights = {one: t / scale[one], two: (1 - t) / scale[two]}
+        try:
+            for t in WEIGHTS:
+                if self.count >= self.problem.spec.solves:
+                    break
+                self.weights = {one: t / scale[one], two: (1 - t) / scale[two]}
+                self.judge_again()
+                self.solve([(b, p) for b, p, _ in self.next_batch(2)])
+        finally:  # a search that is stopped here is left as it was
+            self.weights = own
             self.judge_again()
-            self.solve([(b, p) for b, p, _ in self.next_batch(2)])
-        self.weights = own
-        self.judge_again()
+
+    def curve(self) -> list[Candidate]:
+        """Of the candidates solved exactly, those of which none is better in both of two aims, along the first."""
+        one, two = self.weights
         good = sorted((c for c in self.candidates.values() if not c.misses), key=lambda c: c.measures.aims[one])
         kept: list[Candidate] = []
         for c in good:
@@ -305,29 +346,38 @@ class Search:
         """Candidates solved so far, the best first."""
         return sorted(self.candidates.values(), key=lambda c: c.cost)
 
-    def first(self, branch: Branch, share: int) -> list[tuple[Branch, Place]]:
-        """Candidates to begin with: spread evenly over the branch's box."""
+    def first(self, branch: Branch, count: int) -> list[tuple[Branch, Place]]:
+        """Candidates to begin with: the middle of the branch's box, and others spread evenly over it."""
         bounds = branch.bounds()
-        d = sum(b[1] > b[0] for b in bounds)
-        count = 1 if not bounds else min(max(share, 2 * d + 1), 8 * d + 1)
-        sample = qmc.LatinHypercube(len(bounds) or 1, rng=self.rng).random(max(count, 1))
+        most = min(count, 4 * branch.least)
+        sample = qmc.LatinHypercube(len(bounds) or 1, rng=self.rng).random(max(most, 2))
         places = [branch.place([lo + t * (hi - lo) for t, (lo, hi) in zip(row, bounds, strict=False)])
                   for row in sample]  # fmt: skip
         middle = branch.place([(lo + hi) / 2 for lo, hi in bounds])
-        return [(branch, p) for p in dict.fromkeys([middle, *places]) if self.fits(branch, p)][:count]
+        return [(branch, p) for p in dict.fromkeys([middle, *places]) if self.fits(branch, p)][:most]
 
     def solve(self, asked: list[tuple[Branch, Place]]) -> None:
-        """Solve candidates exactly and add them to their branches."""
-        asked = [(b, p) for b, p in asked if p not in self.candidates]
-        answers = self.solve_many([(p, b.cell) for b, p in asked])
-        self.count += len({tuple(b.scaled(p)) + tuple(b.fixed.values()) for b, p in asked})
-        for (branch, place), answer in zip(asked, answers, strict=True):
-            branch.add(place, answer)
+        """Solve candidates exactly and add them to their branches; those that came count, wherever it is stopped."""
+        asked = list({p: (b, p) for b, p in asked if p not in self.candidates}.values())
+        answers: dict[Place, Solved | str] = {}
+        for i, answer in self.solve_many([(p, b.cell) for b, p in asked]):
+            branch, place = asked[i]
+            answers[place] = answer
+            self._wires.add((branch.cell, *branch.fixed.values(), *branch.scaled(place)))
+            self.homes[place] = branch
             if not isinstance(answer, str):
                 self.candidates[place] = self.judged(branch, [place], [answer])[0]
-                self.homes[place] = branch
-        if self.progress:
-            self.progress(self.count, self.problem.spec.solves)
+            if self.progress:
+                self.progress(self.count, self.problem.spec.solves)
+        for branch, place in asked:  # in this order whichever came first: the same seed gives the same search
+            branch.add(place, answers[place])
+            if place in self.candidates:
+                self.candidates[place] = self.candidates.pop(place)
+
+    @property
+    def count(self) -> int:
+        """Distinct wires solved exactly."""
+        return len(self._wires)
 
     def next_batch(self, most: int) -> list[tuple[Branch, Place, float]]:
         """Candidates worth an exact solve, with the cost expected: each leading branch's best, and where little is

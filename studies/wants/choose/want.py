@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.choose.candidates import Solved, shifts, solve_candidate
 from tautwire.studies.wants.choose.problem import ChooseSpec, Problem, read_problem
 from tautwire.studies.wants.choose.search import Candidate, Place, Progress, Search, SolveMany, really_different
-from tautwire.studies.wants.choose.words import aim_value, columns_of_aims, sentences, wins_and_losses
+from tautwire.studies.wants.choose.words import aim_value, columns_of_aims, sentences, study_files, wins_and_losses
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.want import Frames, Want
 
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
     from tautwire.studies.wants.spread.intervals import Spread
 
 TRIED = 3  # times as many candidates as are shown have their chance computed where a certainty is wanted
+Sureness = Callable[[list[Place]], list[tuple[float, list[float]]]]
+"""places of candidates -> the chance of each, and half the width of each segment's 68 % interval"""
 UNSURE = 0.01  # relative standard deviation of a dip, before that of a candidate is known
 
 
@@ -39,8 +42,9 @@ def raw_of(setup: Setup, study: Study) -> Raw:
 def one_by_one(problem: Problem, remember: Remember) -> SolveMany:
     """Candidates solved here, one after the other."""
 
-    def solve_many(asked: list[tuple[Place, tuple[float, float]]]) -> list[Solved | str]:
-        return [answer(problem, place, cell, remember) for place, cell in asked]
+    def solve_many(asked: list[tuple[Place, tuple[float, float]]]) -> Iterator[tuple[int, Solved | str]]:
+        for i, (place, cell) in enumerate(asked):
+            yield i, answer(problem, place, cell, remember)
 
     return solve_many
 
@@ -69,22 +73,26 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     candidate on the curve between two aims), "wishes" (a row a wish, where not all can be had)."""
     problem = read_problem(study, raw_of(setup, study))
     found = search(problem, solver.remember, one_by_one(problem, solver.remember))
-    ranked = found.run()
-    curve = found.trade() if len(problem.spec.aims) == 2 else []
-    return frames_of(found, found.ranked() if curve else ranked, curve, solver.remember)
+    found.run()
+    return frames_of(found, in_turn(problem, solver.remember))
 
 
-def frames_of(found: Search, ranked: list[Candidate], curve: list[Candidate], remember: Remember) -> Frames:
-    """The tables of a search that was run, or stopped."""
-    problem = found.problem
+def in_turn(problem: Problem, remember: Remember) -> Sureness:
+    """How sure candidates are, computed here, one after the other."""
+    return lambda places: [certainty(problem, place, remember) for place in places]
+
+
+def frames_of(found: Search, sureness: Sureness, stopped: bool = False) -> Frames:
+    """The tables of a search that was run, or stopped. Raises SolveError if it has solved nothing."""
+    problem, ranked = found.problem, found.ranked()
     if not ranked:
         reasons = {r for b in found.branches for r in b.bad.values()}
-        raise SolveError(f"no candidate could be solved ({'; '.join(sorted(reasons)[:3])})")
-    certainty, show = problem.spec.certainty, problem.spec.show
-    few = really_different(ranked, problem, show if certainty is None else TRIED * show)
-    sure = {c.place: _certainty(problem, c, remember) for c in few}
-    if certainty is not None:
-        few = sorted(few, key=lambda c: (bool(c.misses), sure[c.place][0] < certainty, c.cost))[:show]
+        raise SolveError(f"no candidate could be solved ({'; '.join(sorted(reasons)[:3]) or 'stopped too early'})")
+    wanted, show = problem.spec.certainty, problem.spec.show
+    few = really_different(ranked, problem, show if wanted is None or stopped else TRIED * show)
+    sure = dict(zip([c.place for c in few], sureness([c.place for c in few]), strict=True))
+    if wanted is not None:
+        few = sorted(few, key=lambda c: (bool(c.misses), sure[c.place][0] < wanted, c.cost))[:show]
     choices, by_segment = [], []
     for rank, c in enumerate(few, 1):
         chance, plus_minus = sure[c.place]
@@ -95,12 +103,13 @@ def frames_of(found: Search, ranked: list[Candidate], curve: list[Candidate], re
             )
     wins_and_losses(problem, choices)
     frames: Frames = {"choices": choices, "choice_swr": by_segment}
-    if curve:
+    if curve := found.curve() if len(problem.spec.aims) == 2 else []:
         shown = {c.place: rank for rank, c in enumerate(few, 1)}
         frames["tradeoff"] = [{"choice": shown.get(c.place, math.nan), **_row(problem, c)} for c in curve]
     if few[0].misses:
         frames["wishes"] = [_wish(found, wish, few[0]) for wish in few[0].misses]
-    frames["choices_solved"] = [{"solved": found.count, "tried": len(found.candidates)}]
+    told = {"solved": found.count, "tried": len(found.candidates), "allowed": problem.spec.solves, "stopped": stopped}
+    frames["choices_solved"] = [told]
     return frames
 
 
@@ -123,10 +132,10 @@ def _wish(found: Search, wish: str, best: Candidate) -> dict[str, Any]:
     }
 
 
-def _certainty(problem: Problem, c: Candidate, remember: Remember) -> tuple[float, list[float]]:
+def certainty(problem: Problem, place: Place, remember: Remember) -> tuple[float, list[float]]:
     """Chance that a candidate stays at or under the SWR wanted in all segments, and half the width of each segment's
     68 % interval of the highest SWR."""
-    setup = Setup.read(problem.candidate(c.place))
+    setup = Setup.read(problem.candidate(place))
     spreads = _spreads(problem, setup, setup.build().solver(remember))
     together: Real = np.max([s.samples.worst for s in spreads], axis=0)
     return float(np.mean(together <= problem.swr)), [s.half_width("worst") for s in spreads]
@@ -155,4 +164,14 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     return {**choose_figures(result, size)}
 
 
-WANT = Want("choose", compute, ChooseSpec, sentences=sentences, plots=plots, sized=True, check=check)
+WANT = Want(
+    "choose",
+    compute,
+    ChooseSpec,
+    sentences=sentences,
+    plots=plots,
+    sized=True,
+    check=check,
+    files=study_files,
+    by_band=False,
+)

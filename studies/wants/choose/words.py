@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
+import tomli_w
 
 from tautwire.studies.study.quantities import CUSTOMARY
 from tautwire.studies.wants.choose.problem import Knob, Problem, read_problem
@@ -65,6 +66,32 @@ def wins_and_losses(problem: Problem, rows: list[dict[str, Any]]) -> None:
         row["gives_up"] = "; ".join(gives_up) or "nothing of note"
 
 
+def study_files(result: Result) -> dict[str, str]:
+    """Each choice as a study file ready to run: name -> TOML."""
+    table = result.frames.get("choices")
+    out: dict[str, str] = {}
+    for case in result.study.cases() if table is not None else ():
+        problem = read_problem(result.study, case.raw)
+        for row in result.of("choices", case).to_dict("records"):
+            stem = "-".join(["choice", *([] if result.study.count == 1 else [str(case.index + 1)]), str(row["choice"])])
+            out[f"{stem}.toml"] = _study_file(problem, row, stem)
+    return out
+
+
+def _study_file(problem: Problem, row: dict[Any, Any], stem: str) -> str:
+    spec = problem.study.spec
+    head = {
+        "name": f"{spec.name[:40]}-{stem}",
+        "question": f"What does choice {row['choice']} of {spec.name} do?",
+        "bands": list(spec.bands),
+        "region": spec.region,
+        "want": ["dips", *(["pattern"] if "gain" in problem.spec.aims else [])],
+        "swr_threshold": problem.swr,
+    }
+    told = f"# Choice {row['choice']} of {spec.name}: {choice_words(problem, row)}.\n# tautwire run {stem}.toml\n\n"
+    return told + tomli_w.dumps({"study": head, **problem.candidate(problem.place_of(row))})
+
+
 def sentences(result: Result) -> list[str]:
     """The best, the others, the certainty, and what cannot be had."""
     table = result.frames.get("choices")
@@ -83,6 +110,7 @@ def sentences(result: Result) -> list[str]:
 
 def _of_case(result: Result, problem: Problem, rows: pd.DataFrame, labels: dict[str, Any], head: str) -> list[str]:
     best, *others = rows.to_dict("records")
+    early = _stopped(result, labels)
     names = ", ".join(s.name for s in problem.segments)
     held = not best["misses"]
     out = [
@@ -90,6 +118,7 @@ def _of_case(result: Result, problem: Problem, rows: pd.DataFrame, labels: dict[
         f"SWR at most {best['swr_highest']:.2f} across {names}"
         + "".join(f", {w} {best[c]:.{d}f}{u}" for w, u, c, d in _further(problem))
         + "."
+        + early
     ]
     chance = best["chance_percent"]
     if math.isfinite(chance):
@@ -101,10 +130,7 @@ def _of_case(result: Result, problem: Problem, rows: pd.DataFrame, labels: dict[
         out.append(f"Or {choice_words(problem, row)}: {row['why']}; gives up {row['gives_up']}.")
     wishes = result.frames.get("wishes")
     if not held and wishes is not None:
-        mine = wishes
-        for column, value in labels.items():
-            mine = mine[mine[column] == value]
-        for wish in mine.to_dict("records"):
+        for wish in _rows(wishes, labels).to_dict("records"):
             if wish["rest_holds_without"]:
                 out.append(
                     f"Drop the wish about {wish['wish']} (missed by {wish['missed_by']:.2g}) and the rest can be had."
@@ -112,6 +138,23 @@ def _of_case(result: Result, problem: Problem, rows: pd.DataFrame, labels: dict[
             else:
                 out.append(f"The wish about {wish['wish']} is missed by {wish['missed_by']:.2g}, and not it alone.")
     return out
+
+
+def _stopped(result: Result, labels: dict[str, Any]) -> str:
+    """What to say of a search that was stopped."""
+    row = _rows(result.frames["choices_solved"], labels).iloc[0]
+    if not row["stopped"]:
+        return ""
+    return (
+        f" This is the best so far: the search was stopped after {row['solved']} of {row['allowed']} solves; what is "
+        "solved is kept, so the same command goes on from here."
+    )
+
+
+def _rows(table: pd.DataFrame, labels: dict[str, Any]) -> pd.DataFrame:
+    for column, value in labels.items():
+        table = table[table[column] == value]
+    return table
 
 
 def _further(problem: Problem) -> list[tuple[str, str, str, int]]:
