@@ -4,7 +4,7 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from pathlib import Path
 
 import pandas as pd
@@ -22,6 +22,7 @@ Check = Callable[..., None]
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--full", action="store_true", help="also the long validation runs")
+    parser.addoption("--no-skips", action="store_true", help="a test that is skipped fails")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -35,9 +36,19 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if not config.getoption("--full"):
-        for item in items:
-            if item.get_closest_marker("full"):
-                item.add_marker(pytest.mark.skip(reason="needs --full"))
+        long = [item for item in items if item.get_closest_marker("full")]
+        items[:] = [item for item in items if item not in long]
+        config.hook.pytest_deselected(items=long)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    report = yield
+    if report.skipped and not hasattr(report, "wasxfail") and item.config.getoption("--no-skips"):
+        report.outcome, report.longrepr = "failed", f"skipped: {call.excinfo and call.excinfo.value}"
+    return report
 
 
 @pytest.fixture(scope="session")
