@@ -1,4 +1,4 @@
-"""Prints pip constraints: the lowest version of each dependency that pyproject.toml allows here, test extra included."""
+"""Prints pip constraints: the lowest version of each dependency, test extra included, that pyproject.toml allows."""
 
 import tomllib
 from pathlib import Path
