@@ -9,6 +9,7 @@ import tautwire
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.cli import tautwire as command
 from tautwire.studies.study.raw import changed
+from tautwire.studies.wants.fit.fitted import write_fit
 
 SETUP = {
     "antenna": {"layout": "sloper", "length": "20.5 m", "slope": "25 deg"},
@@ -103,9 +104,11 @@ def test_a_swept_value_is_told_as_it_stands_in_the_sweep():
 
 
 def test_a_wire_that_takes_too_many_segments_is_told_by_its_length():
-    long = changed({**SETUP, "coax": {"length": "5 m"}}, "antenna.length", "2 km")
-    with pytest.raises(tautwire.SolveError, match="antenna.length = '2 km': at most"):
-        tautwire.predict(changed(long, "antenna.slope", "0 deg"), bands=["10 m"])
+    long = changed(changed(SETUP, "antenna.length", "2 km"), "antenna.slope", "0 deg")
+    with pytest.raises(InputError, match="antenna.length = '2 km': shorter: at 29.7 MHz .* 1200 at most"):
+        tautwire.predict(long, bands=["10 m"])
+    with pytest.raises(InputError, match="counterpoise.2.length = '900 m': shorter"):
+        tautwire.predict(changed(SETUP, "counterpoise.2.length", "900 m"), bands=["6 m"])
 
 
 @pytest.mark.parametrize(
@@ -127,6 +130,7 @@ def test_a_wire_that_takes_too_many_segments_is_told_by_its_length():
         ("--ratio", "49"),
         ("--bands", "21 m"),
         ("--region", "9"),
+        ("--length", "2 km"),
     ],
 )
 def test_faults_of_options_name_the_option(option, value):
@@ -134,6 +138,23 @@ def test_faults_of_options_name_the_option(option, value):
     assert isinstance(result.exception, InputError), result.output
     assert result.exception.field == option, str(result.exception)
     assert value in str(result.exception.value)
+
+
+def test_an_option_beside_a_fit_is_named_and_a_key_of_the_fit_is_named(tmp_path):
+    fit = tmp_path / "fit.toml"
+    for slope, option, field in (("20 deg", "95 deg", "--slope"), ("95 deg", None, "antenna.slope")):
+        write_fit({**SETUP, "antenna": {**SETUP["antenna"], "slope": slope}}, {"rms": 0.1}, fit)
+        given = ["--slope", option] if option else []
+        result = CliRunner().invoke(command, ["predict", "--from", str(fit), *given], standalone_mode=False)
+        assert isinstance(result.exception, InputError), result.output
+        assert (result.exception.field, result.exception.value) == (field, "'95 deg'")
+
+
+def test_faults_of_the_functions_name_their_parameters():
+    for given, field in (({"bands": ["21 m"]}, "bands"), ({"bands": ["20 m"], "region": 9}, "region")):
+        with pytest.raises(InputError) as fault:
+            tautwire.predict(SETUP, **given)
+        assert fault.value.field == field
 
 
 def test_options_of_other_commands_too(tmp_path):

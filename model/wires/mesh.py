@@ -135,16 +135,7 @@ def mesh(structure: Structure, f_hz: float, rules: MeshRules = MeshRules()) -> M
     Raises InputError for a frequency that is not positive, a conductor too thick for its shortest segment or for the
     wavelength, or more segments than rules.max_segments.
     """
-    if not (f_hz > 0 and math.isfinite(f_hz)):
-        raise InputError("frequency", f"{f_hz} Hz", "above 0 Hz")
-    wave = C0 / f_hz
-    longest = min(wave / rules.segments_per_wavelength, rules.max_segment)
-    target = [max(longest, rules.radii * c.wire.radius) for c in structure.conductors]
-    for i, c in enumerate(structure.conductors):
-        if target[i] > wave / 8:
-            told = f"{wave / 8 / rules.radii:.3g} m at most at {f_hz / 1e6:.6g} MHz"
-            raise InputError(f"{structure.name(i)}, radius", f"{c.wire.radius:.3g} m", told)
-    _count(sum(c.length / h for c, h in zip(structure.conductors, target, strict=True)), rules)
+    target = longest_segments(structure, f_hz, rules)
     shortest = min(math.dist(*c.legs[0]) for c in structure.conductors if c.role != "nearby")
     loads = [[x.at for x in structure.loads if x.conductor == i] for i in range(len(structure.conductors))]
     roomy = tuple(_room_for(c, at, rules) for c, at in zip(structure.conductors, loads, strict=True))
@@ -155,8 +146,34 @@ def mesh(structure: Structure, f_hz: float, rules: MeshRules = MeshRules()) -> M
         _cut(c, h, rules, None if c.role == "nearby" else feed)
         for c, h in zip(structure.conductors, target, strict=True)
     ]
-    _count(sum(len(leg) for legs in parts for leg in legs), rules)
+    _check_count(structure, sum(len(leg) for legs in parts for leg in legs), f_hz, rules)
     return _assemble(structure, parts)
+
+
+def longest_segments(structure: Structure, f_hz: float, rules: MeshRules) -> list[float]:
+    """The longest segment (m) that each conductor may have at f_hz (Hz).
+
+    Raises InputError as `mesh` does, where that can be seen without cutting: a cheap check before anything is computed.
+    """
+    if not (f_hz > 0 and math.isfinite(f_hz)):
+        raise InputError("frequency", f"{f_hz} Hz", "above 0 Hz")
+    wave = C0 / f_hz
+    longest = min(wave / rules.segments_per_wavelength, rules.max_segment)
+    target = [max(longest, rules.radii * c.wire.radius) for c in structure.conductors]
+    for i, c in enumerate(structure.conductors):
+        if target[i] > wave / 8:
+            told = f"a radius of {wave / 8 / rules.radii:.3g} m at most at {f_hz / 1e6:.6g} MHz"
+            raise InputError(f"{structure.name(i)}, radius", f"{c.wire.radius:.3g} m", told)
+    count = sum(c.length / h for c, h in zip(structure.conductors, target, strict=True))
+    _check_count(structure, math.ceil(count), f_hz, rules)
+    return target
+
+
+def _check_count(structure: Structure, count: int, f_hz: float, rules: MeshRules) -> None:
+    if count > rules.max_segments:
+        size = [c.length for c in structure.conductors]
+        told = f"shorter: at {f_hz / 1e6:.6g} MHz all conductors take {count} segments, {rules.max_segments} at most"
+        raise InputError(f"{structure.name(size.index(max(size)))}, length", f"{max(size):.6g} m", told)
 
 
 def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:
@@ -184,12 +201,6 @@ def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:
         points.append(q)
         done += span
     return replace(c, points=tuple(points))
-
-
-def _count(total: float, rules: MeshRules) -> None:
-    if total > rules.max_segments:
-        told = f"at most {rules.max_segments} segments: fewer per wavelength, a lower frequency or shorter conductors"
-        raise InputError("mesh.segments", f"{math.ceil(total)} segments", told)
 
 
 def _joints(c: Conductor, target: float, rules: MeshRules, feed: float | None) -> list[float]:

@@ -54,13 +54,12 @@ OPTIONS: dict[str, tuple[str, str, str | None]] = {
 }  # fmt: skip
 
 
-KEYS = {path: f"--{name}" for name, (path, _, _) in OPTIONS.items()} | {
+STUDY_KEYS = {"study.bands": "--bands", "study.region": "--region"}
+KEYS = STUDY_KEYS | {path: f"--{name}" for name, (path, _, _) in OPTIONS.items()} | {
     "coax": "--coax-length",
     "counterpoise.1.length": "--counterpoise",
     "counterpoise.1.height": "--counterpoise-height",
-    "study.bands": "--bands",
-    "study.region": "--region",
-}
+}  # fmt: skip
 
 
 def setup_of(given: dict[str, str | None]) -> dict[str, Any]:
@@ -174,7 +173,8 @@ def COMMAND(
         given = {name: given[name] for name in written}
     check_partners(written, given, fit)
     assumed = [OPTIONS[n][0] for n in given if n not in written]
-    with as_written(keys={} if fit else KEYS):
+    keys = KEYS if fit is None else STUDY_KEYS | {OPTIONS[name][0]: f"--{name}" for name in written}
+    with as_written(keys=keys):
         setup = setup_of(given) if fit is None else fitted_setup(fit, given)
         names, single = asked(bands, region)
         result = predicted(setup, names, region, timeout)

@@ -71,7 +71,8 @@ def predict(setup: Mapping[str, Any], bands: Iterable[str] = BANDS, region: int 
        band  dip_mhz  dip_loss_db
     0  20 m     14.2          1.4
     """
-    result = predicted(setup, bands, region)
+    with as_written(keys={"study.bands": "bands", "study.region": "region"}):
+        result = predicted(setup, bands, region)
     if result.failed:
         raise SolveError(result.failed[0].reason)
     return result.frames["dips"]

@@ -13,6 +13,7 @@ from typing import Any
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import band_named
+from tautwire.model.wires.mesh import longest_segments
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.guard import check_name, check_plain
 from tautwire.studies.study.parts import read_part, table_at
@@ -125,7 +126,8 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
         try:
             with as_written(case.raw):
                 setup = case.setup()
-                setup.build()
+                built = setup.build()
+                longest_segments(built.structure, max(band.upper for band in bands), built.rules)
                 setup.feed_system()
                 for name in spec.want:
                     want_named(name).check(setup, study)

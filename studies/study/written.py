@@ -1,5 +1,6 @@
 """Faults of the model told as the study file has them: the key as it is spelled there, the value as it was written."""
 
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
@@ -22,9 +23,21 @@ KEYS = {
     "feed.transformer.magnetising.resistance": "transformer.loss_resistance",
     "core": "transformer.core",
     "soil": "site.soil",
-    "mesh.segments": "antenna.length",
     "band": "study.bands",
     "region": "study.region",
+}
+# what the model says of a conductor, such as "counterpoise 2, height" -> the same in a study file
+CONDUCTOR = re.compile(r"(wire|counterpoise|coax|nearby)(?: (\d+))?, (length|height|radius)")
+OF_CONDUCTOR = {
+    ("wire", "length"): "antenna.length",
+    ("wire", "radius"): "wire.diameter",
+    ("counterpoise", "radius"): "counterpoise.{}.wire.diameter",
+    ("counterpoise", "length"): "counterpoise.{}.length",
+    ("counterpoise", "height"): "counterpoise.{}.height",
+    ("coax", "length"): "coax.length",
+    ("coax", "height"): "coax.height",
+    ("coax", "radius"): "coax.type.shield_diameter",
+    ("nearby", "radius"): "nearby.{}.diameter",
 }
 
 
@@ -38,12 +51,23 @@ def as_written(raw: Mapping[str, Any] | None = None, keys: Mapping[str, str] = K
     try:
         yield
     except InputError as error:
-        field = renamed(error.field, keys)
+        field = renamed(_of_conductor(error.field), keys)
         text = _text_at(raw or {}, field if keys is KEYS else error.field)
         value = error.value if text is None else repr(text) if isinstance(text, str) else text
         if field == error.field and value == error.value:
             raise
         raise InputError(field, value, error.allowed) from None
+
+
+def _of_conductor(field: str) -> str:
+    """A conductor's quantity by its key in a study file; other fields as they are.
+
+    >>> _of_conductor("counterpoise 2, height"), _of_conductor("wire, radius"), _of_conductor("layout.slope")
+    ('counterpoise.2.height', 'wire.diameter', 'layout.slope')
+    """
+    found = CONDUCTOR.fullmatch(field)
+    key = OF_CONDUCTOR.get((found[1], found[3])) if found else None
+    return field if found is None or key is None else key.format(found[2] or 1)
 
 
 def renamed(field: str, keys: Mapping[str, str]) -> str:
