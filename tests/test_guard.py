@@ -33,7 +33,32 @@ def nested(depth):
         ({"variant": [{"name": "a", "k\x00": 1}]}, ["variant.1.", "printable"]),
         ({"study": {"bands": ["20 m"], "region": "²"}}, ["region", "'²'", "1, 2 or 3"]),
         ({"coax": {"length": "5 (m**9**9**9)"}}, ["coax.length", "with its unit"]),
-        ({"antenna": {"layout": "sloper", "length": "20 m", "slope": "100 %"}}, ["antenna.slope", "'12 deg'"]),
+        *(
+            ({"antenna": {"layout": "sloper", "length": "20 m", "slope": f"100 {unit}"}}, ["antenna.slope", "'12 deg'"])
+            for unit in ("%", "percent", "ppm", "sr")
+        ),
+        ({"antenna": {**RAW["antenna"], "bearing": "1e308 deg"}}, ["antenna.bearing", "up to 360 deg"]),
+        ({"site": {"soil": {"er": 13, "sigma": "5 MS/m"}}}, ["site.soil.sigma", "'5 MS/m'", "from 0 to 100 S/m"]),
+        ({"site": {"soil": {"er": 13, "sigma": "1e200 S/m"}}}, ["site.soil.sigma", "'1e200 S/m'"]),
+        ({"coax": {"length": "5 m", "height": "100 m"}}, ["coax.height", "'100 m'", "5 m above the feed"]),
+        ({"counterpoise": [{"length": "2 m", "height": "50 m"}]}, ["counterpoise.height", "2 m above the feed"]),
+        ({"coax": {"length": "5 cm"}}, ["coax.length", "'5 cm'", "0.1 m or more"]),
+        (
+            {"antenna": {**RAW["antenna"], "slope": "steep"}, "sweep": {"antenna.slope": ["20 deg", "30 deg"]}},
+            ["antenna.slope = 'steep'", "or nothing, as [sweep] replaces it"],
+        ),
+        (
+            {"coax": {"length": "-5 m"}, "sweep": {"coax.length": ["5 m", "6 m"]}},
+            ["coax.length = '-5 m'", "or nothing, as [sweep] replaces it"],
+        ),
+        ({"mesh": {"max_segment": "1 cm"}}, ["mesh.max_segment", "'1 cm'", "longer: at most 1200 segments"]),
+        (
+            {
+                "mesh": {"segments_per_wavelength": 400},
+                "antenna": {**RAW["antenna"], "length": "60 m", "slope": "5 deg"},
+            },
+            ["mesh.segments_per_wavelength", "fewer: at most 1200 segments"],
+        ),
     ],
 )
 def test_what_no_study_can_mean_is_refused_in_one_line(changed, words):

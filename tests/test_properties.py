@@ -139,6 +139,7 @@ def test_a_study_file_reads_back_to_itself(raw, slopes, band):
 
 @given(st.floats(1e-3, 1e6), st.sampled_from(list(CUSTOMARY)))
 def test_written_quantities_read_back_to_twelve_digits(number, kind):
+    assume(number <= 360 or kind is not angle)
     read = kind(written(number, kind), "x")
     assert read * CUSTOMARY[kind].factor == pytest.approx(number, rel=1e-11)
 

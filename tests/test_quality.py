@@ -1,6 +1,7 @@
 """Quality figures: every solved case carries them, and what is outside validity says so in words."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from tautwire.studies.running.quality import LIMITS, marks, power_error
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.columns import COLUMNS
+from tautwire.studies.study.setup import Setup
 
 RAW = {
     "study": {"name": "lakeside", "bands": ["20 m"]},
@@ -23,6 +25,7 @@ GOOD = {
     "max_length_wavelengths": 0.04,
     "min_length_radii": 20.0,
     "min_height_radii": 100.0,
+    "feed_segment_share": 1.0,
     "max_neighbour_ratio": 1.3,
     "y_asymmetry": 0.01,
     "power_error": -0.002,
@@ -49,6 +52,36 @@ def test_a_good_case_is_not_marked_and_the_summary_says_so(good):
     assert list(good.frames["quality"]["marks"]) == [""]
     assert abs(good.frames["quality"]["power_error"][0]) < 0.01
     assert "All cases were solved, inside the model's validity." in summary(good, "command")
+
+
+@pytest.mark.parametrize(
+    "tables",
+    [
+        {"mesh": {"feed_segment": "2 m"}},  # longer than the wavelength allows
+        {"counterpoise": [{"length": "12 cm"}]},  # under two segments of 10 cm
+    ],
+)
+def test_a_shorter_feed_than_the_rules_ask_for_is_marked(tables):
+    quality = solved(**tables).frames["quality"]
+    assert quality["feed_segment_share"][0] < 0.65
+    assert LIMITS["feed_segment_share"][2] in quality["marks"][0]
+
+
+@pytest.mark.parametrize(
+    ("length", "wire", "counterpoise"),
+    [("25 cm", "0.8 mm", "1 mm"), ("40 cm", "0.8 mm", "1 mm"), ("2 m", "0.1 mm", "28 mm")],  # the last: radii 1 to 280
+)
+def test_short_returns_and_steps_of_radius_are_as_good_as_others_and_so_without_a_mark(length, wire, counterpoise):
+    built = Setup.read(
+        {
+            "antenna": RAW["antenna"],
+            "wire": {"diameter": wire},
+            "counterpoise": [{"length": length, "wire": {"diameter": counterpoise}}],
+        }
+    ).build()
+    finer = replace(built.rules.finer(2.5), min_segments=built.rules.min_segments)  # the feed's segments stay
+    coarse, fine = (Solver(built.structure, built.ground, rules).impedance(14.2e6) for rules in (built.rules, finer))
+    assert abs(coarse / fine - 1) < 0.006
 
 
 def test_a_coarse_case_is_marked_and_the_summary_says_so_in_words():

@@ -129,7 +129,8 @@ def test_a_study_runs_on_a_disk_with_no_room(tmp_path, monkeypatch):
     study = load_study(write_study(tmp_path, SOILS))
     with pytest.warns(UserWarning) as told:
         result = run(study, Store(tmp_path / "store"), workers=2)
-    assert not result.failed and len(result.frames["dips"]) == 3 and len(told) == 1
+    assert not result.failed and len(result.frames["dips"]) == 3
+    assert sum(w.category is UserWarning for w in told) == 1  # Python 3.12 and later also warn of forks
 
 
 def test_two_processes_share_a_store(tmp_path):

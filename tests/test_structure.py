@@ -42,6 +42,10 @@ def test_leg_distance_against_scipy_bounded_least_squares(p, q, u, v):
 
 @given(st.floats(0.05, 30), st.floats(0.01, 3), st.floats(0.01, 3))
 def test_drop_and_run_keeps_its_length_and_stays_between_feed_and_run(length, feed, height):
+    if height - feed > length:
+        with pytest.raises(InputError, match=r"coax\.height = .* above the feed"):
+            CoaxShield(length, height=height).conductor((0.0, 0.0, feed), 0.0)
+        return
     route = CoaxShield(length, height=height).conductor((0.0, 0.0, feed), 0.0)
     assert route.length == pytest.approx(length)
     z = [p[2] for p in route.points]

@@ -265,4 +265,5 @@ class Solver:
     def quality(self, f_hz: float) -> dict[str, float]:
         """Figures that tell whether the solve is inside the model's validity (see mesh.Mesh.quality)."""
         parts = self.parts(f_hz)
-        return {**parts.mesh.quality(f_hz), "y_asymmetry": parts.asymmetry}
+        share = float(parts.mesh.length[parts.mesh.feed != 0].min() / self.rules.feed_segment)
+        return {**parts.mesh.quality(f_hz), "feed_segment_share": share, "y_asymmetry": parts.asymmetry}

@@ -170,10 +170,16 @@ def longest_segments(structure: Structure, f_hz: float, rules: MeshRules) -> lis
 
 
 def _check_count(structure: Structure, count: int, f_hz: float, rules: MeshRules) -> None:
-    if count > rules.max_segments:
-        size = [c.length for c in structure.conductors]
-        told = f"shorter: at {f_hz / 1e6:.6g} MHz all conductors take {count} segments, {rules.max_segments} at most"
-        raise InputError(f"{structure.name(size.index(max(size)))}, length", f"{max(size):.6g} m", told)
+    if count <= rules.max_segments:
+        return
+    usual, most = MeshRules(), f"at most {rules.max_segments} segments, not {count}"
+    if rules.max_segment < min(usual.max_segment, C0 / f_hz / rules.segments_per_wavelength):
+        raise InputError("mesh.max_segment", f"{rules.max_segment:g} m", f"longer: {most}")
+    if rules.segments_per_wavelength > usual.segments_per_wavelength:
+        raise InputError("mesh.segments_per_wavelength", rules.segments_per_wavelength, f"fewer: {most}")
+    size = [c.length for c in structure.conductors]
+    told = f"shorter: at {f_hz / 1e6:.6g} MHz all conductors take {count} segments, {rules.max_segments} at most"
+    raise InputError(f"{structure.name(size.index(max(size)))}, length", f"{max(size):.6g} m", told)
 
 
 def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:

@@ -97,6 +97,7 @@ class Counterpoise:
         bearing = wire_bearing + math.pi if self.bearing is None else self.bearing
         if self.height is not None:
             lean = max(DROP_OFFSET, abs(self.height - feed[2]))
+            _check_reach("counterpoise", feed, self.height, self.length)
             return Conductor(_drop_and_run(feed, bearing, self.height, self.length, lean), self.wire, "counterpoise")
         end = feed[2] if self.end_height is None else self.end_height
         fall = end - feed[2]
@@ -127,6 +128,7 @@ class CoaxShield:
     def conductor(self, feed: Point, wire_bearing: float) -> Conductor:
         """Its route from feed (m) for a wire towards wire_bearing (rad)."""
         bearing = wire_bearing + math.pi / 2 if self.bearing is None else self.bearing
+        _check_reach("coax", feed, self.height, self.length)
         return Conductor(_drop_and_run(feed, bearing, self.height, self.length), self.wire, "coax")
 
 
@@ -138,6 +140,13 @@ def _check(name: str, length: float, height: float | None, chokes: tuple[Choke, 
     for choke in chokes:
         if choke.position > length:
             raise InputError(f"{name}.choke.position", f"{choke.position} m", f"at most its length of {length} m")
+
+
+def _check_reach(name: str, feed: Point, height: float, length: float) -> None:
+    """Raises InputError for a height (m) that a conductor of that length (m) cannot rise to."""
+    if height - feed[2] > length:
+        told = f"at most {feed[2] + length:.6g} m, {length:.6g} m above the feed"
+        raise InputError(f"{name}.height", f"{height:.6g} m", told)
 
 
 def _out(feed: Point, bearing: float, run: float, height: float) -> Point:

@@ -17,7 +17,8 @@ from tautwire.model.wires.mesh import longest_segments
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.guard import check_name, check_plain
 from tautwire.studies.study.parts import read_part, table_at
-from tautwire.studies.study.raw import Raw
+from tautwire.studies.study.raw import Raw, changed, is_index, table_value
+from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Axis, Study, StudySpec, swept_axis
 from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.registry import WANTS, want_named
@@ -122,6 +123,7 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
     study = Study(spec, setup_raw, tuple(axes), variants, bands, options)
     if study.count > MOST_CASES:
         raise InputError("sweep", f"{study.count} cases", f"at most {MOST_CASES}")
+    _check_replaced(study)
     for case in study.cases():
         try:
             with as_written(case.raw):
@@ -136,6 +138,28 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
             allowed = f"{error.allowed} (case {where})" if where else error.allowed
             raise InputError(error.field, error.value, allowed) from None
     return study
+
+
+def _check_replaced(study: Study) -> None:
+    """Raises InputError for a value of the set-up that no case uses, as [sweep] replaces it, and that is no value."""
+    first = next(iter(study.cases()))
+    for axis in study.axes:
+        value = None if axis.path == "variant" else table_value(study.raw, axis.path)
+        if value is None:
+            continue
+        raw = changed(first.raw, axis.path, value)
+        try:
+            with as_written(raw):
+                Setup.read(raw).build()
+        except InputError as error:
+            if _plain(error.field).startswith(_plain(axis.path)):
+                told = f"{error.allowed}; or nothing, as [sweep] replaces it"
+                raise InputError(error.field, error.value, told) from None
+
+
+def _plain(path: str) -> str:
+    """A dotted path without the numbers that count items."""
+    return ".".join(step for step in path.split(".") if not is_index(step))
 
 
 def _flat(table: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:

@@ -40,6 +40,7 @@ COLUMNS: dict[str, str] = {
     # quality
     "max_length_wavelengths": "longest segment, wavelengths",
     "min_length_radii": "shortest segment, wire radii",
+    "feed_segment_share": "segments at the feed over feed_segment; below 1 the feed is shorter than in other set-ups",
     "min_height_radii": "lowest wire above soil, wire radii",
     "max_neighbour_ratio": "greatest ratio of neighbouring segment lengths",
     "y_asymmetry": "greatest asymmetry of the engine's admittance matrix, relative to its largest entry",

@@ -71,7 +71,7 @@ class CoaxSpec(Part):
         "a name of `tautwire list coax`, or a table",
         default="RG-58",
     )
-    length: Length = entry("its length; leave [coax] out for none", "5 m", "above 0, up to 10 km", default=...)
+    length: Length = entry("its length; leave [coax] out for none", "5 m", "0.1 m to 10 km", default=...)
     loss_scale: Number = entry(
         "factor on the loss of the type, for an old cable or a fit", 1.2, "0 to 100", default=1.0
     )
@@ -90,6 +90,9 @@ class CoaxSpec(Part):
     @property
     def lying(self) -> float:
         """Metres of shield that lie out; the rest is coiled up at the radio. Raises InputError if nothing is left."""
+        if self.length < LEAST_SHIELD:
+            told = f"{LEAST_SHIELD} m or more; leave [coax] out for none"
+            raise InputError("coax.length", f"{self.length:g} m", told)
         if not 0 <= self.coiled <= self.length - LEAST_SHIELD:
             told = f"from 0 to {self.length - LEAST_SHIELD:.4g} m, {LEAST_SHIELD} m less than its length"
             raise InputError("coax.coiled", f"{self.coiled:g} m", told)

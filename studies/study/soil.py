@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Annotated, Any
 
-from pydantic import Discriminator, Tag
+from pydantic import AfterValidator, Discriminator, Tag
 
 from tautwire.model.errors import InputError
 from tautwire.model.soil.ground import (
@@ -20,21 +20,32 @@ from tautwire.studies.study.parts import Part, entry, named_as_written
 from tautwire.studies.study.units import Conductivity, Length, Number
 
 SOIL_AT = 10e6  # Hz, where a soil is taken whose constants change with frequency
+MOST_SIGMA = 100.0  # S/m, twenty times that of sea water; beyond it, metal was meant or mS/m
 WAYS = "one of: er and sigma; moisture; table; in a layer also soil, a name"
+
+
+def _of_a_soil(sigma: float) -> float:
+    if not 0 <= sigma <= MOST_SIGMA:
+        told = f"from 0 to {MOST_SIGMA:g} S/m, such as '5 mS/m'; for metal soil = \"perfect ground\""
+        raise InputError("sigma", f"{sigma:g} S/m", told)
+    return sigma
+
+
+SoilConductivity = Annotated[Conductivity, AfterValidator(_of_a_soil)]
 
 
 class SoilRow(Part):
     """A row of a soil's table over frequency."""
 
     er: Number = entry("relative permittivity there", 15, "1 or more", default=...)
-    sigma: Conductivity = entry("conductivity there", "5 mS/m", "0 or more", default=...)
+    sigma: SoilConductivity = entry("conductivity there", "5 mS/m", "0 to 100 S/m", default=...)
 
 
 class SoilSpec(Part):
     """A soil: constants, or moisture, or a table over frequency. In a list, a layer."""
 
     er: Number | None = entry("relative permittivity", 13, "1 or more")
-    sigma: Conductivity | None = entry("conductivity", "5 mS/m", "0 or more")
+    sigma: SoilConductivity | None = entry("conductivity", "5 mS/m", "0 to 100 S/m")
     moisture: Number | None = entry(
         "share of the volume that is water, instead of er and sigma",
         0.15,

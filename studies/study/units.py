@@ -86,7 +86,7 @@ def _factor(unit: str, si: str) -> float | None:
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of quantity, called as kind(value, field) -> float in SI (`unit`).
+    """A kind of quantity, called as kind(value, field) -> float in SI (`unit`), at most `most` either way.
 
     value: a string with a unit, or plain 0; a kind without a unit also takes plain numbers.
     Raises InputError naming `field` for anything else, a wrong unit, or a value that is not finite.
@@ -95,17 +95,19 @@ class Kind:
     name: str
     unit: str
     example: str
+    most: float = math.inf
+    most_told: str = ""
 
     @property
     def allowed(self) -> str:
         if not self.unit:
             return f"a finite number such as {self.example}"
         article = "an" if self.name[0] in "aeiou" else "a"
-        return f"{article} {self.name} with its unit, such as {self.example}"
+        return f"{article} {self.name} with its unit, such as {self.example}{self.most_told}"
 
     def __call__(self, value: object, field: str) -> float:
         result = self._read(value)
-        if result is None or not math.isfinite(result):
+        if result is None or not math.isfinite(result) or abs(result) > self.most:
             raise InputError(field, repr(value), self.allowed)
         return result
 
@@ -145,7 +147,7 @@ def _known(unit: str, si: str) -> float:
 number = Kind("number", "", "0.5 or '50 %'")
 length = Kind("length", "m", "'20.1 m', '0.4 mm', '66 ft' or '66 ft 3 in'")
 area = Kind("area", "m**2", "'1.2 cm^2' or '0.5 in^2'")
-angle = Kind("angle", "rad", "'12 deg' or '0.2 rad'")
+angle = Kind("angle", "rad", "'12 deg' or '0.2 rad'", 2 * math.pi * (1 + 1e-9), ", up to 360 deg")
 frequency = Kind("frequency", "Hz", "'14.06 MHz' or '7030 kHz'")
 capacitance = Kind("capacitance", "F", "'100 pF'")
 inductance = Kind("inductance", "H", "'3.2 uH'")
