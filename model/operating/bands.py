@@ -189,8 +189,24 @@ def _pick(name: object, field: str, known: Mapping[str, T]) -> T:
     key = _spaced(str(name))
     if key in known:
         return known[key]
-    near = nearest(key, known, cutoff=0.0)[0]
-    raise InputError(field, repr(name), f"one of {', '.join(known)}; nearest is '{near}'")
+    raise InputError(field, repr(name), f"one of {', '.join(known)}{_meant(str(name), known)}")
+
+
+_IN_WORDS = {"ten": 10, "twelve": 12, "fifteen": 15, "seventeen": 17, "twenty": 20, "thirty": 30, "forty": 40,
+             "fourty": 40, "sixty": 60, "eighty": 80, "six": 6}  # fmt: skip
+
+
+def _meant(name: str, known: Mapping[str, T]) -> str:
+    """ "; did you mean '40 m'?" for "forty metres", "7 MHz" and misspellings; nothing where nothing is near."""
+    words = name.lower().replace("-", " ").split()
+    found = next((f"{_IN_WORDS[w]} m" for w in words if w in _IN_WORDS), "")
+    if mega := re.fullmatch(r"(\d+\.?\d*)\s*MHz", name.strip(), re.IGNORECASE):
+        f_hz = float(mega[1]) * 1e6
+        whole = [b for b in known.values() if b.lower * 0.98 <= f_hz <= b.upper * 1.02]
+        found = whole[0].name if whole else ""
+    key = _spaced(name)
+    near = [found] if found in known else nearest(key, known) if any(c.isdigit() for c in key) else []
+    return f"; did you mean '{near[0]}'?" if near else ""
 
 
 def band_named(name: str, region: object = 1) -> Band:

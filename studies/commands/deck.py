@@ -6,22 +6,26 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.reports.card_deck import GROUNDS, deck
-from tautwire.studies.running.study_file import load_study
-from tautwire.studies.study.files import check_file, writable
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.files import check_file, load_tables, writable
+from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
 PLAIN = str.maketrans({"°": " deg", "Ω": "ohm", "µ": "u"})  # cards are ASCII
 
 
 @click.command("deck")
 @click.argument("file", type=click.Path(path_type=Path))
+@FROM
 @click.option("--case", "number", type=click.IntRange(min=1), default=1, show_default=True, help="Which case, from 1.")
 @click.option("--band", help="Which of the study's bands [its first].")
 @click.option("--points", type=click.IntRange(1, 1000), default=11, show_default=True, help="Frequencies in the band.")
 @click.option("--ground", type=click.Choice(GROUNDS), default="real", show_default=True, help="The site's, or none.")
 @click.option("--out", type=click.Path(path_type=Path), help="File to write [standard output].")
-def COMMAND(file: Path, number: int, band: str | None, points: int, ground: str, out: Path | None) -> None:
+def COMMAND(
+    file: Path, fit: Path | None, number: int, band: str | None, points: int, ground: str, out: Path | None
+) -> None:
     """Write one case of FILE as a NEC-2 card deck, for any engine that reads them."""
-    study = load_study(file)
+    study = read_study(with_fit(load_tables(file), fit), file.stem)
     cases = study.cases()
     if number > len(cases):
         raise InputError("case", number, f"from 1 to {len(cases)}")

@@ -9,14 +9,15 @@ from tautwire.studies.explorer.explorer import explore, write_explorer
 from tautwire.studies.explorer.live import LiveServer
 from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.running.store import Store
-from tautwire.studies.running.study_file import load_study
-from tautwire.studies.study.files import check_file
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.files import check_file, load_tables
 from tautwire.studies.study.study import Study
+from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.turns.want import with_turn_axis
 
 
-def _study(file: Path) -> Study:
-    study = load_study(file)
+def _study(file: Path, fit: Path | None) -> Study:
+    study = read_study(with_fit(load_tables(file), fit), file.stem)
     return with_turn_axis(study) if study.options["turns"].segments else study
 
 
@@ -40,6 +41,7 @@ def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
 
 @click.command("explore")
 @FILE
+@FROM
 @click.option("--out", type=click.Path(path_type=Path), help="The page [results/<study>/explorer.html].")
 @click.option("--slider", "ranges", type=(str, str, str), multiple=True, metavar="KEY LOWEST HIGHEST",
               help='One more slider, such as --slider antenna.slope "20 deg" "40 deg".')  # fmt: skip
@@ -50,6 +52,7 @@ def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
 @WORKERS
 def COMMAND(
     file: Path,
+    fit: Path | None,
     out: Path | None,
     ranges: tuple[tuple[str, str, str], ...],
     words: tuple[tuple[str, str], ...],
@@ -61,7 +64,7 @@ def COMMAND(
 
     A study that sweeps no length, or no soil, gets a slider or a choice for it.
     """
-    study = _study(file)
+    study = _study(file, fit)
     made = controls(study, ranges, words)
     if not live:
         path = out or Path("results") / study.name / "explorer.html"

@@ -8,10 +8,13 @@ from tautwire.studies.manual.lists import LISTS, NOTES
 
 
 @click.command("list")
-@click.argument("what", metavar="|".join(LISTS))
+@click.argument("what", metavar="|".join(LISTS), required=False)
 @click.option("--region", default="1", show_default=True, help="For bands: 1, 2 or 3 (ITU), or US.")
-def COMMAND(what: str, region: str) -> None:
+def COMMAND(what: str | None, region: str) -> None:
     """List what can be named in a study file, with constants and sources."""
+    if what is None:
+        click.echo("\n".join(f"tautwire list {name}" for name in LISTS))
+        return
     if what not in LISTS:
         raise InputError("list", repr(what), f"one of {', '.join(LISTS)}{did_you_mean(what, LISTS)}")
     click.echo(aligned(LISTS[what](region), "<"))

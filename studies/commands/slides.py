@@ -9,18 +9,20 @@ from tautwire.studies.commands.shared import FILE, WORKERS
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import check_file, load_tables
 from tautwire.studies.study.parts import table_at
+from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
 
 @click.command("slides")
 @FILE
+@FROM
 @click.option("--out", type=click.Path(path_type=Path), help="The .pptx to write [results/<study>/slides.pptx].")
 @WORKERS
-def COMMAND(file: Path, out: Path | None, workers: int | None) -> None:
+def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None) -> None:
     """Make slides (.pptx) of the study in FILE; cases solved before are read, not computed."""
     from tautwire.model.errors import InputError
     from tautwire.studies.reports.slides import slides
 
-    tables = load_tables(file)
+    tables = with_fit(load_tables(file), fit)
     study = read_study(tables, file.stem)
     if "turns" in tables and "want" not in table_at(tables, "study"):
         from tautwire.studies.wants.turns.want import with_turn_axis

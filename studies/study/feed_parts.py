@@ -87,6 +87,14 @@ class CoaxSpec(Part):
         default=0.0,
     )
 
+    @field_validator("length")
+    @classmethod
+    def _there(cls, value: float) -> float:
+        if not value >= LEAST_SHIELD:
+            told = f"{LEAST_SHIELD} m or more; for no coax leave the [coax] table out (--coax-length 0)"
+            raise InputError("length", f"{value:g} m", told)
+        return value
+
     @property
     def lying(self) -> float:
         """Metres of shield that lie out; the rest is coiled up at the radio. Raises InputError if nothing is left."""

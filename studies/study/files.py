@@ -1,5 +1,6 @@
 """Files and folders on disk, with one clear line when they cannot be read or written."""
 
+import re
 import tempfile
 import tomllib
 from collections.abc import Iterator
@@ -44,6 +45,33 @@ def put_text(path: Path, text: str) -> None:
         path.write_text(text, encoding="utf-8")
 
 
+SMART = str.maketrans({c: '"' for c in "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00ab\u00bb"})
+BARE = re.compile(r"""([\w".-]+)\s*=\s*([^\s"'\[{#][^#"\[{]*?)\s*(?:#.*)?""")
+
+
+def toml_fault(text: str, error: str) -> str:
+    """What to write instead of a line that is no TOML, for the mistakes people make; otherwise the reader's own words.
+
+    >>> toml_fault('length = 19,8 m', "Expected newline (at line 1, column 12)")
+    'quotes around a text, with a point for the decimals: length = "19.8 m" (line 1)'
+    """
+    place = re.search(r"at line (\d+)", error)
+    lines = text.splitlines()
+    line = lines[int(place[1]) - 1].strip() if place and int(place[1]) <= len(lines) else ""
+    where = f"(line {place[1]})" if place else ""
+    if line != line.translate(SMART):
+        return f"straight quotation marks, not the curved ones of a word processor: {line.translate(SMART)} {where}"
+    if bare := BARE.fullmatch(line):
+        value = re.sub(r"(?<=\d),(?=\d)", ".", bare[2])
+        point = ", with a point for the decimals" if value != bare[2] else ""
+        return f'quotes around a text{point}: {bare[1]} = "{value}" {where}'
+    if named := re.fullmatch(r"([\w.-]+)\s*:\s*(.+)", line):
+        return f"an equals sign between key and value: {named[1]} = {named[2]} {where}"
+    if twice := re.search(r"declare \('([^)]*)'\) twice|declare \('([^)]*)',\) twice", error):
+        return f"the table [{(twice[1] or twice[2]).replace(chr(39) + ', ' + chr(39), '.')}] once {where}"
+    return f"TOML ({error})"
+
+
 def load_tables(path: Path) -> dict[str, Any]:
     """The tables of a TOML file. Raises InputError if it cannot be read."""
     try:
@@ -53,6 +81,6 @@ def load_tables(path: Path) -> dict[str, Any]:
     except (OSError, UnicodeDecodeError) as error:
         raise InputError("file", path, f"a readable text file ({error})") from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise InputError("file", path, f"TOML ({error})") from None
+        raise InputError("file", path, toml_fault(path.read_text(encoding="utf-8"), str(error))) from None
     except ValueError as error:  # a path that cannot be one, an integer of 5000 digits
         raise InputError("file", path, f"a study file whose numbers can be read ({error})") from None

@@ -24,6 +24,14 @@ WORDS = {
 }
 
 
+ELSEWHERE = {  # keys that people expect and that are something else here
+    "radio.mode": "give duty instead, the share of full power while you transmit: cautiously, and from memory, SSB 0.2 "
+    "plain and 0.5 with speech processing, CW 0.5, FM, RTTY and data 1; times the share of time that you transmit",
+    "wire.gauge": "write awg = 20",
+    "antenna.angle": "write slope, or slope_up and slope_down",
+    "antenna.height_feed": "write feed_height",
+}
+
 HIDDEN = " contents"  # alias of a field that no study file can have; the study itself fills it
 
 
@@ -88,7 +96,8 @@ def _first_fault(part: type[BaseModel], error: ValidationError, prefix: str) -> 
         return InputError(field, cause.value, cause.allowed)
     if fault["type"] == "extra_forbidden":
         known = sorted(n for n, f in fields_at(part, fault["loc"][:-1]).items() if f.validation_alias != HIDDEN)
-        told = f"unknown key, allowed here: {', '.join(known)}{did_you_mean(str(fault['loc'][-1]), known)}"
+        hint = f"; {ELSEWHERE[field]}" if field in ELSEWHERE else did_you_mean(str(fault["loc"][-1]), known)
+        told = f"unknown key, allowed here: {', '.join(known)}{hint}"
         return InputError(field, repr(fault["input"]), told)
     if fault["type"] == "missing":
         return InputError(field, "nothing", "this key is needed")
@@ -122,7 +131,8 @@ def _allowed(part: type[BaseModel], fault: ErrorDetails, field: str) -> str:
         count = len(get_args(annotation))
         if count and get_args(annotation)[-1] is not ...:
             return f"a list of {count} values"
-        return f"a list, such as {json.dumps([given])}" if isinstance(given, str) else "a list in brackets"
+        items = [word.strip() for word in given.split(",")] if isinstance(given, str) else []
+        return f"a list, such as {json.dumps(items)}" if items else "a list in brackets"
     if kind == "literal_error":
         return f"one of {(fault.get('ctx') or {})['expected']}"
     return WORDS.get(kind, fault["msg"].lower())

@@ -108,7 +108,7 @@ class Kind:
     def __call__(self, value: object, field: str) -> float:
         result = self._read(value)
         if result is None or not math.isfinite(result) or abs(result) > self.most:
-            raise InputError(field, repr(value), self.allowed)
+            raise InputError(field, repr(value), self.allowed + _hint(value))
         return result
 
     def _read(self, value: object) -> float | None:
@@ -129,6 +129,17 @@ class Kind:
             return number if number == 0 or not self.unit else None
         factor = _factor(unit, self.unit)
         return None if factor is None else number * factor
+
+
+def _hint(value: object) -> str:
+    """What a text that is no quantity may have meant: "; with a point: '19.8 m'"."""
+    if not isinstance(value, str):
+        return ""
+    if re.search(r"\d,\d", value):
+        return f"; with a point, not a comma: {re.sub(r'(?<=[0-9]),(?=[0-9])', '.', value)!r}"
+    if gauge := re.fullmatch(r"\s*(?:AWG\s*#?(\d+)|#?(\d+)\s*(?:AWG|ga(?:uge)?))\s*", value, re.IGNORECASE):
+        return f"; a wire gauge is written awg = {gauge[1] or gauge[2]}, or --awg {gauge[1] or gauge[2]}"
+    return ""
 
 
 def _as_float(value: float) -> float:

@@ -26,6 +26,12 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 
+NOTHING_SEEN = (
+    'a dip that moved, --was "14.16 MHz" --now "14.05 MHz", or sweeps, --before monday.s1p --after friday.s1p; in the '
+    'file moves = [{ was = "14.16 MHz", now = "14.05 MHz" }], or before and after'
+)
+
+
 class MoveSpec(Part):
     """A dip that moved."""
 
@@ -81,7 +87,7 @@ def shifts_of(spec: WhySpec, region: object) -> tuple[Shift, ...]:
         before, after = ([s for f in files for s in read_sweeps(f, spec.plane)] for files in (spec.before, spec.after))
         out += shifts_between(before, after, region)
     if not out:
-        raise InputError("why", "nothing", "a dip that moved (was, now), or sweeps from before and after")
+        raise InputError("why.moves", "nothing", NOTHING_SEEN)
     return tuple(out)
 
 
@@ -127,4 +133,9 @@ def depends(study: Study) -> list[Any]:
     return [study.options["why"].model_dump(), study.spec.region]
 
 
-WANT = Want("why", compute, WhySpec, sentences=sentences, plots=plots, by_band=False, depends=depends)
+def check(setup: Setup, study: Study) -> None:
+    """Raises InputError if nothing was seen."""
+    shifts_of(study.options["why"], study.spec.region)
+
+
+WANT = Want("why", compute, WhySpec, sentences=sentences, plots=plots, by_band=False, depends=depends, check=check)
