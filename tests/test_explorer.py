@@ -331,7 +331,7 @@ def test_solve_without_a_page(made: Controls, store: Store) -> None:
         ([("radio.power", "1 W", "5 W")], [], "slider"),
         ([("site.soil", "1", "5")], [], "slider"),
         ([], [("antenna.slope", "20 deg")], "choice"),
-        ([("antenna.slope", "-40 deg", "20 deg")], [], "layout"),
+        ([("antenna.slope", "-40 deg", "20 deg")], [], "antenna.end_height"),
     ],
 )
 def test_bad_controls_are_refused(ranges: list[tuple[str, str, str]], words: list[tuple[str, str]], field: str) -> None:
