@@ -129,7 +129,7 @@ def test_turns_that_reach_no_fixed_end_are_tried_only_when_asked_for() -> None:
     assert with_turn_axis(study_with({}, **fixed, sweep=steeper)).axes[-1].numbers[0] == 33
     asked = with_turn_axis(study_with({"first": 25}, **fixed))
     assert asked.axes[-1].numbers[0] == 25
-    with pytest.raises(InputError, match="layout"):
+    with pytest.raises(InputError, match="antenna.end_height"):
         asked.cases()[0].setup().build()
 
 
