@@ -34,6 +34,7 @@ IMPOSSIBLE = 1e4  # cost of what cannot be built
 PENALTY_REACH = 0.05  # of a branch's box round a candidate that could not be solved
 BATCH = 4  # candidates solved at once
 AGREE = 0.01  # of cost, between surrogate and exact solve
+PROBE, PROBED = 0.1, 0.03  # of a branch's box beside the best; of cost, between surrogate and exact solve there
 PATIENCE = 2  # rounds without an improvement of AGREE
 BEGINNING = 0.5  # part of the solves spent before the first optimum is asked for
 TRADED = 0.4  # part of the solves kept for the curve between two aims
@@ -267,17 +268,23 @@ class Search:
         if len(self.weights) == 2:
             budget = int(budget * (1 - TRADED))
         self.begin(budget)
-        quiet, best = 0, math.inf
-        while self.count < budget and quiet < PATIENCE:
-            asked = self.next_batch(min(BATCH, budget - self.count))
+        quiet, best, done = 0, math.inf, False
+        while self.count < budget and not done:
+            probing = quiet >= PATIENCE
+            room = budget - self.count
+            asked = self.probes()[:room] if probing else self.next_batch(min(BATCH, room))
             if not asked:
                 break
             told = {p: c for branch, p, c in asked}
             self.solve([(branch, p) for branch, p, _ in asked])
             found = [self.candidates[p] for p in told if p in self.candidates]
-            agrees = all(abs(c.cost - told[c.place]) < AGREE * max(1.0, abs(c.cost)) for c in found[:1])
+            if probing:
+                agrees = all(abs(c.cost - told[c.place]) < PROBED for c in found if not c.misses)
+            else:
+                agrees = all(abs(c.cost - told[c.place]) < AGREE * max(1.0, abs(c.cost)) for c in found[:1])
             now = min((c.cost for c in self.candidates.values()), default=math.inf)
             quiet = quiet + 1 if agrees and now > best - AGREE else 0
+            done = probing and quiet > 0
             best = min(best, now)
         if len(self.weights) == 2:
             self.trade()
@@ -394,6 +401,22 @@ class Search:
             if len(asked) < most and (far := self.unknown(branch, asked)):
                 asked.append((branch, far.place, far.cost))
         return asked[:most]
+
+    def probes(self) -> list[tuple[Branch, Place, float]]:
+        """Candidates on either side of the best, knob by knob, with the cost expected: is it so round it as thought?"""
+        best = self.ranked()[0]
+        branch = self.homes[best.place]
+        asked: list[tuple[Branch, Place, float]] = []
+        for i, (low, high) in zip(branch.free, branch.bounds(), strict=True):
+            for way in (-1, 1):
+                step = max(PROBE * (high - low), 1.0 if self.problem.knobs[i].listed else 0.0)
+                values = list(best.place)
+                values[i] = min(max(values[i] + way * step, low), high)
+                place = branch.place([values[k] for k in branch.free])
+                if self.is_new(branch, place, asked) and self.problem.knobs[i].moves_wire:
+                    expected = self.expected(branch, np.array([[values[k] for k in branch.free]]))[0]
+                    asked += [(branch, expected.place, expected.cost)] if expected else []
+        return asked
 
     def promise(self, branch: Branch) -> float:
         """Lowest cost known or expected in a branch."""
