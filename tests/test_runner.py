@@ -74,7 +74,7 @@ def answers(fault=None):
         if case.index == BAD and fault:
             fault()
         rows = [{"rows": [{"number": case.index, "process": os.getpid()}]}, {}]
-        for piece, part in zip(runner.pieces(case.setup(), study), rows, strict=True):
+        for piece, part in zip(runner.pieces(case, study), rows, strict=True):
             store.put_json(piece.key, part)
         return rows
 
@@ -118,7 +118,7 @@ def test_in_this_process_a_refusal_costs_one_case_too(study, store, monkeypatch)
 
 def keys(study, name="dips"):
     """Keys of a want's rows, case after case, band after band."""
-    return [p.key for c in study.cases() for p in runner.pieces(c.setup(), study) if p.want.name == name]
+    return [p.key for c in study.cases() for p in runner.pieces(c, study) if p.want.name == name]
 
 
 def other(**tables):

@@ -176,8 +176,7 @@ def test_a_case_of_many_turns_is_not_taken_for_one_of_a_swept_turn() -> None:
     swept = with_turn_axis(alone)
     same = next(c for c in swept.cases() if c.labels["turns_out"] == pytest.approx(67))
     keys = [
-        {p.key for p in pieces(c.setup(), s) if p.want.name == "turns"}
-        for c, s in ((alone.cases()[0], alone), (same, swept))
+        {p.key for p in pieces(c, s) if p.want.name == "turns"} for c, s in ((alone.cases()[0], alone), (same, swept))
     ]
     assert not keys[0] & keys[1]
 

@@ -27,6 +27,7 @@ class OneFrequency:
         self._wires: dict[object, tuple[np.ndarray, np.ndarray]] = {}
         self._images: dict[object, np.ndarray] = {}
         self._tables: dict[object, SoilTable] = {}
+        self._rests: dict[object, np.ndarray] = {}
 
     def impedance(self, structure: Structure, ground: Ground, rules: MeshRules) -> complex:
         """Feed impedance, ohm. Raises SolveError if it is not passive, InputError for wires that cannot be cut."""
@@ -49,7 +50,10 @@ class OneFrequency:
             if ground.is_perfect:
                 z = z + image
             else:
-                z = z + ground.kappa(f) * image + remainder_matrix(self._table(ground, parts), parts)
+                under = high, ground.stack(f)
+                if under not in self._rests:
+                    self._rests[under] = remainder_matrix(self._table(ground, parts), parts)
+                z = z + ground.kappa(f) * image + self._rests[under]
         current = np.linalg.solve(z + np.diag(loads(structure, grid, f)), grid.feed.astype(complex))
         y_feed = complex(grid.feed @ current)
         if not (np.isfinite(y_feed) and y_feed.real > 0):

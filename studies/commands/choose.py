@@ -72,7 +72,7 @@ def choose(study: Study, store: Store, workers: int) -> Result:
             )
             if stopped:
                 return gather(study, {case.index: frames}, {})
-            store.put_json(next(p.key for p in pieces(case.setup(), study) if p.want.name == "choose"), frames)
+            store.put_json(next(p.key for p in pieces(case, study) if p.want.name == "choose"), frames)
     return run(study, store, workers)
 
 

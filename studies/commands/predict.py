@@ -23,6 +23,7 @@ from tautwire.studies.study.units import frequency, length
 from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.dips.feed_loss import PARTS, at_frequency, loss_words
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
+from tautwire.studies.wants.spread.words import give_of
 
 # option -> dotted key of the set-up
 OPTIONS: dict[str, tuple[str, str, str | None]] = {
@@ -154,6 +155,7 @@ def check_partners(written: Iterable[str], given: Mapping[str, str | None], fit:
 @click.option("--bands", default="40 m, 20 m, 15 m, 10 m", show_default=True, help="Bands, separated by commas.")
 @click.option("--region", default="1", show_default=True, help="1, 2 or 3 (ITU), or US.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
+@click.option("--spread/--no-spread", default=True, show_default=True, help="Say how sure dips and SWR are.")
 @FROM
 @CASE_TIMEOUT
 @click.pass_context
@@ -162,6 +164,7 @@ def COMMAND(
     bands: str,
     region: str,
     as_json: bool,
+    spread: bool,
     fit: Path | None,
     timeout: float,
     **options: str | None,
@@ -177,20 +180,21 @@ def COMMAND(
     with as_written(keys=keys):
         setup = setup_of(given) if fit is None else fitted_setup(fit, given)
         names, single = asked(bands, region)
-        result = predicted(setup, names, region, timeout)
+        result = predicted(setup, names, region, timeout, spread)
     rows = result.frames.get("dips")
     own = [] if result.failed else _at(setup, single)
     if as_json:
         records = [] if rows is None else json.loads(rows.to_json(orient="records", double_precision=9))
-        every = result.frames.get("all_dips")
+        every, give = result.frames.get("all_dips"), result.frames.get("spread")
         dips = [] if every is None else json.loads(every.to_json(orient="records", double_precision=9))
-        answer = {"setup": setup, "bands": records, "all_dips": dips, "frequencies": own,
+        sure = [] if give is None else json.loads(give.to_json(orient="records", double_precision=9))
+        answer = {"setup": setup, "bands": records, "all_dips": dips, "spread": sure, "frequencies": own,
                   "failed": [f.reason for f in result.failed],
                   "marks": sorted(set(result.marked().get("marks", ())))}  # fmt: skip
         click.echo(json.dumps(answer, indent=2))
     else:
         if rows is not None:
-            click.echo(table(rows.to_dict("records")))
+            click.echo(table([{**row, **give_of(result, row)} for row in rows.to_dict("records")]))
             if rows["dip_mhz"].isna().any():
                 click.echo("In brackets: at the middle of the band, where there is no dip.")
         if (every := result.frames.get("all_dips")) is not None and len(every):
@@ -230,16 +234,26 @@ def frequency_table(rows: list[dict[str, Any]]) -> str:
     return aligned(lines, ">")
 
 
+COLUMNS = (
+    ("dip MHz", "dip_mhz", 3), ("± kHz", "dip_give_khz", 0), ("SWR", "dip_swr", 2), ("2:1 kHz", "width_2to1_khz", 0),
+    ("worst SWR", "swr_worst", 1), ("R ohm", "feed_r_ohm", 0), ("X ohm", "feed_x_ohm", 0),
+    ("feed loss dB", "dip_loss_db", 2),
+)  # fmt: skip
+
+
 def table(rows: list[dict[Any, Any]]) -> str:
-    """The bands as aligned text. R and X are at the dip; where there is none, at the band's middle, in brackets."""
-    head = ("band", "dip MHz", "SWR", "2:1 kHz", "worst SWR", "R ohm", "X ohm", "feed loss dB")
-    keys = ("dip_mhz", "dip_swr", "width_2to1_khz", "swr_worst", "feed_r_ohm", "feed_x_ohm", "dip_loss_db")
-    digits = (3, 2, 0, 1, 0, 0, 2)
-    lines = [head]
+    """The bands as aligned text. R and X are at the dip; where there is none, at the band's middle, in brackets.
+
+    ± only where rows have it.
+    """
+    columns = [c for c in COLUMNS if rows and c[1] in rows[0]]
+    lines = [("band", *(head for head, _, _ in columns))]
     for row in rows:
-        cells = {k: formatted(row[k], f".{d}f") for k, d in zip(keys, digits, strict=True)}
+        cells = {k: formatted(row[k], f".{d}f") for _, k, d in columns}
         if math.isnan(row["dip_mhz"]):
             cells |= {f"feed_{part}_ohm": f"({row[f'centre_{part}_ohm']:.0f})" for part in "rx"}
+        if not math.isnan(row.get("swr_worst_low", math.nan)):
+            cells["swr_worst"] += f" ({row['swr_worst_low']:.1f}-{row['swr_worst_high']:.1f})"
         lines.append((row["band"], *cells.values()))
     return aligned(lines, ">")
 

@@ -5,6 +5,7 @@ from collections.abc import Collection
 from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.registry import want_named
+from tautwire.studies.wants.spread.words import causes, footnote, give_line
 
 SAFETY = ("exposure", "stress")  # wants whose answers come first
 MOST_NAMED = 4  # cases named in a line about several
@@ -15,6 +16,8 @@ def sentences(result: Result) -> list[str]:
     out = []
     for name in sorted(result.study.spec.want, key=lambda name: name not in SAFETY):
         out += want_named(name).sentences(result)
+    if "spread" not in result.study.spec.want:
+        out += filter(None, [give_line(result), causes(result), footnote(result)])
     return out
 
 

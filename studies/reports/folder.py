@@ -24,6 +24,7 @@ from tautwire.studies.study.cells import cell_text
 from tautwire.studies.study.files import writable
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.registry import want_named
+from tautwire.studies.wants.spread.words import with_give
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -44,9 +45,11 @@ def markdown_table(frame: pd.DataFrame) -> str:
 SUMMARY_COLUMNS = [
     "band",
     "dip_mhz",
+    "dip_give_khz",
     "dip_swr",
     "width_2to1_khz",
     "swr_worst",
+    "swr_worst_high",
     "feed_r_ohm",
     "feed_x_ohm",
     "dip_loss_db",
@@ -59,6 +62,7 @@ def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
     parts = [f"# {harmless.markdown(spec.question or spec.name)}", *map(harmless.markdown, sentences(result))]
     dips = result.frames.get("dips")
     if dips is not None and len(dips):
+        dips = with_give(result, dips)
         wanted = [c for c in [*result.axis_columns, *SUMMARY_COLUMNS] if c in dips]
         shown = dips[wanted]
         if len(shown) > 40:

@@ -22,11 +22,13 @@ from tautwire.studies.running.code import code_digest, libraries
 from tautwire.studies.running.pool import cores, spread
 from tautwire.studies.running.quality import QUALITY
 from tautwire.studies.running.store import Store, digest
+from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.result import Result, gather
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Case, Study
 from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.registry import want_named
+from tautwire.studies.wants.spread.give import give, wanted
 from tautwire.studies.wants.want import Frames, Want
 
 TIMEOUT = 300.0  # seconds for one case
@@ -52,10 +54,10 @@ class Piece:
         return self.want.compute(setup, solver, self.study)
 
 
-def pieces(setup: Setup, study: Study) -> list[Piece]:
+def pieces(case: Case, study: Study) -> list[Piece]:
     """All pieces of a case's answer, each with a key of everything that its rows depend on."""
-    out = []
-    for want in (*map(want_named, study.spec.want), QUALITY):
+    setup, out = case.setup(), []
+    for want in _wants(study, case.like):
         made_by = code_digest(want.compute.__module__), _majors()
         facts = [want.name, *made_by, _without(setup, want.free_of), want.asked(study)]
         for bands in [(b,) for b in study.bands] if want.by_band else [study.bands]:
@@ -63,6 +65,11 @@ def pieces(setup: Setup, study: Study) -> list[Piece]:
             kind = "quality" if want is QUALITY else "case"
             out.append(Piece(want, replace(study, bands=bands), digest(kind, *facts, edges)))
     return out
+
+
+def _wants(study: Study, like: Raw | None = None) -> list[Want]:
+    """What is wanted of a case, and what comes with every case. like: see Case."""
+    return [*map(want_named, study.spec.want), *([give(like)] if wanted(study) else []), QUALITY]
 
 
 def _majors() -> list[str]:
@@ -84,11 +91,11 @@ def _without(setup: Setup, keys: tuple[str, ...]) -> dict[str, Any]:
     return values
 
 
-def joined(study: Study, setup: Setup, parts: list[Frames]) -> Frames:
+def joined(study: Study, case: Case, parts: list[Frames]) -> Frames:
     """The tables of a case from the rows of its pieces; rows that name no band are the same in each, and come once."""
     frames: Frames = {}
     seen: set[str] = set()
-    for piece, part in zip(pieces(setup, study), parts, strict=False):
+    for piece, part in zip(pieces(case, study), parts, strict=False):
         again = piece.want.by_band and piece.want.name in seen
         seen.add(piece.want.name)
         for name, rows in part.items():
@@ -102,7 +109,7 @@ def solve_case(case: Case, study: Study, store: Store) -> list[Frames]:
     Raises InputError or SolveError.
     """
     setup, solver, found = case.setup(), None, []
-    for piece in pieces(setup, study):
+    for piece in pieces(case, study):
         rows = store.get_json(piece.key)
         if rows is None:
             solver = solver or setup.build().solver(store)
@@ -115,7 +122,7 @@ def solve_case(case: Case, study: Study, store: Store) -> list[Frames]:
 def known(case: Case, study: Study, store: Store) -> list[Frames] | None:
     """The rows of each piece of a case if the store has them all."""
     found = []
-    for piece in pieces(case.setup(), study):
+    for piece in pieces(case, study):
         found.append(store.get_json(piece.key))
     return None if any(rows is None for rows in found) else found
 
@@ -139,7 +146,7 @@ def in_processes(cases: Sequence[Case], study: Study, store: Store, workers: int
 
 def identity(study: Study) -> str:
     """What the answers of a study depend on besides the study: versions and code, in words."""
-    code = code_digest(*(want.compute.__module__ for want in (*map(want_named, study.spec.want), QUALITY)))
+    code = code_digest(*(want.compute.__module__ for want in _wants(study)))
     return ", ".join([f"tautwire {__version__} (code {code})", *map(" ".join, libraries().items())])
 
 
@@ -203,7 +210,7 @@ def _fetched(future: Any, case: Case, study: Study, store: Store) -> Done:
         answer: Done = future.result()
     except Exception as error:  # noqa: BLE001  a lost worker must not lose the other cases
         return case.index, None, f"{type(error).__name__}: {' '.join(str(error).split())}"
-    for piece, rows in zip(pieces(case.setup(), study), answer[1] or [], strict=False):
+    for piece, rows in zip(pieces(case, study), answer[1] or [], strict=False):
         store.put_json(piece.key, rows)
     return answer
 
@@ -340,7 +347,7 @@ def run(
     if todo and not scheduler and any(known(c, study, store) is None for c in todo[-1:] if c.index in answers):
         store.tell("what was computed is not there any more")
     by_index = {case.index: case for case in cases}
-    tables = {i: joined(study, by_index[i].setup(), found) for i, found in answers.items()}
+    tables = {i: joined(study, by_index[i], found) for i, found in answers.items()}
     result = gather(study, tables, failed)
     for name in study.spec.want:
         want_named(name).finish(result)

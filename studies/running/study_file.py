@@ -131,7 +131,7 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
                 built = setup.build()
                 longest_segments(built.structure, max(band.upper for band in bands), built.rules)
                 setup.feed_system()
-                for name in spec.want:
+                for name in dict.fromkeys((*spec.want, *(["spread"] if "spread" in raw else []))):
                     want_named(name).check(setup, study)
         except InputError as error:
             where = study.words_of(case.labels)

@@ -4,7 +4,7 @@ import itertools
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Annotated, Any
 
@@ -21,11 +21,12 @@ from tautwire.studies.study.raw import Raw, changed, kind_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Number, values
 
+FEW_CASES = 4  # up to so many, each case's own wires are solved for its give or take
 FEET = re.compile(r"""(ft|foot|feet|in|inch|inches|['"])\s*$""")  # what a length in them ends with
 
 
 class StudySpec(Part):
-    """The [study] table."""
+    """The [study] table. spread: whether dips and turns carry their give or take."""
 
     name: str = entry(
         "name of the study; its results go to results/NAME",
@@ -57,6 +58,7 @@ class StudySpec(Part):
     swr_threshold: Number = entry(
         "SWR up to which a band counts as usable: widths and stops refer to it", 2.5, "above 1", default=3.0
     )
+    spread: bool = entry("whether dips and turns say their give or take", False, "true or false", default=True)
 
 
 @dataclass(frozen=True)
@@ -101,11 +103,15 @@ class Axis:
 
 @dataclass(frozen=True)
 class Case:
-    """One set-up of a study. labels: axis column -> value. raw: the set-up as texts."""
+    """One set-up of a study. labels: axis column -> value. raw: the set-up as texts.
+
+    like: in a study of many cases, the set-up near it whose wires are solved for its give or take; None for its own.
+    """
 
     index: int
     labels: dict[str, Any]
     raw: Raw = field(repr=False)
+    like: Raw | None = field(default=None, repr=False)
 
     def setup(self) -> Setup:
         """The set-up in SI values, read once. Raises InputError."""
@@ -170,7 +176,8 @@ class Study:
 
     @cached_property
     def _cases(self) -> tuple[Case, ...]:
-        return tuple(self._case(i, places) for i, places in enumerate(self._combinations()))
+        cases = tuple(self._case(i, places) for i, places in enumerate(self._combinations()))
+        return cases if len(cases) <= FEW_CASES else _served(cases)
 
     def _combinations(self) -> Iterator[tuple[int, ...]]:
         return itertools.product(*(range(len(axis.texts)) for axis in self.axes))
@@ -192,6 +199,23 @@ class Study:
     def __getstate__(self) -> dict[str, Any]:
         """Without the cases: a worker is sent its own."""
         return {k: v for k, v in self.__dict__.items() if k != "_cases"}
+
+
+def _served(cases: tuple[Case, ...]) -> tuple[Case, ...]:
+    """The cases, each with the middle one of those like it: the same layout, site and return conductors."""
+    groups: dict[str, list[Case]] = {}
+    kinds = [_kind(case.raw) for case in cases]
+    for kind, case in zip(kinds, cases, strict=True):
+        groups.setdefault(kind, []).append(case)
+    middle = {kind: group[len(group) // 2].raw for kind, group in groups.items()}
+    return tuple(replace(c, like=middle[k]) for k, c in zip(kinds, cases, strict=True))
+
+
+def _kind(raw: Raw) -> str:
+    coax = raw.get("coax") or {}
+    returns = len(raw.get("counterpoise") or []), bool(coax), bool(isinstance(coax, Mapping) and coax.get("choke"))
+    antenna = raw.get("antenna")
+    return repr((antenna.get("layout") if isinstance(antenna, Mapping) else None, raw.get("site"), returns))
 
 
 SAME = ("turns_out", "power_w")  # columns that mean in a table what they mean as an axis

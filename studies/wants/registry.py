@@ -7,7 +7,7 @@ import importlib
 from tautwire.model.errors import InputError, did_you_mean
 from tautwire.studies.wants.want import Want
 
-WANTS = ("choose", "dips", "exposure", "fit", "pattern", "shield", "stress", "target", "turns", "why")
+WANTS = ("choose", "dips", "exposure", "fit", "pattern", "shield", "spread", "stress", "target", "turns", "why")
 """Names of all wants; the module of each is loaded when asked for."""
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from tautwire.studies.wants.dips.reading import window
+from tautwire.studies.wants.spread.words import dip_words, worst_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,8 +50,8 @@ def sentences(result: Result) -> list[str]:
             row = rows.iloc[0]
             inside = "inside" if band.lower <= row["dip_mhz"] * 1e6 <= band.upper else "outside"
             out.append(
-                f"{band.name}: the dip is at {row['dip_mhz']:.3f} MHz ({inside} the band) with SWR "
-                f"{row['dip_swr']:.2f}; across the band the SWR is at worst {row['swr_worst']:.2f}."
+                f"{band.name}: the dip is at {dip_words(result, row)} ({inside} the band) with SWR "
+                f"{row['dip_swr']:.2f}; across the band the SWR is at worst {worst_words(result, row)}."
             )
     return out
 

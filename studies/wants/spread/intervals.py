@@ -13,7 +13,7 @@ from tautwire.model.solve.response import Response
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.spread.sampling import COUNT, Samples, Shifts, sampled, wire_shifts
-from tautwire.studies.wants.spread.values import Joint, Uncertain
+from tautwire.studies.wants.spread.values import REACH, Joint, Uncertain
 
 SEED = 1
 
@@ -72,12 +72,17 @@ class Spread:
         return np.nan_to_num(swing)
 
 
+def middle_of(setup: Setup, response: Response, band: Band) -> float:
+    """Where the wires are solved for their shifts: at the dip, or at the band's middle if there is none; Hz."""
+    nothing = Shifts((), np.zeros((0, 2), dtype=complex))
+    at = float(sampled(setup, response, nothing, np.zeros((1, 0)), window(band), band).dip[0])
+    return at if math.isfinite(at) else (band.lower + band.upper) / 2
+
+
 def spread_of(setup: Setup, response: Response, band: Band, joint: Joint) -> Spread:
     """The spread of a band whose response is known."""
-    nothing = Shifts(joint.values, np.zeros((len(joint.values), 2), dtype=complex))
-    at = sampled(setup, response, nothing, np.zeros((1, len(joint.values))), window(band), band).dip[0]
-    f = float(at) if math.isfinite(at) else (band.lower + band.upper) / 2
-    return Spread(setup, response, band, joint, wire_shifts(setup, joint.values, response, f))
+    shifts = wire_shifts(setup, joint.values, response, middle_of(setup, response, band))
+    return Spread(setup, response, band, joint, shifts)
 
 
 def measured_sd(one: Uncertain) -> float:
@@ -100,3 +105,17 @@ def narrowed(spreads: Sequence[Spread]) -> list[tuple[str, list[float]]]:
 def _parts(spread: Spread) -> Real:
     """Covariance parts (k, k) of the dip, Hz^2; their sum is its variance to first order."""
     return np.outer(spread.shares, spread.shares) * spread.joint.correlation
+
+
+def sobol_shares(spread: Spread, count: int = 1024) -> tuple[Real, Real]:
+    """Sobol's first and total shares (2, k) of dip and worst SWR, values taken as independent (scipy.stats)."""
+    from scipy.stats import norm, sobol_indices
+
+    def answers(u: Real) -> Real:
+        there = spread.at(np.clip(u.T, -REACH, REACH))
+        dip = np.where(np.isfinite(there.dip), there.dip, spread.base.dip[0])
+        return np.stack([dip / 1e6, there.worst])
+
+    laws = [norm() for _ in spread.joint.values]
+    found = sobol_indices(func=answers, n=count, dists=laws, rng=spread.seed)
+    return np.asarray(found.first_order), np.asarray(found.total_order)

@@ -29,7 +29,8 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.local_model import with_value
 from tautwire.studies.wants.spread.values import Uncertain
 
-STEPS = (-1.0, 1.0)  # standard deviations at which a value's shift is solved
+STEPS = (-1.0, 1.0)  # standard deviations at which a value's shift is known
+CURVED = ("coax.height", "counterpoise.")  # solved at both steps; of others the lower is the upper's negative
 FURTHEST = 0.08  # of the frequency: shifts beyond are not taken from the rational response
 NEWTON = 30
 COUNT = 512
@@ -64,24 +65,29 @@ def wire_shifts(setup: Setup, values: Sequence[Uncertain], response: Response, f
 
     def solved(changed: Setup) -> complex:
         built = changed.build()
-        rules = replace(built.rules, segments_per_wavelength=14.0, max_segment=1.5, growth=1.5)
+        rules = replace(built.rules, segments_per_wavelength=12.0, max_segment=1.6, growth=1.5)
         return once.impedance(built.structure, built.ground, rules)
 
     base = _shift_to(response, f_hz, solved(setup))
+
+    def tried(one: Uncertain, step: float) -> complex:
+        try:
+            return _shift_to(response, f_hz, solved(with_value(setup, one.path, float(one.at(step))))) - base
+        except (InputError, SolveError):  # such as an end in the ground: the other way must do
+            return complex(np.nan)
+
     out = np.zeros((len(values), len(STEPS)), dtype=complex)
     for k, one in enumerate(values):
         if not moves_wires(setup, one):
             continue
         for j, step in enumerate(STEPS):
-            if one.law == "one-sided" and step < 0:
-                continue
-            try:
-                there = solved(with_value(setup, one.path, float(one.at(step))))
-                out[k, j] = _shift_to(response, f_hz, there) - base
-            except (InputError, SolveError):  # such as an end in the ground: the other way must do
+            if step < 0 and not one.path.startswith(CURVED):
                 out[k, j] = np.nan
-        if np.isnan(out[k]).any():
-            out[k] = np.nan_to_num(np.where(np.isnan(out[k]), -out[k, ::-1], out[k]))
+                continue
+            out[k, j] = tried(one, step)
+        if np.isnan(out[k]).all():
+            out[k, 0] = tried(one, -1.0)
+        out[k] = np.nan_to_num(np.where(np.isnan(out[k]), -out[k, ::-1], out[k]))
     return Shifts(tuple(values), out)
 
 

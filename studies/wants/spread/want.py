@@ -1,0 +1,243 @@
+"""Want "spread": how sure each band's dip and SWR are, what they are unsure by, and what to measure to know better.
+
+The tables "spread" and "spread_parts" come with every study of dips or turns (`tables` is called for each case), as
+every dip carries its give or take; wanting "spread" adds samples of the distribution, Sobol's shares, words, figures.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from pydantic import model_validator
+
+from tautwire.model.arrays import Complex
+from tautwire.model.errors import InputError, SolveError
+from tautwire.model.solve.solver import Solver
+from tautwire.studies.study.parts import Part
+from tautwire.studies.study.quantities import quantity_text
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.study import Study
+from tautwire.studies.study.units import Kind, length
+from tautwire.studies.wants.dips.reading import window
+from tautwire.studies.wants.known import KEYS, Known, flat, read_known
+from tautwire.studies.wants.local_model import quantity_kind
+from tautwire.studies.wants.spread.intervals import Spread, measured_sd, middle_of, narrowed, sobol_shares
+from tautwire.studies.wants.spread.sampling import COUNT, Shifts, wire_shifts
+from tautwire.studies.wants.spread.values import Joint, Uncertain, uncertain, with_offsets
+from tautwire.studies.wants.spread.words import sentences
+from tautwire.studies.wants.want import Frames, Want
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.model.operating.bands import Band
+    from tautwire.model.solve.response import Response
+    from tautwire.studies.study.result import Result
+
+OWN = ("samples", "seed", "sobol", "exact", "correlation")
+
+
+class SpreadSpec(Part):
+    """[spread]: "antenna.length" = { sd = "5 cm" } or { from = ..., to = ... }, as in a fit; sd = 0 for what is known.
+
+    Values not named have their usual spread (study/spread.py). samples, seed: of the quasi-random samples. sobol: also
+    Sobol's first and total shares. exact: so many samples solved in full beside them, as a check. correlation:
+    [["path", "path", r], ...] of values that are off together, as `tautwire fit` writes them.
+    """
+
+    samples: int = COUNT
+    seed: int = 1
+    sobol: bool = False
+    exact: int = 0
+    correlation: tuple[tuple[str, str, float], ...] = ()
+    values: dict[str, Known] = {}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _read(cls, given: Any) -> Any:
+        if not isinstance(given, Mapping) or "values" in given:
+            return given
+        own = {k: v for k, v in given.items() if k in OWN}
+        paths = flat({k: v for k, v in given.items() if k not in OWN}, KEYS, table="spread")
+        own["values"] = {path: read_known(path, value, "spread") for path, value in paths.items()}
+        for name, low, high in (("samples", 16, 65536), ("exact", 0, 2000), ("seed", 0, 2**31)):
+            value = own.get(name, low)
+            if not (isinstance(value, int) and low <= value <= high):
+                raise InputError(name, repr(value), f"a whole number from {low} to {high}")
+        return own
+
+    def joint(self, setup: Setup) -> Joint:
+        """The uncertain values of a set-up. Raises InputError for a path it has no value for."""
+        pairs = {(a, b): r for a, b, r in self.correlation}
+        return Joint.of(uncertain(setup, self.values), pairs)
+
+
+def tables(setup: Setup, reference: Setup, solver: Solver, study: Study, count: int) -> Frames:
+    """Tables "spread" (a row a band) and "spread_parts" (a row a band and value), from `count` samples.
+
+    reference: the set-up whose wires are solved for their shifts; itself, or one like it.
+    """
+    spec: SpreadSpec = study.options["spread"]
+    joint = spec.joint(setup)
+    frames: Frames = {"spread": [], "spread_parts": []}
+    spreads = [_spread(setup, reference, solver, band, joint, count, spec.seed) for band in study.bands]
+    measures = narrowed(spreads) if joint.values else []
+    for i, one in enumerate(spreads):
+        best = (measures[0][0], measures[0][1][i]) if measures else ("", math.nan)
+        frames["spread"].append(band_row(one, best, study.spec.swr_threshold))
+        frames["spread_parts"] += part_rows(one)
+    if "spread" in study.spec.want:
+        frames["spread_samples"] = [row for one in spreads for row in sample_rows(one)]
+        frames["spread_measures"] = measure_rows(spreads, measures)
+        frames["spread_sobol"] = [row for one in spreads for row in sobol_rows(one)] if spec.sobol else []
+        frames["spread_exact"] = [row for one in spreads for row in exact_rows(one, spec.exact, solver)]
+    return frames
+
+
+def _spread(setup: Setup, reference: Setup, solver: Solver, band: Band, joint: Joint, count: int, seed: int) -> Spread:
+    response = solver.response(*window(band))
+    shifts = stored_shifts(reference, joint.values, solver, band, response if reference is setup else None)
+    return Spread(setup, response, band, joint, shifts, count, seed)
+
+
+def stored_shifts(
+    setup: Setup, values: Sequence[Uncertain], solver: Solver, band: Band, response: Response | None
+) -> Shifts:
+    """The wires' shifts in a band, from the store if they are there. response: of the same set-up, if it is known."""
+    said = repr((setup.build(), setup.feed_system(), [(v.path, v.value, v.sd, v.law) for v in values], band))
+    key = f"shifts-{hashlib.sha256(said.encode()).hexdigest()}"
+
+    def compute() -> dict[str, np.ndarray]:
+        known = response or setup.build().solver(solver.remember).response(*window(band))
+        return {"at": wire_shifts(setup, values, known, middle_of(setup, known, band)).at}
+
+    at: Complex = solver.remember(key, compute)["at"]
+    return Shifts(tuple(values), at)
+
+
+def band_row(spread: Spread, best: tuple[str, float], limit: float) -> dict[str, Any]:
+    """One row of "spread"; see columns.py."""
+    dip, worst, low_swr = (spread.interval(name, 95) for name in ("dip", "worst", "dip_swr"))
+    ranked = sorted(zip(np.abs(spread.shares), spread.joint.values, strict=True), key=lambda s: -s[0])[:3]
+    return {
+        "band": spread.band.name,
+        "dip_mhz": float(spread.base.dip[0]) / 1e6,
+        "dip_give_khz": spread.half_width("dip") / 1e3,
+        "dip_low_mhz": dip[0] / 1e6,
+        "dip_high_mhz": dip[1] / 1e6,
+        "dip_swr_low": low_swr[0],
+        "dip_swr_high": low_swr[1],
+        "swr_worst": float(spread.base.worst[0]),
+        "swr_worst_low": worst[0],
+        "swr_worst_high": worst[1],
+        "chance_under_limit": spread.chance(limit),
+        "largest": "; ".join(v.name for size, v in ranked if size > 0),
+        "largest_khz": "; ".join(f"{size / 1e3:.0f}" for size, v in ranked if size > 0),
+        "measure": best[0],
+        "measured_give_khz": best[1] / 1e3,
+    }
+
+
+def part_rows(spread: Spread) -> list[dict[str, Any]]:
+    """A row a value, what moves the dip most first."""
+    shares = spread.shares / 1e3
+    whole = float(np.sum(shares**2)) or 1.0
+    rows = []
+    for k in np.argsort(-np.abs(shares)):
+        one = spread.joint.values[k]
+        rows.append({
+            "band": spread.band.name, "value": one.path, "part": one.name, "value_and_sd": usual_words(one),
+            "moves_khz": float(shares[k]), "share_percent": 100 * float(shares[k] ** 2) / whole,
+            "left_percent": 100 * measured_sd(one), "measure": one.measure,
+        })  # fmt: skip
+    return rows
+
+
+def usual_words(one: Uncertain) -> str:
+    """A value with its give or take in words: "19.80 m, ±0.05 m", "13, ×/÷ 1.4"."""
+    kind = quantity_kind(one.path, "spread")
+    value = _sized(one.value, kind, 3)
+    if one.law == "factor":
+        return f"{value}, ±{100 * one.sd:.0f} %" if one.sd < 0.25 else f"{value}, times or over {math.exp(one.sd):.2f}"
+    return f"{value}, {'up to +' if one.law == 'one-sided' else '±'}{_sized(one.sd, kind, 2)}"
+
+
+def _sized(value: float, kind: Kind, digits: int) -> str:
+    """A value with its unit, short lengths in mm."""
+    return (
+        f"{value * 1e3:.{digits}g} mm" if kind is length and abs(value) < 0.01 else quantity_text(value, kind, digits)
+    )
+
+
+def sample_rows(spread: Spread) -> list[dict[str, Any]]:
+    s = spread.samples
+    return [
+        {"band": spread.band.name, "dip_mhz": float(d) / 1e6, "dip_swr": float(low), "swr_worst": float(w)}
+        for d, low, w in zip(s.dip, s.dip_swr, s.worst, strict=True)
+    ]
+
+
+def measure_rows(spreads: Sequence[Spread], measures: Sequence[tuple[str, list[float]]]) -> list[dict[str, Any]]:
+    """A row a band and measurement."""
+    rows = []
+    for i, one in enumerate(spreads):
+        for what, left in measures:
+            rows.append({
+                "band": one.band.name, "measure": what, "dip_give_khz": one.half_width("dip") / 1e3,
+                "measured_give_khz": left[i] / 1e3,
+            })  # fmt: skip
+    return rows
+
+
+def sobol_rows(spread: Spread) -> list[dict[str, Any]]:
+    first, total = sobol_shares(spread)
+    return [
+        {"band": spread.band.name, "value": v.path, "part": v.name, "answer": name, "sobol_first": float(first[j, k]),
+         "sobol_total": float(total[j, k])}
+        for j, name in enumerate(("dip", "worst SWR")) for k, v in enumerate(spread.joint.values)
+    ]  # fmt: skip
+
+
+def exact_rows(spread: Spread, count: int, solver: Solver) -> list[dict[str, Any]]:
+    """Samples solved in full, beside what the model of shifts says of them."""
+    from tautwire.studies.wants.dips.reading import band_row as read_band
+
+    rows = []
+    offsets = spread.joint.draw(max(count, 1), spread.seed + 1)[:count]
+    told = spread.at(offsets) if count else None
+    for i, u in enumerate(offsets):
+        try:
+            moved = with_offsets(spread.setup, spread.joint.values, u)
+            response = moved.build().solver(solver.remember).response(*window(spread.band))
+            row = read_band(spread.band, response, moved.feed_system(), 3.0)
+        except (InputError, SolveError):
+            continue
+        assert told is not None
+        rows.append({
+            "band": spread.band.name, "dip_mhz": row["dip_mhz"], "told_mhz": float(told.dip[i]) / 1e6,
+            "swr_worst": row["swr_worst"], "told_swr": float(told.worst[i]),
+        })  # fmt: skip
+    return rows
+
+
+def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
+    """Nothing of its own: the tables come with every case (see `tables`)."""
+    return {}
+
+
+def check(setup: Setup, study: Study) -> None:
+    """Raises InputError for a value named in [spread] that the set-up does not have."""
+    study.options["spread"].joint(setup)
+
+
+def plots(result: Result) -> dict[str, Figure]:
+    from tautwire.studies.wants.spread.figures import spread_figures
+
+    return spread_figures(result)
+
+
+WANT = Want("spread", compute, SpreadSpec, sentences=sentences, plots=plots, check=check)
