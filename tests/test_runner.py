@@ -73,7 +73,7 @@ def answers(fault=None):
     def solve_case(case, study, store):
         if case.index == BAD and fault:
             fault()
-        rows = [{"rows": [{"number": case.index, "process": os.getpid()}]}, {}]
+        rows = [{"rows": [{"number": case.index, "process": os.getpid()}]}, {}, {}]
         for piece, part in zip(runner.pieces(case, study), rows, strict=True):
             store.put_json(piece.key, part)
         return rows

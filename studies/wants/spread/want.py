@@ -17,7 +17,7 @@ from pydantic import model_validator
 from tautwire.model.arrays import Complex
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.solve.solver import Solver
-from tautwire.studies.study.parts import Part
+from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import quantity_text
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
@@ -38,31 +38,39 @@ if TYPE_CHECKING:
     from tautwire.model.solve.response import Response
     from tautwire.studies.study.result import Result
 
-OWN = ("samples", "seed", "sobol", "exact", "correlation")
-
 
 class SpreadSpec(Part):
-    """[spread]: "antenna.length" = { sd = "5 cm" } or { from = ..., to = ... }, as in a fit; sd = 0 for what is known.
+    """[spread]: how far off values may be, and how the spread is sampled.
 
-    Values not named have their usual spread (study/spread.py). samples, seed: of the quasi-random samples. sobol: also
-    Sobol's first and total shares. exact: so many samples solved in full beside them, as a check. correlation:
-    [["path", "path", r], ...] of values that are off together, as `tautwire fit` writes them.
+    Values not named have their usual spread (study/spread.py). They stand in [spread.values], as in [fit.parameters],
+    or in [spread] itself.
     """
 
-    samples: int = COUNT
-    seed: int = 1
-    sobol: bool = False
-    exact: int = 0
-    correlation: tuple[tuple[str, str, float], ...] = ()
-    values: dict[str, Known] = {}
+    values: dict[str, Known] = entry(
+        "how far off values may be, by their dotted keys; sd = 0 for what is known",
+        {"antenna.length": {"sd": "1 cm"}},
+        "keys of the set-up that are quantities",
+        default={},
+    )
+    correlation: tuple[tuple[str, str, float], ...] = entry(
+        "values that are off together, as 'tautwire fit' writes them",
+        [["antenna.length", "antenna.slope", -0.5]],
+        "two keys and -1 to 1",
+        default=(),
+    )
+    samples: int = entry("samples of each band", 1024, "16 to 65536", default=COUNT)
+    seed: int = entry("another number draws other samples", 7, "0 or more", default=1)
+    sobol: bool = entry("also Sobol's first and total shares of each value", True, "true or false", default=False)
+    exact: int = entry("samples solved in full beside them, as a check", 20, "0 to 2000", default=0)
 
     @model_validator(mode="before")
     @classmethod
     def _read(cls, given: Any) -> Any:
-        if not isinstance(given, Mapping) or "values" in given:
+        if not isinstance(given, Mapping):
             return given
-        own = {k: v for k, v in given.items() if k in OWN}
-        paths = flat({k: v for k, v in given.items() if k not in OWN}, KEYS, table="spread")
+        own = {k: v for k, v in given.items() if k in cls.model_fields}
+        beside = {k: v for k, v in given.items() if k not in own}
+        paths = {**flat(own.get("values", {}), KEYS, table="spread.values"), **flat(beside, KEYS, table="spread")}
         own["values"] = {path: read_known(path, value, "spread") for path, value in paths.items()}
         for name, low, high in (("samples", 16, 65536), ("exact", 0, 2000), ("seed", 0, 2**31)):
             value = own.get(name, low)
