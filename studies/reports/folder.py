@@ -113,8 +113,8 @@ def write(
     >>> result = tautwire.run(tautwire.read_study({"study": {"bands": ["20 m"]}, **setup}), workers=0)
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     files = [path.name for path in tautwire.write(result, folder, formats=("png",))]
-    >>> [name for name in files if not name.endswith("png")]
-    ['dips.csv', 'all_dips.csv', 'sweeps.csv', 'quality.csv', 'summary.md', 'report.html']
+    >>> [name for name in files if name.endswith("csv")]
+    ['dips.csv', 'all_dips.csv', 'sweeps.csv', 'spread.csv', 'spread_parts.csv', 'quality.csv']
     """
     folder = Path(folder)
     command = command or f"tautwire run {shlex.quote(result.study.name)}"

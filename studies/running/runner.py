@@ -21,7 +21,7 @@ from tautwire.model.errors import InputError, SolveError
 from tautwire.studies.running.code import code_digest, libraries
 from tautwire.studies.running.pool import cores, spread
 from tautwire.studies.running.quality import QUALITY
-from tautwire.studies.running.store import Store, digest
+from tautwire.studies.running.store import ANSWERS, Store, digest
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.result import Result, gather
 from tautwire.studies.study.setup import Setup
@@ -62,7 +62,7 @@ def pieces(case: Case, study: Study) -> list[Piece]:
         facts = [want.name, *made_by, _without(setup, want.free_of), want.asked(study)]
         for bands in [(b,) for b in study.bands] if want.by_band else [study.bands]:
             edges = [(b.name, b.lower, b.upper) for b in bands] if want.by_band else []
-            kind = "quality" if want is QUALITY else "case"
+            kind = want.name if want.name in ANSWERS else "case"
             out.append(Piece(want, replace(study, bands=bands), digest(kind, *facts, edges)))
     return out
 

@@ -41,7 +41,7 @@ OWN_FOLDER, LIMIT_FILE = "tautwire-store", "limit-mb"
 FORMAT = b"tautwire-store 1"
 ENTRY = re.compile(r"([a-z_]+)-[0-9a-f]{40}|\.new-[0-9]+-[0-9a-f]+")
 PLACE = re.compile(r"[0-9a-f]{2}")
-ANSWERS = ("case", "quality")  # what a stopped study goes on from
+ANSWERS = ("case", "give", "quality")  # what a stopped study goes on from
 DAY, HOUR = 86400.0, 3600.0  # seconds: answers used within a day stay; half-written files older than an hour go
 BLOCK = 4096  # bytes in which disks give room
 
@@ -52,6 +52,7 @@ MADE_BY: dict[str, tuple[str, ...]] = {
     "soil": ("tautwire.model.soil.soil_table",),
     "rest": ("tautwire.model.soil.remainder",),
     "power": (f"{_SOLVE}.solver", _QUALITY),
+    "shifts": ("tautwire.studies.wants.spread.intervals",),
     "curves": ("tautwire.studies.explorer.curves",),
     "exact": ("tautwire.studies.explorer.curves",),
     "choose": ("tautwire.studies.wants.choose.candidates",),
