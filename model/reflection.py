@@ -40,7 +40,7 @@ def swr_of(gamma: ArrayLike) -> Real:
     (2.0, inf)
     """
     size = np.abs(gamma)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(size >= 1 - 1e-15, np.inf, (1 + size) / np.abs(1 - size))
 
 

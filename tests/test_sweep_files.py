@@ -132,6 +132,9 @@ FORMS = (
     Form("frequency starts again", text("MHz|R|X", np.tile(MHZ, 3), np.tile(R, 3), np.tile(X, 3)), sweeps=3),
     Form("side by side", text("MHz|R|X|MHz|R|X", MHZ, R, X, MHZ, R, X), sweeps=2),
     Form("an SWR column for each place", text("MHz|SWR lake|SWR park", MHZ, SWR, SWR), "swr", sweeps=2),
+    Form("frequency in the last column", text("R|X|MHz", R, X, MHZ)),
+    Form("SWR before its frequency", text("SWR|Frequency (MHz)", SWR, MHZ), "swr"),
+    Form("a heading beyond all numbers", text("MHz|SWR", np.append(MHZ, 1e308), np.append(SWR, 1)), "0.1 to 1000 MHz"),
     Form("titles between", "lake\n" + text("MHz|R|X", MHZ, R, X) + "park\n" + text("", MHZ, R, X), sweeps=2),
     # Touchstone
     Form("Touchstone, dB", "! x\n# MHz S DB R 50\n" + text("", MHZ, -RL, DEG, sep=" "), file="a.s1p"),

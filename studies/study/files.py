@@ -69,7 +69,17 @@ def toml_fault(text: str, error: str) -> str:
         return f"an equals sign between key and value: {named[1]} = {named[2]} {where}"
     if twice := re.search(r"declare \('([^)]*)'\) twice|declare \('([^)]*)',\) twice", error):
         return f"the table [{(twice[1] or twice[2]).replace(chr(39) + ', ' + chr(39), '.')}] once {where}"
-    return f"TOML ({error})"
+    if "Cannot overwrite" in error and (key := re.match(r"([\w.\"-]+)\s*=", line)):
+        return f"the key {key[1]} once {where}"
+    if "recursion" in error:
+        return f"lists and tables within each other, fewer of them: this line has too many{_most_nested(lines)}"
+    told = re.sub(r"\(at line (\d+), column \d+\)", lambda found: f"in line {found[1]}, {line[:60]}", error)
+    return f'lines such as key = "text", and tables such as [antenna] ({told})'
+
+
+def _most_nested(lines: list[str]) -> str:
+    number = max(range(len(lines)), key=lambda i: lines[i].count("[") + lines[i].count("{"))
+    return f" (line {number + 1})"
 
 
 def load_tables(path: Path) -> dict[str, Any]:

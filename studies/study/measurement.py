@@ -127,7 +127,8 @@ def _read(path: Path, plane: str, part_gaps: bool) -> list[Sweep]:
         raise InputError("sweep", path.name, f"a Touchstone one-port (.s1p) or CSV ({', '.join(TEXTS)}) file")
     if OPTION_LINE.search(file_text(path)):
         return [_read_touchstone(path, plane)]
-    found = read_table(path, part_gaps)
+    with np.errstate(all="ignore"):  # numbers beyond all bounds are refused by name
+        found = read_table(path, part_gaps)
     return [_sweep_of(r, path, plane, f" {r.label or i}" if len(found) > 1 else "") for i, r in enumerate(found, 1)]
 
 

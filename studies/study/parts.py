@@ -10,7 +10,8 @@ from pydantic_core import ErrorDetails
 
 from tautwire.model.errors import InputError, did_you_mean
 
-BRANCHES = ("str", "int", "SoilSpec", "layers", "CableSpec")  # pydantic's names for the ways of writing one value
+BRANCHES = ("str", "int", "SoilSpec", "layers", "CableSpec")  # pydantic's names for the ways of writing one value;
+# others have a bracket in them, such as "function-before[check(), float]"
 WORDS = {
     "model_type": "a table",
     "dict_type": "a table",
@@ -90,7 +91,7 @@ def _first_fault(part: type[BaseModel], error: ValidationError, prefix: str) -> 
     faults = sorted(_told(error), key=lambda e: e["type"] != "extra_forbidden")
     fault = faults[0]
     places = [str(p + 1) if isinstance(p, int) else p for p in fault["loc"]]
-    field = (prefix + ".".join(p for p in places if p not in BRANCHES)).rstrip(".")
+    field = (prefix + ".".join(p for p in places if not _is_branch(p))).rstrip(".")
     cause = (fault.get("ctx") or {}).get("error")
     if isinstance(cause, InputError):
         return InputError(field, cause.value, cause.allowed)
@@ -103,6 +104,10 @@ def _first_fault(part: type[BaseModel], error: ValidationError, prefix: str) -> 
         return InputError(field, "nothing", "this key is needed")
     or_table = any(e["type"] == "model_type" and e["loc"][:-1] == fault["loc"][:-1] for e in faults[1:])
     return InputError(field, repr(fault["input"]), _allowed(part, fault, field) + (", or a table" if or_table else ""))
+
+
+def _is_branch(step: int | str) -> bool:
+    return step in BRANCHES or (isinstance(step, str) and "[" in step)
 
 
 def _told(error: ValidationError) -> list[ErrorDetails]:
@@ -124,7 +129,7 @@ def _allowed(part: type[BaseModel], fault: ErrorDetails, field: str) -> str:
     """What is right where pydantic found a fault, in words for those who write study files."""
     kind, given = fault["type"], fault["input"]
     if kind in ("tuple_type", "list_type"):
-        path = tuple(p for p in fault["loc"] if p not in BRANCHES)
+        path = tuple(p for p in fault["loc"] if not _is_branch(p))
         annotation = fields_at(part, path[:-1])[str(path[-1])].annotation if isinstance(path[-1], str) else None
         if part_of(annotation):
             return f"write [[{field}]]: there may be several"

@@ -125,8 +125,7 @@ def _groups(block: Block, cells: Cells, name: str) -> tuple[list[Group], list[st
         else:
             groups.append({place: found})
     if len(groups) > 1 and not any(h.meaning == "f" for h in groups[0].values()):
-        groups[1] = {**groups[0], **groups.pop(1)} if len(groups) == 2 else groups[1]
-        groups = groups[1:] if len(groups) > 1 else groups
+        groups = [groups[0] | groups[1]] if len(groups) == 2 else groups[1:]
     out = [g for group in groups for g in _one_of_each(group, block, name)]
     return out, unused
 

@@ -51,7 +51,8 @@ def as_written(raw: Mapping[str, Any] | None = None, keys: Mapping[str, str] = K
     try:
         yield
     except InputError as error:
-        field = renamed(_of_conductor(error.field), keys)
+        unknown = keys is KEYS and error.field in (raw or {})  # a key of the file that belongs elsewhere
+        field = error.field if unknown else renamed(_of_conductor(error.field), keys)
         text = _text_at(raw or {}, field if keys is KEYS else error.field)
         value = error.value if text is None else repr(text) if isinstance(text, str) else text
         if field == error.field and value == error.value:
