@@ -18,11 +18,9 @@ from tautwire.studies.study.study import StudySpec
 from tautwire.studies.study.units import Kind
 from tautwire.studies.wants.registry import WANTS, want_named
 
-QUANTITIES = ("Number", "Length", "Area", "Angle", "Frequency", "Capacitance", "Inductance", "Resistance",
-              "Conductivity", "Power", "Voltage", "Duration")  # fmt: skip
-KIND_OF_MARK: dict[Any, Kind] = {
-    get_args(getattr(units, name))[1]: getattr(units, name.lower()) for name in QUANTITIES if hasattr(units, name)
-}
+QUANTITIES = ("Number", "Length", "Angle", "Frequency", "Capacitance", "Inductance", "Resistance",
+              "Conductivity", "Power", "Duration")  # fmt: skip
+KIND_OF_MARK: dict[Any, Kind] = {get_args(getattr(units, name))[1]: getattr(units, name.lower()) for name in QUANTITIES}
 PLAIN = {str: "text", bool: "true or false", int: "whole number", float: "number"}
 ANY = "*"  # in a path: a key that the user names
 

@@ -1,17 +1,18 @@
 """Quantities as people write them ("66 ft 3 in", "14.06 MHz") to SI floats, and back to text.
 
-The unit names and factors are pint's. Pint takes about a second to import the first time, so it is loaded
-on the first unit that needs it, with its definitions kept in pint's own cache folder.
+Units are a table of names whose factors are those of scipy.constants. A general library of units would take longer to
+import than a command takes to answer; tests read every unit of the table with one.
 """
 
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, ValidationInfo
+from scipy import constants
 
 from tautwire.model.errors import InputError
 
@@ -21,67 +22,57 @@ _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _PLAIN = re.compile(rf"({_NUMBER})\s*([^\d\s.,+-].{{0,39}})?")
 _FEET_INCHES = re.compile(rf"({_NUMBER})\s*(?:ft|feet|foot|')\s*(\d+\.?\d*|\.\d+)\s*(?:in|inch|inches|\")")
 _COMPLEX = re.compile(rf"({_NUMBER})\s*([+-])\s*(?:j\s*([\d.]+)|([\d.]+)\s*j)\s*(\S+)")
-# pint evaluates what it is given, up to m**9**9**9: it gets names, a square, and one division, nothing else
-_UNIT = re.compile(r"[^\W\d_]+(?:\*\*2|\^2|²)?(?:/[^\W\d_]+)?")
-_ANGLES = ("deg", "degree", "degrees", "rad", "radian", "radians", "mrad", "arcmin", "arcminute", "turn", "gon")
-# kinds whose SI unit pint takes for others too (percent and steradian for an angle, rad/s for Hz): names that are meant
-_MEANT = {
-    "": re.compile("percent"),
-    "rad": re.compile("|".join(_ANGLES)),
-    "Hz": re.compile("[kMGm]?Hz|(?:kilo|mega|giga)?hertz"),
+_WORD_PREFIXES = {
+    "": 1.0, "pico": constants.pico, "nano": constants.nano, "micro": constants.micro, "milli": constants.milli,
+    "centi": constants.centi, "deci": constants.deci, "kilo": constants.kilo, "mega": constants.mega,
+    "giga": constants.giga,
+}  # fmt: skip
+_SYMBOL_PREFIXES = dict(zip(["", *"pnumcdkMG"], _WORD_PREFIXES.values(), strict=True))
+_SYMBOL_PREFIXES |= dict.fromkeys("\u00b5\u03bc", constants.micro)
+# SI unit -> the symbols and the words that take prefixes
+_SI = {
+    "m": ("m", "metre meter metres meters"),
+    "Hz": ("Hz", "hertz"),
+    "F": ("F", "farad farads"),
+    "H": ("H", "henry henries"),
+    "ohm": ("ohm ohms \u03a9 \u2126", "ohm ohms"),
+    "W": ("W", "watt watts"),
+    "S": ("S mho", "siemens mho"),
+    "s": ("s", "second seconds"),
 }
-_SIGNS = {"'": "ft", '"': "in", "°": "deg", "%": "percent"}
-_ANY_CASE = {
-    "hz": "hertz",
-    "khz": "kilohertz",
-    "mhz": "megahertz",
-    "ghz": "gigahertz",
-    "ohms": "ohm",
-    "ohm": "ohm",
-    "kohm": "kiloohm",
-    "degrees": "degree",
-}
-# (unit, SI unit) -> factor, for the units of most studies, so that those need not wait for pint; tests compare with it
-COMMON = {
-    ("m", "m"): 1.0,
-    ("cm", "m"): 0.01,
-    ("mm", "m"): 0.001,
-    ("ft", "m"): 0.3048,
-    ("deg", "rad"): math.pi / 180,
-    ("rad", "rad"): 1.0,
-    ("W", "W"): 1.0,
-    ("MHz", "Hz"): 1e6,
-    ("kHz", "Hz"): 1e3,
-    ("ohm", "ohm"): 1.0,
-    ("pF", "F"): 1e-12,
-    ("mS/m", "S/m"): 0.001,
-}
+# SI unit -> other units of the same kind
+_OTHERS = {
+    "m": {"ft foot feet '": constants.foot, 'in inch inches "': constants.inch, "yd yard yards": constants.yard,
+          "mi mile miles": constants.mile, "mil thou": constants.mil},
+    "rad": {"deg degree degrees °": constants.degree, "arcmin arcminute arcminutes": constants.arcmin,
+            "turn turns": 360 * constants.degree, "gon": 0.9 * constants.degree,
+            "rad radian radians": 1.0, "mrad": constants.milli},
+    "W": {"hp horsepower": constants.hp},
+    "s": {"min minute minutes": constants.minute, "h hour hours": constants.hour},
+    "": {"% percent": 0.01},
+}  # fmt: skip
+_ANY_CASE = {"hz": "Hz", "khz": "kHz", "mhz": "MHz", "ghz": "GHz", "ohm": "ohm", "ohms": "ohm", "kohm": "kohm"}
 
 
-@lru_cache(maxsize=1)
-def _registry() -> Any:
-    import pint
+@cache
+def _factors(si: str) -> dict[str, float]:
+    """Every way to write a unit of the kind whose SI unit is given -> what one of it is in SI."""
+    symbols, words = _SI.get(si, ("", ""))
+    ways = ((symbols, _SYMBOL_PREFIXES), (words, _WORD_PREFIXES))
+    known = {prefix + name: f for names, prefixes in ways for prefix, f in prefixes.items() for name in names.split()}
+    return known | {name: f for names, f in _OTHERS.get(si, {}).items() for name in names.split()}
 
-    try:
-        return pint.UnitRegistry(cache_folder=":auto:")
-    except OSError:  # no writable home: slower, but the same units
-        return pint.UnitRegistry()
 
-
-@lru_cache(maxsize=1024)
 def _factor(unit: str, si: str) -> float | None:
-    """What one `unit` is in `si`; None if pint does not know the unit or it measures something else."""
-    unit = _SIGNS.get(unit, _ANY_CASE.get(unit.lower(), unit))
-    if (unit, si) in COMMON:
-        return COMMON[unit, si]
-    if not _UNIT.fullmatch(unit) or not _MEANT.get(si, _UNIT).fullmatch(unit):
-        return None
-    registry = _registry()
-    try:
-        one, two = (registry.Quantity(x, registry.parse_units(unit)).to(si).magnitude for x in (1.0, 2.0))
-    except Exception:  # pint meets odd text with many kinds of error; all mean "no such unit"
-        return None
-    return float(one) if math.isclose(two, 2 * one) else None  # no offsets or logarithms
+    """What one `unit` is in `si`; None for a unit that is not known or measures something else.
+
+    >>> _factor("kΩ", "ohm"), _factor("mS/m", "S/m"), _factor("m", "Hz")
+    (1000.0, 0.001, None)
+    """
+    if "/" in si:
+        parts = [_factor(u, s) for u, s in zip(unit.split("/"), si.split("/"), strict=False)]
+        return parts[0] / parts[1] if unit.count("/") == 1 and parts[0] and parts[1] else None
+    return _factors(si).get(_ANY_CASE.get(unit.lower(), unit))
 
 
 @dataclass(frozen=True)
@@ -121,7 +112,7 @@ class Kind:
         text = value.strip()
         if self.unit == "m" and (both := _FEET_INCHES.fullmatch(text)):
             feet, inches = float(both[1]), float(both[2])
-            return (feet * _known("ft", "m")) + math.copysign(inches, feet) * _known("in", "m")
+            return feet * constants.foot + math.copysign(inches, feet) * constants.inch
         if not (match := _PLAIN.fullmatch(text)):
             return None
         number, unit = float(match[1]), match[2]
@@ -149,15 +140,8 @@ def _as_float(value: float) -> float:
         return math.inf
 
 
-def _known(unit: str, si: str) -> float:
-    factor = _factor(unit, si)
-    assert factor is not None
-    return factor
-
-
 number = Kind("number", "", "0.5 or '50 %'")
 length = Kind("length", "m", "'20.1 m', '0.4 mm', '66 ft' or '66 ft 3 in'")
-area = Kind("area", "m**2", "'1.2 cm^2' or '0.5 in^2'")
 angle = Kind("angle", "rad", "'12 deg' or '0.2 rad'", 2 * math.pi * (1 + 1e-9), ", up to 360 deg")
 frequency = Kind("frequency", "Hz", "'14.06 MHz' or '7030 kHz'")
 capacitance = Kind("capacitance", "F", "'100 pF'")
@@ -165,7 +149,6 @@ inductance = Kind("inductance", "H", "'3.2 uH'")
 resistance = Kind("resistance", "ohm", "'50 ohm' or '2.4 kohm'")
 conductivity = Kind("conductivity", "S/m", "'5 mS/m'")
 power = Kind("power", "W", "'10 W' or '500 mW'")
-voltage = Kind("voltage", "V", "'300 V'")
 duration = Kind("duration", "s", "'6 min'")
 
 
@@ -191,7 +174,6 @@ def _checked(kind: Callable[[object, str], Any]) -> BeforeValidator:
 
 Number = Annotated[float, _checked(number)]
 Length = Annotated[float, _checked(length)]
-Area = Annotated[float, _checked(area)]
 Angle = Annotated[float, _checked(angle)]
 Frequency = Annotated[float, _checked(frequency)]
 Capacitance = Annotated[float, _checked(capacitance)]
@@ -199,7 +181,6 @@ Inductance = Annotated[float, _checked(inductance)]
 Resistance = Annotated[float, _checked(resistance)]
 Conductivity = Annotated[float, _checked(conductivity)]
 Power = Annotated[float, _checked(power)]
-Voltage = Annotated[float, _checked(voltage)]
 Duration = Annotated[float, _checked(duration)]
 Impedance = Annotated[complex, _checked(impedance)]
 
@@ -256,7 +237,7 @@ def format_length(metres: float, system: str = "metric") -> str:
         return f"{metres * 100:.1f} cm" if size >= 0.01 else f"{metres * 1000:.2f} mm"
     if system != "imperial":
         raise InputError("units", repr(system), "'metric' or 'imperial'")
-    inches = size / 0.0254
+    inches = size / constants.inch
     sign = "-" if metres < 0 else ""
     if inches < 11.5:
         return f"{sign}{inches:.2f} in"
