@@ -30,6 +30,7 @@ FILES = {
     "a colon": ('[antenna]\nlayout: "sloper"\n', 'an equals sign between key and value: layout = "sloper" (line 2)'),
     "a key twice": (SETUP + 'slope = "30 deg"\n' + COAX, 'the key slope once (line 5)'),
     "brackets without end": (f"[study]\nbands = {'[' * 3000}\n", "lists and tables within each other, fewer of them"),
+    "an integer of 5000 digits": (SETUP + f"bearing = {'9' * 5000}\n", "fewer digits (line 5, bearing)"),
     "a key of no table": ('layout = "sloper"\n' + SETUP + COAX, "error: layout = 'sloper': unknown key"),
     "an elevation without its unit": (
         '[study]\nwant = ["pattern"]\n[pattern]\ncut_elevation = "3,5 deg"\n' + SETUP + COAX,
@@ -81,6 +82,13 @@ def test_a_file_with(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[st
 )
 def test_an_option_of_predict(words: tuple[str, str], advice: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert advice in refused(capsys, "predict", *words)
+
+
+def test_a_sweep_file_whose_name_is_too_long(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "a.toml").write_text(SETUP + COAX)
+    long = "x" * 300 + ".s1p"
+    said = refused(capsys, "why", str(tmp_path / "a.toml"), "--before", long, "--after", long)
+    assert "a readable .s1p or .csv file" in said
 
 
 def test_why_on_a_file_without_dips_names_its_options(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -6,11 +6,15 @@ import subprocess
 import sys
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
+import tomli_w
+from click.testing import CliRunner
 from small_study import CASES, write_study
 
 from tautwire.model.errors import InputError, SolveError
+from tautwire.studies.commands import run as command_run
 from tautwire.studies.reports.answers import validity
 from tautwire.studies.reports.folder import summary
 from tautwire.studies.running import runner
@@ -187,6 +191,20 @@ def test_parts_make_the_whole_and_a_later_run_gathers(study, store, monkeypatch)
     assert run(study, store, workers=0).cached == 5
     with pytest.raises(InputError, match="4/3"):
         run(study, store, part=(4, 3))
+
+
+def test_parts_on_the_command_line_write_nothing_until_all_is_gathered(tmp_path, monkeypatch):
+    monkeypatch.setattr(runner, "solve_case", answers())
+    monkeypatch.setenv("TAUTWIRE_CACHE", str(tmp_path / "store"))
+    monkeypatch.chdir(tmp_path)
+    Path("a.toml").write_text(tomli_w.dumps(STUDY))
+    said = [CliRunner().invoke(command_run.COMMAND, ["a.toml", "--part", f"{i}/2", "--workers", "0"]) for i in (1, 2)]
+    assert ["2 of 2 cases kept" in said[0].output, "3 of 3 cases kept" in said[1].output] == [True, True]
+    assert [p.name for p in tmp_path.iterdir() if p.name != "store"] == ["a.toml"]
+    assert run(read_study(STUDY), Store(tmp_path / "store"), workers=0).cached == 5
+    for text in ("0/2", "3/2", "1", "a/b", "1/0", "\u00b2/3", "9" * 400 + "/2"):
+        told = CliRunner().invoke(command_run.COMMAND, ["a.toml", "--part", text]).exception
+        assert isinstance(told, InputError) and told.field == "--part" and "such as 3/20" in told.allowed
 
 
 def test_more_parts_than_cases_leave_some_with_nothing(study, store, monkeypatch):

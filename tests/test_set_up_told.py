@@ -54,6 +54,12 @@ def test_what_nobody_said_is_marked() -> None:
     assert "magnetising inductance 8 µH;" in words and "wire 0.8 mm;" in words and "jacket 0.3 mm of er 2.3;" in words
 
 
+def test_a_coax_too_short_for_the_ground_is_told_as_hanging() -> None:
+    high = {**BARE, "antenna": {**BARE["antenna"], "feed_height": "100 m", "slope": "-30 deg"}}
+    assert "hanging, its end 95 m up" in setup_words(read_study(high))
+    assert "lying at 2 cm" in setup_words(read_study(BARE))
+
+
 def test_what_the_study_changes_is_marked_as_varied() -> None:
     swept = {"antenna.slope": ["20 deg", "30 deg"], "site.soil": ["sea water", "average soil"]}
     words = setup_words(read_study({**BARE, "sweep": swept}))

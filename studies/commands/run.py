@@ -1,14 +1,16 @@
 """tautwire run FILE: compute a study."""
 
+import re
 from pathlib import Path
 
 import click
 
+from tautwire.model.errors import InputError
 from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, progress_bar, results_folder, said
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.reports.folder import write
-from tautwire.studies.running.runner import TIMEOUT, run
-from tautwire.studies.running.store import Store
+from tautwire.studies.running.runner import TIMEOUT, run, share
+from tautwire.studies.running.store import FOLDER_VARIABLE, Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.result import Result
@@ -17,15 +19,29 @@ from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
 
 def run_shown(
-    study: Study, workers: int | None = None, scheduler: str | None = None, timeout: float = TIMEOUT
+    study: Study,
+    workers: int | None = None,
+    scheduler: str | None = None,
+    timeout: float = TIMEOUT,
+    part: tuple[int, int] | None = None,
 ) -> Result:
     """Run a study with a progress bar on standard error."""
     with progress_bar("cases") as bar:
         task = bar.add_task(study.name, total=None)
         return run(
             study, Store(), workers, timeout, scheduler,
-            progress=lambda done, total: bar.update(task, completed=done, total=total),
+            progress=lambda done, total: bar.update(task, completed=done, total=total), part=part,
         )  # fmt: skip
+
+
+def share_of(text: str | None) -> tuple[int, int] | None:
+    """Which part of how many, from a text such as "3/20"; None for no text. Raises InputError."""
+    if text is None:
+        return None
+    found = re.fullmatch(r"([0-9]{1,6})/([0-9]{1,6})", text.strip())
+    if not found or not 1 <= int(found[1]) <= int(found[2]):
+        raise InputError("--part", repr(text), "a number and how many parts there are, such as 3/20")
+    return int(found[1]), int(found[2])
 
 
 @click.command("run")
@@ -35,6 +51,7 @@ def run_shown(
 @WORKERS
 @CASE_TIMEOUT
 @click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at ADDRESS.")
+@click.option("--part", metavar="3/20", help="Compute this share of the cases into the store, and write nothing.")
 @click.option("--animate", "animated", is_flag=True, help="Also write dip.gif, the first band's dip on its walk.")
 def COMMAND(
     file: Path,
@@ -43,10 +60,18 @@ def COMMAND(
     workers: int | None,
     timeout: float,
     scheduler: str | None,
+    part: str | None,
     animated: bool,
 ) -> None:
-    """Compute the study in FILE and write tables, plots and a summary."""
+    """Compute the study in FILE and write tables, plots and a summary.
+
+    Array jobs: each runs with its --part of one store ($TAUTWIRE_CACHE); then a run without it writes the results.
+    """
+    own = share_of(part)
     study = read_study(with_fit(load_tables(file), fit), file.stem)
+    if own:
+        _compute_share(study, own, workers, scheduler, timeout)
+        return
     if animated:
         from tautwire.studies.wants.dips.animation import (  # with the drawing library, which other runs may spare
             animate,
@@ -65,5 +90,18 @@ def COMMAND(
     click.echo(
         f"{solved} cases in {result.seconds:.1f} s ({result.cached} from the store); {len(written)} files in {folder}"
     )
+    if result.failed:
+        raise click.exceptions.Exit(1)
+
+
+def _compute_share(
+    study: Study, part: tuple[int, int], workers: int | None, scheduler: str | None, timeout: float
+) -> None:
+    if not Store().can_write():
+        raise InputError(FOLDER_VARIABLE, Store().folder, "a folder that can be written: a part is kept there")
+    result = run_shown(study, workers, scheduler, timeout, part)
+    count = len(share(study.cases(), part))
+    click.echo(f"part {part[0]}/{part[1]}: {count - len(result.failed)} of {count} cases kept in {Store().own_folder}")
+    click.echo("when all parts are done, the same command without --part writes the results")
     if result.failed:
         raise click.exceptions.Exit(1)

@@ -99,7 +99,12 @@ def _returns(setup: Setup) -> Said:
     if coax is None:
         return [*out, ("no coax", ("counterpoise.1.length",))]
     out.append((f"coax {coax.length:.3g} m of {coax.cable().name}", ("coax.length", "coax.type")))
-    out.append((f"lying at {100 * coax.height:.3g} cm", ("coax.height",)))
+    conductors = setup.build().structure.conductors
+    end = next(c.points[-1][2] for c in conductors if c.role == "coax")
+    above = end > coax.height + 1e-6
+    out.append(
+        (f"hanging, its end {end:.3g} m up" if above else f"lying at {100 * coax.height:.3g} cm", ("coax.height",))
+    )
     if coax.coiled:
         out.append((f"{coax.coiled:.3g} m of it coiled up", ("coax.coiled",)))
     return out

@@ -11,6 +11,14 @@ from typing import Any
 from tautwire.model.errors import InputError
 
 
+def is_file(path: Path) -> bool:
+    """Whether it is there; a name that can be none, too long or with a null byte in it, is not."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
 @contextmanager
 def writable(path: Path, what: str = "file") -> Iterator[None]:
     """What fails to be written inside is said in one line (InputError)."""
@@ -82,6 +90,13 @@ def _most_nested(lines: list[str]) -> str:
     return f" (line {number + 1})"
 
 
+def _longest_number(path: Path) -> str:
+    lines = path.read_text(encoding="utf-8").splitlines()
+    sizes = [max((len(digits) for digits in re.findall(r"\d+", line)), default=0) for line in lines]
+    number = sizes.index(max(sizes))
+    return f" (line {number + 1}, {lines[number].split('=')[0].strip()[:60]})"
+
+
 def load_tables(path: Path) -> dict[str, Any]:
     """The tables of a TOML file. Raises InputError if it cannot be read."""
     try:
@@ -93,4 +108,6 @@ def load_tables(path: Path) -> dict[str, Any]:
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise InputError("file", path, toml_fault(path.read_text(encoding="utf-8"), str(error))) from None
     except ValueError as error:  # a path that cannot be one, an integer of 5000 digits
-        raise InputError("file", path, f"a study file whose numbers can be read ({error})") from None
+        if "digits" in str(error):
+            raise InputError("file", path, f"numbers of fewer digits{_longest_number(path)}") from None
+        raise InputError("file", path, f"the name of a study file ({error})") from None

@@ -14,6 +14,7 @@ from scipy.signal import find_peaks
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
 from tautwire.model.reflection import impedance, reflection, size_of, swr_of
+from tautwire.studies.study.files import is_file
 from tautwire.studies.study.sweep_cells import file_text
 from tautwire.studies.study.sweep_columns import Reading
 from tautwire.studies.study.sweep_table import read_table
@@ -114,7 +115,7 @@ def read_sweeps(path: str | Path, plane: str = "radio") -> list[Sweep]:
 
 
 def _read(path: Path, plane: str, part_gaps: bool) -> list[Sweep]:
-    if not _is_file(path):
+    if not is_file(path):
         raise InputError("sweep", str(path), "a readable .s1p or .csv file")
     if path.stat().st_size == 0:
         raise InputError("sweep", path.name, "a file with measured points; this one is empty")
@@ -151,13 +152,6 @@ def _how(sweep: Sweep, file: str, used: str, said: tuple[str, ...] = ()) -> str:
 
 def _printable(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
-
-
-def _is_file(path: Path) -> bool:
-    try:
-        return path.is_file()
-    except (OSError, ValueError):  # a name that is too long, or holds a null byte
-        return False
 
 
 def _read_touchstone(path: Path, plane: str) -> Sweep:

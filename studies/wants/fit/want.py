@@ -15,6 +15,7 @@ from tautwire.model.errors import InputError
 from tautwire.model.reflection import swr_of
 from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Solver
+from tautwire.studies.study.files import is_file
 from tautwire.studies.study.measurement import PLANES, Sweep, read_sweeps
 from tautwire.studies.study.parts import HIDDEN, Part, entry
 from tautwire.studies.study.quantities import CUSTOMARY
@@ -112,7 +113,7 @@ class FitSpec(Part):
         digest = hashlib.sha256()
         for sweep in sweeps:
             path = Path(str(sweep.get("file", "")) if isinstance(sweep, Mapping) else "")
-            digest.update(path.read_bytes() if path.is_file() else b"")
+            digest.update(path.read_bytes() if is_file(path) else b"")
         return {**given, "sweeps": sweeps, HIDDEN: digest.hexdigest() if sweeps else ""}
 
 
@@ -180,7 +181,7 @@ def check(setup: Setup, study: Study) -> None:
     """Raises InputError for a sweep that lies outside all of the study's bands."""
     spec: FitSpec = study.options["fit"]
     windows = [window(b) for b in study.bands]
-    for m in measured_of(spec) if spec.sweeps and all(Path(s.file).is_file() for s in spec.sweeps) else ():
+    for m in measured_of(spec) if spec.sweeps and all(is_file(Path(s.file)) for s in spec.sweeps) else ():
         f = m.sweep.f_hz
         if not any(((f >= low) & (f <= high)).sum() >= LEAST_POINTS for low, high in windows):
             here = f"{f[0] / 1e6:.4g} to {f[-1] / 1e6:.4g} MHz"

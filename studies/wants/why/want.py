@@ -11,6 +11,7 @@ from pydantic import Field, field_validator, model_validator
 
 from tautwire.model.errors import InputError
 from tautwire.model.solve.solver import Solver
+from tautwire.studies.study.files import is_file
 from tautwire.studies.study.measurement import PLANES, read_sweeps
 from tautwire.studies.study.parts import HIDDEN, Part, entry
 from tautwire.studies.study.setup import Setup
@@ -74,7 +75,7 @@ class WhySpec(Part):
         lists = [given.get(k) for k in ("before", "after")]
         files = [Path(str(f)) for names in lists if isinstance(names, list | tuple) for f in names]
         for path in files:
-            digest.update(path.read_bytes() if path.is_file() else b"")
+            digest.update(path.read_bytes() if is_file(path) else b"")
         return {**given, HIDDEN: digest.hexdigest() if files else ""}
 
 
