@@ -1,0 +1,279 @@
+"""Faults tried on the store and on input: what they did once, and what they do now.
+
+Run from the repository's root:  python tests/benchmarks/faults.py    (some 2 minutes; --count 0.1 tries a tenth)
+Writes results/faults/summary.md. Ends with status 1 if a fault is not met as it should be.
+"""
+
+import os
+import pickle
+import subprocess
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+import mutations
+from small_study import SOILS, TEXT, write_study
+from test_sweep_files import FORMS
+
+from tautwire.model.errors import InputError
+from tautwire.studies.running import store as store_module
+from tautwire.studies.running.runner import run
+from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import load_study, read_study
+from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.measurement import read_sweep
+
+OUT = Path("results/faults/summary.md")
+SEED = 2611
+Row = tuple[str, str, str, bool]
+"""fault, before, now, whether it is met"""
+
+
+def tautwire(folder: Path, *words: str, **env: str) -> tuple[int, str]:
+    """Exit status and last line said by a command run in folder, its store beside."""
+    env = {**os.environ, "TAUTWIRE_CACHE": str(folder / "store"), "PYTHONWARNINGS": "ignore", **env}
+    command = [sys.executable, "-c", "from tautwire.studies.commands.cli import main; main()", *words]
+    done = subprocess.run(command, cwd=folder, env=env, capture_output=True, text=True, timeout=300)
+    said = (done.stderr + done.stdout).strip().replace(str(folder), "...")
+    return done.returncode, "TRACEBACK" if "Traceback" in said else said.splitlines()[-1] if said else ""
+
+
+def damages(folder: Path, count: int) -> Row:
+    """Single bytes of a study's store changed at random; after each the answers are read, and computed if need be."""
+    study, rng = load_study(write_study(folder, "")), np.random.default_rng(SEED)
+    store = folder / "damaged"
+    truth = run(study, Store(store), workers=0).frames
+    files = {e.path: e.path.read_bytes() for e in Store(store)._entries()}
+    answers = [path for path in files if path.name.startswith(store_module.ANSWERS)]
+    wrong = tracebacks = again = 0
+    for number in range(count):
+        path = (answers if number % 2 else list(files))[int(rng.integers(len(answers if number % 2 else files)))]
+        raw = bytearray(files[path])
+        raw[int(rng.integers(len(raw)))] ^= int(rng.integers(1, 256))
+        path.write_bytes(raw)
+        if number % 10 == 0:  # so that matrices and tables are read as well
+            for answer in answers:
+                answer.unlink(missing_ok=True)
+        try:
+            result = run(study, Store(store), workers=0)
+            wrong += any(not result.frames[name].equals(frame) for name, frame in truth.items())
+            again += result.cached < len(study.cases())
+        except Exception as error:  # noqa: BLE001  what is looked for
+            print(repr(error))
+            tracebacks += 1
+        for file, whole in files.items():
+            file.write_bytes(whole)
+    now = f"{wrong} wrong answers, {tracebacks} tracebacks; {again} times cases were computed again"
+    told = f"{count} single bytes of the store changed at random, the study run after each"
+    return told, "silently wrong sweeps, or KeyError: 't0 m'", now, not wrong + tracebacks
+
+
+def mutated(folder: Path, count: int, what: str) -> Row:
+    if what == "study files":
+        found = mutations.try_studies(folder, SEED, count)
+    else:
+        found = mutations.try_sweeps(folder, SEED, count, [(f.file, f.content) for f in FORMS])
+    kinds, bad = Counter(a.kind for a in found), mutations.faults(found)
+    print(*bad, sep="\n")
+    now = ", ".join(f"{kinds[k]} {k}" for k in (mutations.READ, mutations.REFUSED, "traceback", "hang"))
+    rest = len(found) - sum(kinds[k] for k in (mutations.READ, mutations.REFUSED, "traceback", "hang"))
+    return f"{count} random mutations of {what}", "tracebacks", f"{now}, {rest} without key or remedy", not bad
+
+
+def small_changes(folder: Path) -> Iterator[Row]:
+    """What of a study of three soils is computed anew after a change that needs nothing or little."""
+    base = load_tables(write_study(folder, SOILS))
+    base["site"] = {"soil": {"er": 13, "sigma": "5 mS/m"}}
+    base["sweep"] = {"antenna.slope": ["20 deg", "30 deg", "40 deg"]}
+    store = folder / "changed"
+    run(read_study(base), Store(store), workers=0)
+
+    def tried(name: str, most: int, table: str = "", **values: Any) -> Row:
+        raw = {**base, table: {**base.get(table, {}), **values}} if table else {**base, **values}
+        before = Store(store).contents()
+        result = run(read_study(raw), Store(store), workers=0)
+        new = {k: n - before.get(k, 0) for k, n in Store(store).contents().items() if n > before.get(k, 0)}
+        now = f"{result.cached} of {result.study.count} cases from the store; computed anew: " + (
+            ", ".join(f"{n} {k}" for k, n in new.items()) or "nothing"
+        )
+        return name, "0 from the store", now, new.get("wires", 0) <= most
+
+    yield tried("the same slopes in another order", 0, sweep={"antenna.slope": ["40 deg", "20 deg", "30 deg"]})
+    yield tried("13.0 for 13, 0.005 S/m for 5 mS/m", 0, site={"soil": {"er": 13.0, "sigma": "0.005 S/m"}})
+    yield tried("another swr_threshold", 0, "study", swr_threshold=2.5)
+    yield tried("another power", 0, radio={"power": "20 W"})
+    yield tried("another want beside", 0, "study", want=["dips", "stress"])
+    yield tried("one more band (of another span)", 6, "study", bands=["20 m", "10 m"])
+
+
+def same_bits(folder: Path) -> Row:
+    """Tables of one study, digit by digit, over worker counts, thread counts, order and what the store holds."""
+    script = (
+        "import sys, hashlib, pathlib; from tautwire.studies.running.runner import run;"
+        "from tautwire.studies.running.store import Store; from tautwire.studies.running.study_file import load_study;"
+        "r = run(load_study(pathlib.Path(sys.argv[1])), Store(pathlib.Path(sys.argv[2])), workers=int(sys.argv[3]));"
+        "t = ''.join(f.sort_values(list(f.columns)).to_csv(index=False) for _, f in sorted(r.frames.items()));"
+        "print(hashlib.sha256(t.encode()).hexdigest())"
+    )
+    other = SOILS.replace(
+        '"average soil", "sandy soil", "very dry ground"', '"very dry ground", "average soil", "sandy soil"'
+    )
+    ways = [(SOILS, "a", 0, 1), (SOILS, "b", 1, 2), (SOILS, "c", 2, 4), (other, "d", 0, 2), (other, "a", 2, 1)]
+    seen = set()
+    for axes, store, workers, threads in ways:
+        env = {**os.environ, **{f"{lib}_NUM_THREADS": str(threads) for lib in ("OMP", "OPENBLAS", "MKL")}}
+        command = [sys.executable, "-W", "ignore", "-c", script, str(write_study(folder, axes)), str(folder / store)]
+        seen.add(subprocess.run([*command, str(workers)], env=env, capture_output=True, text=True, check=True).stdout)
+    told = "0, 1, 2 workers; 1, 2, 4 threads; two orders of the cases; empty and filled store"
+    return told, "last digits differ", f"{len(seen)} set of tables from {len(ways)} runs", len(seen) == 1
+
+
+class Trap:
+    """Whoever unpickles it makes a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = str(folder)
+
+    def __reduce__(self) -> Any:
+        return os.mkdir, (self.folder,)
+
+
+def pickles(folder: Path) -> Row:
+    for name in ("a.s1p", "a.csv", "a.txt"):
+        (folder / name).write_bytes(pickle.dumps(Trap(folder / "ran")))
+        try:
+            read_sweep(folder / name)
+        except InputError:
+            continue
+    store = Store(folder / "trapped")
+    store.put_json("case-1", 1)
+    for entry in store._entries():
+        entry.path.write_bytes(pickle.dumps(Trap(folder / "ran")))
+    read = store.get_json("case-1")
+    met = not (folder / "ran").exists() and read is None
+    now = "refused; dropped; no code ran" if met else "CODE RAN"
+    return "a pickle as .s1p, .csv, .txt, and in place of an entry", "its code ran", now, met
+
+
+def pruned(folder: Path) -> Row:
+    others = [folder / "store" / "thesis" / "chapter1.txt", folder / "store" / "sweep.s1p"]
+    for file in others:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text("mine")
+    tautwire(folder, "cache", "--prune", "0")
+    kept = sum(file.exists() for file in others)
+    return "cache --prune 0 beside files of others", "both gone", f"{kept} of 2 still there", kept == 2
+
+
+def full_disk(folder: Path, options: str, what: str, before: str) -> Row:
+    """A file system of 2 MB, or one that is read-only, for the store."""
+    place = folder / what.replace(" ", "-")
+    place.mkdir()
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", options, "none", str(place)], capture_output=True).returncode:
+        return what, before, "not tried: mount is not allowed here", True
+    try:
+        write_study(folder)
+        said = tautwire(folder, "run", "lakeside-small.toml", "--part", "1/1", TAUTWIRE_CACHE=str(place))[1]
+        result = run(load_study(folder / "lakeside-small.toml"), Store(place), workers=0)
+        pruned = tautwire(folder, "cache", "--prune", "0", TAUTWIRE_CACHE=str(place))[0]
+    finally:
+        subprocess.run(["umount", str(place)], check=True)
+    now = f"{len(result.failed)} of 12 failed; cache --prune 0 ends with status {pruned}"
+    return what, before, now, not result.failed and pruned == 0 and said != "TRACEBACK"
+
+
+BASE = TEXT.replace("[sweep]\n", "")
+LONG = "x" * 300 + ".s1p"
+REFUSED: list[tuple[str, str, Callable[[str], str], tuple[str, ...]]] = [
+    ("a unit expression that hangs", "hang", lambda t: t.replace("2 m", "5 (m**9**9**9)"), ()),
+    ('sigma = "5 MS/m"', "5e6 S/m", lambda t: t.replace('"average soil"', '{ er = 13, sigma = "5 MS/m" }'), ()),
+    ('slope = "100 %"', "57.3 degrees", lambda t: t.replace("30 deg", "100 %"), ()),
+    ('slope = "1 sr"', "an angle", lambda t: t.replace("30 deg", "1 sr"), ()),
+    ('bearing = "1e308 deg"', "moves the answer", lambda t: t.replace("\nslope", '\nbearing = "1e308 deg"\nslope'), ()),
+    ("a bad value that [sweep] replaces", "taken", lambda t: t.replace("30 deg", "x") + "[sweep]\n"
+     'antenna.slope = ["20 deg"]\n', ()),
+    ('[sweep] "0" = 1', "traceback", lambda t: t + '[sweep]\n"0" = 1\n', ()),
+    ("an integer of 400 digits", "traceback", lambda t: t.replace('"30 deg"', "9" * 400), ()),
+    ("an integer of 5,000 digits", "traceback", lambda t: t.replace('"30 deg"', "9" * 5000), ()),
+    ("nesting 5,000 deep", "traceback", lambda t: "a = " + "[" * 5000, ()),
+    ("a question of 5,000 characters", "drawing fails", lambda t: t.replace("How", "o" * 5000), ()),
+    ("--region ²", "traceback", str, ("predict", "--region", "²")),
+    ("--slider 0", "traceback", str, ("explore", "a.toml", "--slider", "0", "0", "0")),
+    ("--choice 0", "traceback", str, ("explore", "a.toml", "--choice", "0", "0")),
+    ("cache --prune 1e308", "traceback", str, ("cache", "--prune", "1e308")),
+    ("--counterpoise-height alone", "taken", str, ("predict", "--counterpoise-height", "1 m")),
+    ("a sweep's name of 300 letters", "traceback", str, ("why", "a.toml", "--before", LONG, "--after", LONG)),
+    ("an --out that cannot be written", "told after computing", str, ("run", "a.toml", "--out", "/proc/no")),
+    ("--animate without a numeric axis", "told after computing", str, ("run", "a.toml", "--animate")),
+    ("--part 4/3", "no such option", str, ("run", "a.toml", "--part", "4/3")),
+]  # fmt: skip
+
+
+def refusals(folder: Path) -> Iterator[Row]:
+    for fault, before, change, words in REFUSED:
+        (folder / "a.toml").write_text(change(BASE), encoding="utf-8")
+        status, said = tautwire(folder, *(words or ("check", "a.toml")))
+        yield fault, before, said.replace(LONG, "xxx.s1p")[:200], status == 2 and said.startswith("error: ")
+
+
+def sizes(folder: Path) -> str:
+    """What a case leaves in the store: nine bands, 20 m of wire, 5 m of coax."""
+    raw = load_tables(write_study(folder, ""))
+    raw["study"]["bands"] = ["80 m", "60 m", "40 m", "30 m", "20 m", "17 m", "15 m", "12 m", "10 m"]
+    raw["antenna"]["length"] = "20.3 m"
+    del raw["sweep"]
+    store = Store(folder / "sizes")
+    run(read_study(raw), store, workers=0)
+    table = pd.DataFrame(store._entries()).groupby("kind")["size"].agg(["count", "sum"])
+    lines = [f"| {kind} | {row['count']} | {row['sum'] / 1e3:.0f} |" for kind, row in table.iterrows()]
+    needed = sum(e.size for e in store._entries() if e.kind in store_module.ANSWERS) / 1e6
+    note = f"A running study needs case and quality, {needed:.2f} MB: they stay; the rest may go and is computed again."
+    return "\n".join(["| kind | entries | kB |", "|---|---|---|", *lines, "", note])
+
+
+def cell(text: str) -> str:
+    return text.replace("|", "\\|").replace("<", "&lt;")
+
+
+def main() -> None:
+    share = float(sys.argv[2]) if sys.argv[1:2] == ["--count"] else 1.0
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        rows = [
+            mutated(folder, round(3000 * share), "study files"),
+            mutated(folder, round(300 * share), "measurement files"),
+            same_bits(folder),
+            *small_changes(folder),
+            pickles(folder),
+            pruned(folder),
+            full_disk(folder, "size=2m", "a store of 2 MB", "29 of 32 cases failed"),
+            full_disk(folder, "ro", "a store that cannot be written", "told to remove it"),
+            *refusals(folder),
+            damages(folder, round(1000 * share)),
+        ]
+        size = sizes(folder)
+    lines = [
+        f"| {cell(fault)} | {cell(before)} | {cell(now)} | {'yes' if met else 'NO'} |"
+        for fault, before, now, met in rows
+    ]
+    text = [
+        "# Faults tried", "", "What each did at first, and what it does now.", "",
+        "| fault | before | now | met |", "|---|---|---|---|", *lines, "",
+        "## What a case of nine bands leaves in the store", "", size, "",
+        "Made with: `python tests/benchmarks/faults.py`", "",
+    ]  # fmt: skip
+    OUT.parent.mkdir(parents=True, exist_ok=True)
+    OUT.write_text("\n".join(text), encoding="utf-8")
+    print("\n".join(text))
+    sys.exit(not all(met for *_, met in rows))
+
+
+if __name__ == "__main__":
+    main()
