@@ -1,6 +1,7 @@
 """tautwire run FILE: compute a study."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -9,6 +10,7 @@ from tautwire.model.errors import InputError
 from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, progress_bar, results_folder, said
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.reports.folder import write
+from tautwire.studies.reports.provenance import check_folder
 from tautwire.studies.running.runner import TIMEOUT, run, share
 from tautwire.studies.running.store import FOLDER_VARIABLE, Store
 from tautwire.studies.running.study_file import read_study
@@ -79,6 +81,8 @@ def COMMAND(
         )
 
         animated_axis(study)
+    study = replace(study, file=file.name)
+    check_folder(out or Path("results") / study.name, file.name, study)
     folder = results_folder(out, study.name)
     result = run_shown(study, workers, scheduler, timeout)
     written = write(result, folder, said("run", file, from_=fit, out=out), store=Store())

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import multiprocessing
 import os
-import shlex
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from importlib import metadata
@@ -17,6 +16,7 @@ import pandas as pd
 
 from tautwire.studies.reports import harmless
 from tautwire.studies.reports.answers import sentences, trust
+from tautwire.studies.reports.provenance import STUDY, record
 from tautwire.studies.running.pool import cores, end_with, start_method
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.cautions import caution_text
@@ -99,7 +99,8 @@ def write(
     Returns
     -------
     list of Path
-        The files written: <table>.csv, <plot>.png and .svg, summary.md, report.html.
+        The files written: <table>.csv, <plot>.png and .svg, summary.md, report.html,
+        study.toml (the study as run) and provenance.json (versions, platform, time, digest).
 
     Raises
     ------
@@ -117,7 +118,7 @@ def write(
     ['dips.csv', 'all_dips.csv', 'sweeps.csv', 'spread.csv', 'spread_parts.csv', 'quality.csv']
     """
     folder = Path(folder)
-    command = command or f"tautwire run {shlex.quote(result.study.name)}"
+    command = command or f"tautwire run {STUDY}"
     tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items()}
     tables |= {name: text for want in result.study.spec.want for name, text in want_named(want).files(result).items()}
     written = _put(folder, {name: text.encode() for name, text in tables.items()})  # whatever becomes of the drawings
@@ -130,7 +131,9 @@ def write(
         drawings = store(digest("plots", tables, facts, command, formats, metadata.version("matplotlib")), drawn)
     stems = list(dict.fromkeys(Path(name).stem for name in drawings if not name.endswith(".html")))
     files = {name: data.tobytes() for name, data in drawings.items()}
-    return [*written, *_put(folder, {"summary.md": summary(result, command, stems).encode(), **files})]
+    written += _put(folder, {"summary.md": summary(result, command, stems).encode(), **files})
+    made_by_run = command.startswith("tautwire run")  # other commands add to a folder
+    return [*written, *(record(result.study, folder, written, command) if made_by_run else [])]
 
 
 def _put(folder: Path, files: dict[str, bytes]) -> list[Path]:

@@ -120,7 +120,7 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
         raise InputError("sweep", repr(sweep), "a table of axes")
     for path, values_spec in _flat(sweep):
         axes.append(swept_axis(path, values_spec, {a.column for a in axes}))
-    study = Study(spec, setup_raw, tuple(axes), variants, bands, options)
+    study = Study(spec, setup_raw, tuple(axes), variants, bands, options, dict(raw))
     if study.count > MOST_CASES:
         raise InputError("sweep", f"{study.count} cases", f"at most {MOST_CASES}")
     _check_replaced(study)

@@ -82,7 +82,7 @@ def toml_fault(text: str, error: str) -> str:
     if "recursion" in error:
         return f"lists and tables within each other, fewer of them: this line has too many{_most_nested(lines)}"
     told = re.sub(r"\(at line (\d+), column \d+\)", lambda found: f"in line {found[1]}, {line[:60]}", error)
-    return f'lines such as key = "text", and tables such as [antenna] ({told})'
+    return f'TOML: lines such as key = "text", tables such as [antenna] ({told})'
 
 
 def _most_nested(lines: list[str]) -> str:

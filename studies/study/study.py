@@ -144,6 +144,10 @@ class Study:
         With lower and upper edge, Hz.
     options : dict
         Want -> the table of its options.
+    tables : dict
+        The whole study file as it was read.
+    file : str
+        Name of the study file, if there was one.
 
     Examples
     --------
@@ -160,6 +164,8 @@ class Study:
     variants: dict[str, Raw]
     bands: tuple[Band, ...]
     options: Mapping[str, Any] = field(default_factory=dict)  # want -> its options Part
+    tables: Raw = field(default_factory=dict, compare=False, repr=False)
+    file: str = field(default="", compare=False)
 
     @property
     def name(self) -> str:
