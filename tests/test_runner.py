@@ -273,6 +273,21 @@ def test_an_absent_cluster_is_told_in_one_line(study, store):
         run(study, store, scheduler="not an address")
 
 
+def test_workers_with_other_code_are_refused_by_name(study, store):
+    class Others:
+        def run(self, function, study):
+            return {"tcp://127.0.0.1:9": runner.identity(study), "tcp://127.0.0.2:9": "tautwire 0.0 (code other)"}
+
+    expected = runner.identity(study)
+    assert "numpy" in expected and "PyNEC" in expected.replace("pynec-accel", "PyNEC")
+    with pytest.raises(InputError) as told:
+        runner._refuse_others(Others(), study, expected, "tcp://127.0.0.1:8786")
+    assert expected in str(told.value) and "127.0.0.2:9 has tautwire 0.0 (code other)" in str(told.value)
+    case = study.cases()[0]  # a worker that joins later
+    done = runner._on_worker(lambda *_: pytest.fail("computed"), case, study, store, "tautwire 0.0 (code other)")
+    assert done[1] is None and expected in done[2] and "not tautwire 0.0 (code other)" in done[2]
+
+
 def test_a_regions_segments_are_not_taken_for_anothers():
     """A band may be the same in two regions while its segments are not, so the key tells regions apart."""
     raw = {"reel": {"wire_length": "25 m", "turn_length": "0.5 m"}, "sweep": {}}
