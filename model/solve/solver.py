@@ -67,12 +67,20 @@ def loads(structure: Structure, grid: Mesh, f_hz: float) -> Complex:
     return z
 
 
-class _SpanParts:
+class SpanParts:
     """The matrices of one structure over one ground, smooth over one span."""
 
-    def __init__(self, structure: Structure, ground: Ground, span: Span, rules: MeshRules, remember: Remember):
+    def __init__(
+        self,
+        structure: Structure,
+        ground: Ground,
+        span: Span,
+        rules: MeshRules,
+        remember: Remember,
+        grid: Mesh | None = None,
+    ) -> None:
         self.span, self.ground, self.structure = span, ground, structure
-        self.mesh = mesh(structure, span.upper, rules)
+        self.mesh = mesh(structure, span.upper, rules) if grid is None else grid
         self.segments = joined_segments(self.mesh.start, self.mesh.end)
         c = self.segments.centre
         self._apart = np.linalg.norm(c[:, None] - c, axis=-1)
@@ -97,17 +105,35 @@ class _SpanParts:
         return y / scale, scale
 
     @cached_property
-    def _image_nodes(self) -> tuple[Complex, Real]:
-        """Calibrated Y (K, N, N) over a perfect ground, siemens, and the nodes (K,), Hz."""
+    def _image_engine(self) -> tuple[Complex, Real]:
+        """The engine's Y (K, N, N) over a perfect ground, siemens, and the nodes (K,), Hz."""
         # over a perfect ground a low wire's resistance is a small difference of free and image: spare no node there
         nodes = self.span.nodes if self.ground.is_perfect else self.span.image_nodes
-        return self._engine(nodes, perfect=True) / self._free_nodes[1], nodes
+        return self._engine(nodes, perfect=True), nodes
+
+    @property
+    def _image_nodes(self) -> tuple[Complex, Real]:
+        """Calibrated Y (K, N, N) over a perfect ground, siemens, and the nodes (K,), Hz."""
+        y, nodes = self._image_engine
+        return y / self._free_nodes[1], nodes
 
     @cached_property
     def asymmetry(self) -> float:
         """What calibration leaves of the asymmetry of Y, in free space and, with a ground, over a perfect one."""
         free = asymmetry(self._free_nodes[0])
         return free if self.ground.is_free_space else max(free, asymmetry(self._image_nodes[0]))
+
+    @cached_property
+    def raw_free(self) -> Smooth:
+        """The engine's Z in free space, before calibration: smoother than `free` where wires change."""
+        return Smooth.through(self.span.nodes, np.linalg.inv(self._engine(self.span.nodes, perfect=False)), self._apart)
+
+    @cached_property
+    def raw_image(self) -> Smooth:
+        """What a perfect ground adds to raw_free."""
+        y, nodes = self._image_engine
+        free = np.array([self.raw_free.at(float(f)) for f in nodes])
+        return Smooth.through(nodes, np.linalg.inv(y) - free, self._image_apart)
 
     @cached_property
     def free(self) -> Smooth:
@@ -206,12 +232,12 @@ class Solver:
     ) -> None:
         self.structure, self.ground, self.rules = structure, ground, rules
         self.remember = remember
-        self._parts: dict[Span, _SpanParts] = {}
+        self._parts: dict[Span, SpanParts] = {}
 
-    def parts(self, f_hz: float) -> _SpanParts:
+    def parts(self, f_hz: float) -> SpanParts:
         span = span_of(f_hz)
         if span not in self._parts:
-            self._parts[span] = _SpanParts(self.structure, self.ground, span, self.rules, self.remember)
+            self._parts[span] = SpanParts(self.structure, self.ground, span, self.rules, self.remember)
         return self._parts[span]
 
     def solve(self, f_hz: float) -> Solution:
@@ -266,4 +292,9 @@ class Solver:
         """Figures that tell whether the solve is inside the model's validity (see mesh.Mesh.quality)."""
         parts = self.parts(f_hz)
         share = float(parts.mesh.length[parts.mesh.feed != 0].min() / self.rules.feed_segment)
-        return {**parts.mesh.quality(f_hz), "feed_segment_share": share, "y_asymmetry": parts.asymmetry}
+        figures = {**parts.mesh.quality(f_hz), "feed_segment_share": share, "y_asymmetry": parts.asymmetry}
+        return {**figures, "blend_error": self.blend_error(f_hz)}
+
+    def blend_error(self, f_hz: float) -> float:
+        """0: the matrices at f_hz were solved (see blended.py for others)."""
+        return 0.0

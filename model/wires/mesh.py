@@ -147,7 +147,7 @@ def mesh(structure: Structure, f_hz: float, rules: MeshRules = MeshRules()) -> M
         for c, h in zip(structure.conductors, target, strict=True)
     ]
     _check_count(structure, sum(len(leg) for legs in parts for leg in legs), f_hz, rules)
-    return _assemble(structure, parts)
+    return assembled(structure, parts)
 
 
 def longest_segments(structure: Structure, f_hz: float, rules: MeshRules) -> list[float]:
@@ -270,7 +270,7 @@ def _graded(span: float, first: float, last: float, cap: float, growth: float) -
     return [float(x) for x in np.minimum(most, level[pick[0]])]
 
 
-def _assemble(structure: Structure, parts: list[list[list[float]]]) -> Mesh:
+def assembled(structure: Structure, parts: list[list[list[float]]]) -> Mesh:
     wires: list[EngineWire] = []
     start, end, owner, along, feed = [], [], [], [], []
     for i, (c, legs) in enumerate(zip(structure.conductors, parts, strict=True)):

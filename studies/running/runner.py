@@ -19,6 +19,7 @@ from typing import Any
 from tautwire import __version__
 from tautwire.model.errors import InputError, SolveError
 from tautwire.studies.running.code import code_digest, libraries
+from tautwire.studies.running.families import beside, solver_for
 from tautwire.studies.running.pool import cores, spread
 from tautwire.studies.running.quality import QUALITY
 from tautwire.studies.running.store import ANSWERS, Store, digest
@@ -56,14 +57,15 @@ class Piece:
 
 def pieces(case: Case, study: Study) -> list[Piece]:
     """All pieces of a case's answer, each with a key of everything that its rows depend on."""
-    setup, out = case.setup(), []
+    setup, stands, out = case.setup(), beside(case, study), []
+    blended = [] if stands is None else stands.facts
     for want in _wants(study, case.like):
         made_by = code_digest(want.compute.__module__), _majors()
         facts = [want.name, *made_by, _without(setup, want.free_of), want.asked(study)]
         for bands in [(b,) for b in study.bands] if want.by_band else [study.bands]:
             edges = [(b.name, b.lower, b.upper) for b in bands] if want.by_band else []
             kind = want.name if want.name in ANSWERS else "case"
-            out.append(Piece(want, replace(study, bands=bands), digest(kind, *facts, edges)))
+            out.append(Piece(want, replace(study, bands=bands), digest(kind, *facts, edges, *blended)))
     return out
 
 
@@ -112,7 +114,7 @@ def solve_case(case: Case, study: Study, store: Store) -> list[Frames]:
     for piece in pieces(case, study):
         rows = store.get_json(piece.key)
         if rows is None:
-            solver = solver or setup.build().solver(store)
+            solver = solver or solver_for(case, beside(case, study), store)
             rows = piece.compute(setup, solver)
             store.put_json(piece.key, rows)
         found.append(rows)
@@ -236,18 +238,27 @@ def share(cases: Sequence[Case], part: tuple[int, int] | None) -> list[Case]:
     return row[len(row) * (number - 1) // of : len(row) * number // of]
 
 
-def _in_order(cases: list[Case], mixed: bool) -> list[Case]:
+def _in_order(cases: list[Case], study: Study, mixed: bool) -> list[Case]:
     """First one case of each set of wires, then the rest: cases that share matrices find them stored, instead of two
     processes computing the same ones at once. mixed: beyond that each run has an order of its own; as it looks into the
     store before each case, runs of the same study at the same time share the work.
+
+    Cases that others are blended from come before those, which then come family by family.
     """
-    groups = _by_wires(cases)
+    stands = {case.index: beside(case, study) for case in cases}
+    alone = [case for case in cases if (at := stands[case.index]) is None or at.is_solved]
+    groups = _by_wires(alone)
     first, rest = [group[0] for group in groups], [case for group in groups for case in group[1:]]
+    families: dict[str, list[Case]] = {}
+    for case in cases:
+        if (at := stands[case.index]) is not None and not at.is_solved:
+            families.setdefault(at.key, []).append(case)
+    blended = list(families.values())
     if mixed:
         chance = random.Random(os.urandom(8))
-        chance.shuffle(first)
-        chance.shuffle(rest)
-    return first + rest
+        for some in (first, rest, blended, *blended):
+            chance.shuffle(some)
+    return first + rest + [case for family in blended for case in family]
 
 
 def run(
@@ -320,7 +331,7 @@ def run(
             todo.append(case)
         else:
             answers[case.index] = found
-    cached, todo = len(answers), _in_order(todo, mixed=not scheduler)
+    cached, todo = len(answers), _in_order(todo, study, mixed=not scheduler)
     if progress:
         progress(cached, len(cases))
     if todo:

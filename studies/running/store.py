@@ -1,7 +1,8 @@
 """What has been computed, kept on disk between runs: matrices, soil tables and answers of cases.
 
 One file an entry, in a folder of its own, private to its user: a line of format, the key, a checksum over key and
-content, then the content, compressed. It is written beside its place and renamed, so a kill at any moment leaves the
+content, then the content, compressed (numbers of arrays in ten digits, their bytes sorted by place, as that compresses
+to half: what is computed is rounded alike before it is used, so a second run gives what the first gave). It is written beside its place and renamed, so a kill at any moment leaves the
 old entry or the new one. What does not match its checksum is dropped and computed again. Contents are .npz arrays and
 JSON; nothing is unpickled. A key holds the digest of the inputs and of the code that makes the entry, so nothing goes
 stale. A store that cannot be read or written costs speed, never answers.
@@ -38,11 +39,12 @@ if TYPE_CHECKING:
 LIMIT = 2 * 2**30  # bytes, unless set
 FOLDER_VARIABLE, LIMIT_VARIABLE = "TAUTWIRE_CACHE", "TAUTWIRE_CACHE_LIMIT"
 OWN_FOLDER, LIMIT_FILE = "tautwire-store", "limit-mb"
-FORMAT = b"tautwire-store 1"
+FORMAT = b"tautwire-store 2"
 ENTRY = re.compile(r"([a-z_]+)-[0-9a-f]{40}|\.new-[0-9]+-[0-9a-f]+")
 PLACE = re.compile(r"[0-9a-f]{2}")
 ANSWERS = ("case", "give", "quality")  # what a stopped study goes on from
 DAY, HOUR = 86400.0, 3600.0  # seconds: answers used within a day stay; half-written files older than an hour go
+BITS = 33  # of mantissa kept of a stored number: ten digits
 BLOCK = 4096  # bytes in which disks give room
 
 _SOLVE, _QUALITY = "tautwire.model.solve", "tautwire.studies.running.quality"
@@ -142,10 +144,10 @@ class Store:
         place = _place(key)
         arrays = _read_arrays(self._get(place))
         if arrays is None:
-            arrays = compute()
+            arrays = {name: _rounded(array) for name, array in compute().items()}
             buffer = io.BytesIO()
             np.savez(buffer, **arrays)  # type: ignore[arg-type]
-            self._put(place, buffer.getvalue())
+            self._put(place, _sorted_bytes(buffer.getvalue()))
         if key.startswith("soil"):  # small, and wanted again by the next case
             self._recent[key] = arrays
         return arrays
@@ -300,10 +302,31 @@ def _opened(place: str, raw: bytes) -> bytes | None:
         return None
 
 
+def _rounded(array: Any) -> Any:
+    """Floating-point numbers to BITS of mantissa, in the array's own kind; others as they are."""
+    if array.dtype not in (np.float64, np.complex128):
+        return array
+    whole = np.ascontiguousarray(array).view(np.uint64)
+    cut = np.uint64(52 - BITS)
+    return ((whole + (np.uint64(1) << cut - np.uint64(1)) >> cut) << cut).view(array.dtype).reshape(array.shape)
+
+
+def _sorted_bytes(content: bytes) -> bytes:
+    """First every eighth byte from the first, then from the second ...: like bytes of numbers side by side."""
+    padded = content + bytes(-len(content) % 8)
+    return len(content).to_bytes(8, "big") + np.frombuffer(padded, np.uint8).reshape(-1, 8).T.tobytes()
+
+
+def _unsorted_bytes(content: bytes) -> bytes:
+    """What _sorted_bytes made it from."""
+    size = int.from_bytes(content[:8], "big")
+    return np.frombuffer(content, np.uint8, offset=8).reshape(8, -1).T.tobytes()[:size]
+
+
 def _read_arrays(raw: bytes | None) -> Arrays | None:
     """Arrays of .npz bytes; None for nothing."""
     try:
-        with np.load(io.BytesIO(raw or b""), allow_pickle=False) as data:
+        with np.load(io.BytesIO(_unsorted_bytes(raw or b"")), allow_pickle=False) as data:
             return dict(data)
     except (OSError, ValueError, EOFError, zipfile.BadZipFile):
         return None

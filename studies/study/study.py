@@ -182,16 +182,17 @@ class Study:
 
     @cached_property
     def _cases(self) -> tuple[Case, ...]:
-        cases = tuple(self._case(i, places) for i, places in enumerate(self._combinations()))
+        cases = tuple(map(self.case_at, self._combinations()))
         return cases if len(cases) <= FEW_CASES else _served(cases)
 
     def _combinations(self) -> Iterator[tuple[int, ...]]:
         return itertools.product(*(range(len(axis.texts)) for axis in self.axes))
 
-    def _case(self, index: int, places: tuple[int, ...]) -> Case:
+    def case_at(self, places: tuple[int, ...]) -> Case:
         """The case at a place on each axis."""
-        raw = dict(self.raw)
+        raw, index = dict(self.raw), 0
         for axis, i in zip(self.axes, places, strict=True):
+            index = index * len(axis.texts) + i
             if axis.path == "variant":
                 raw = {**raw, **self.variants[axis.texts[i]]}
             else:

@@ -16,6 +16,7 @@ from tautwire.model.operating.bands import BandSegment, band_named, segment_name
 from tautwire.model.operating.reel import Reel
 from tautwire.model.reflection import swr
 from tautwire.model.solve.half_waves import half_waves
+from tautwire.model.solve.response import Response
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.buildable import buildable
 from tautwire.studies.study.parts import Part, entry
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
 MOST_TURNS = 400
 POINTS = 41  # frequencies at which a segment's SWR is read
+TOLERANCE = 3e-4  # of the reflection coefficient
 
 
 class TurnsSpec(Part):
@@ -138,13 +140,13 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     frames: Frames = {"turn_swr": [], "turn_dips": []}
     for turns, wire, here in _settings(setup, solver, study, reel):
         feed = setup.feed_system()
-        wound = max(reel.turns - turns, 0.0)
+        wound, known = max(reel.turns - turns, 0.0), _Responses(here, study.spec.region)
         place: dict[str, Any] = {"wire_m": wire} if _has_axis(study) else {COLUMN: turns, "wire_m": wire}
         for segment in wanted:
-            row = _segment_row(segment, here, feed, reel, wound, spec.stray)
+            row = _segment_row(segment, known, feed, reel, wound, spec.stray)
             frames["turn_swr"].append({**place, **row})
         for name in dict.fromkeys(s.band for s in wanted if s.band):
-            row = _dip_row(name, study, here, feed, reel, wound, spec.stray)
+            row = _dip_row(name, known, feed, reel, wound, spec.stray)
             frames["turn_dips"].append({**place, **row})
     return frames
 
@@ -173,11 +175,34 @@ def _settings(setup: Setup, solver: Solver, study: Study, reel: Reel) -> Iterato
         yield float(turns), wire, built.solver(solver.remember)
 
 
+class _Responses:
+    """A setting's responses, one for a band's window and all wanted segments in it."""
+
+    def __init__(self, solver: Solver, region: int | str) -> None:
+        self.solver, self.region = solver, region
+        self._known: dict[tuple[float, float], Response] = {}
+
+    def over(self, lower: float, upper: float) -> Response:
+        if (lower, upper) not in self._known:
+            self._known[lower, upper] = self.solver.response(lower, upper, TOLERANCE)
+        return self._known[lower, upper]
+
+    def band(self, name: str) -> Response:
+        return self.over(*window(band_named(name, self.region)))
+
+    def segment(self, segment: BandSegment) -> Response:
+        if segment.band:
+            lower, upper = window(band_named(segment.band, self.region))
+            if lower <= segment.lower and segment.upper <= upper:
+                return self.over(lower, upper)
+        return self.over(segment.lower, segment.upper)
+
+
 def _segment_row(
-    segment: BandSegment, solver: Solver, feed: FeedSystem, reel: Reel, wound: float, stray: str
+    segment: BandSegment, known: _Responses, feed: FeedSystem, reel: Reel, wound: float, stray: str
 ) -> dict[str, Any]:
     f = segment.frequencies(POINTS)
-    z = solver.response(segment.lower, segment.upper, 3e-4).impedance(f)
+    z = known.segment(segment).impedance(f)
     z = reel.with_stray(z, f, wound, stray)
     at_radio = feed.impedances(z, f).radio
     seen = swr(at_radio, feed.reference)
@@ -199,10 +224,9 @@ def _segment_row(
 
 
 def _dip_row(
-    name: str, study: Study, solver: Solver, feed: FeedSystem, reel: Reel, wound: float, stray: str
+    name: str, known: _Responses, feed: FeedSystem, reel: Reel, wound: float, stray: str
 ) -> dict[str, Any]:
-    band = band_named(name, study.spec.region)
-    response = solver.response(*window(band))
+    band, response = band_named(name, known.region), known.band(name)
     if stray == "none":
         at = swr_at_radio(response, feed)
     else:
@@ -213,7 +237,7 @@ def _dip_row(
 
     found = owned(minima(at, np.linspace(response.lower, response.upper, GRID)), band)
     dip, low = the_dip(found, band)
-    mode = max(round(half_waves(solver.solve(dip))), 1) if found else math.nan
+    mode = max(round(half_waves(known.solver.solve(dip))), 1) if found else math.nan
     return {"band": name, "dip_mhz": dip / 1e6, "dip_swr": low, "dip_mode": mode}
 
 

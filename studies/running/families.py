@@ -1,0 +1,120 @@
+"""Cases that differ by one number only: a few of them are solved, the others blended between them.
+
+Along an axis of many numbers that shapes the wire (its length, a height, the slope) a few of the cases, crowded towards the
+ends as interpolation wants it, are solved; the matrices of the rest are blended between theirs
+(model/solve/blended.py), unless that would be too inexact. The table "quality" says which were, and how well.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from tautwire.studies.running.code import code_digest
+from tautwire.studies.study.setup import Setup
+
+if TYPE_CHECKING:
+    from tautwire.model.solve.blended import Family
+    from tautwire.model.solve.solver import Solver
+    from tautwire.studies.running.store import Store
+    from tautwire.studies.study.study import Axis, Case, Study
+
+NODES = 6  # cases that are solved, on an axis of LEAST numbers and more; below that each is
+LEAST, MANY = 9, 18
+MORE_NODES = 8  # on an axis of MANY
+MOST_FAMILIES = 6  # kept by a process
+TABLE = "antenna."  # what shapes the wire; low return conductors change too much with their length to be blended
+
+
+class Beside(NamedTuple):
+    """Where a case stands: the column and place on its axis, and the cases solved there, with their places."""
+
+    column: str
+    place: float
+    nodes: tuple[tuple[float, Case], ...]
+
+    @property
+    def is_solved(self) -> bool:
+        return self.place in [place for place, _ in self.nodes]
+
+    @property
+    def facts(self) -> list[Any]:
+        """What a blended answer depends on besides its set-up."""
+        return [[case.raw for _, case in self.nodes], code_digest(__name__, "tautwire.model.solve.blended")]
+
+    @property
+    def key(self) -> str:
+        """The same for all cases of a family, and no others."""
+        return json.dumps([[place, case.raw] for place, case in self.nodes], sort_keys=True, default=str)
+
+
+def blending_axis(study: Study) -> tuple[int, Axis] | None:
+    """Number of the longest axis along which cases are blended, and the axis; None if all cases are solved."""
+    fit = [
+        (i, axis)
+        for i, axis in enumerate(study.axes)
+        if axis.numbers and axis.path.startswith(TABLE) and len(set(axis.numbers)) >= LEAST
+    ]
+    return max(fit, key=lambda pair: len(set(pair[1].numbers or ())), default=None)
+
+
+def nodes_of(numbers: tuple[float, ...]) -> list[int]:
+    """Indices of the numbers to be solved, the nearest to Chebyshev's extreme points between their ends, rising."""
+    rising = sorted({x: i for i, x in reversed(list(enumerate(numbers)))}.items())
+    low, high = rising[0][0], rising[-1][0]
+    count = NODES if len(rising) < MANY else MORE_NODES
+    chosen: list[tuple[float, int]] = []
+    for k in range(count):
+        wanted = (low + high) / 2 - (high - low) / 2 * math.cos(math.pi * k / (count - 1))
+        chosen.append(min((x for x in rising if x not in chosen), key=lambda x: abs(x[0] - wanted)))
+    return [i for _, i in sorted(chosen)]
+
+
+def beside(case: Case, study: Study) -> Beside | None:
+    """Where a case stands among its likes; None if it is solved as it is."""
+    found = blending_axis(study)
+    if found is None:
+        return None
+    number, axis = found
+    numbers = axis.numbers or ()
+    places = [int(i) for i in np.unravel_index(case.index, [len(a.texts) for a in study.axes])]
+    nodes = [(numbers[k], study.case_at((*places[:number], k, *places[number + 1 :]))) for k in nodes_of(numbers)]
+    return Beside(axis.column, numbers[places[number]], tuple(nodes))
+
+
+def solver_for(case: Case, stands: Beside | None, store: Store) -> Solver:
+    """The solver of a case. Raises InputError."""
+    built = case.setup().build()
+    if stands is None:
+        return built.solver(store)
+    from tautwire.model.solve.blended import BlendedSolver, Member
+
+    return BlendedSolver(_family(stands.key, _Held(stands), store), Member(stands.place, built.structure, built.ground))
+
+
+class _Held:
+    """What goes with a key of `_family`; all are equal, so that the key alone counts."""
+
+    def __init__(self, stands: Beside) -> None:
+        self.stands = stands
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Held)
+
+    def __hash__(self) -> int:
+        return 0
+
+
+@lru_cache(maxsize=MOST_FAMILIES)
+def _family(key: str, held: _Held, store: Store) -> Family:
+    from tautwire.model.solve.blended import Family, Member
+
+    members = []
+    for place, case in held.stands.nodes:
+        built = Setup.read(case.raw).build()
+        members.append(Member(place, built.structure, built.ground))
+    return Family(members, built.rules, store)
