@@ -239,11 +239,11 @@ def test_size_is_bounded_and_the_oldest_go_first(tmp_path):
     limit = 3_000_000
     store = Store(tmp_path, limit)
     rng = np.random.default_rng(1)
-    for number in range(60):  # 80 kB each
+    for number in range(100):  # 48 kB each
         store(f"wires-{number}", lambda: {"y": rng.random(10_000)})
         os.utime(store._file(store_module._place(f"wires-{number}")), (number, number))
     assert store.bytes() <= limit + 200_000
-    store("wires-59", never)
+    store("wires-99", never)
     with pytest.raises(AssertionError):
         store("wires-0", never)
 

@@ -46,14 +46,12 @@ class BlendedParts(SpanParts):
     less smooth. scale (N,): these factors, if known.
     """
 
-    def __init__(
-        self, base: SpanParts, nodes: Sequence[SpanParts], weights: Real, scale: Real | None = None
-    ) -> None:
+    def __init__(self, base: SpanParts, nodes: Sequence[SpanParts], weights: Real, scale: Real | None = None) -> None:
         self.__dict__.update(base.__dict__)
         self._nodes, self._weights, self._scale = nodes, weights, scale
 
     def _blend(self, kept: Sequence[Smooth]) -> Complex:
-        total: Complex = np.tensordot(self._weights, np.stack([one.scaled for one in kept]), 1)
+        total: Complex = np.tensordot(self._weights.astype(complex), np.stack([one.scaled for one in kept]), 1)
         return total
 
     def _calibrated(self, scaled: Complex) -> Complex:
@@ -146,7 +144,8 @@ def _change(a: SpanParts, b: SpanParts) -> float:
         z = np.array([parts.matrix(float(f)) + np.diag(parts.load(float(f))) for f in a.span.nodes])
         y = np.linalg.solve(z, feed[:, None])[..., 0] @ feed
         gamma.append(reflection(1 / y, REFERENCE))
-    return float(np.abs(gamma[0] - gamma[1]).max())
+    change: Real = np.abs(gamma[0] - gamma[1])
+    return float(change.max())
 
 
 class BlendedSolver(Solver):

@@ -1,7 +1,7 @@
 """Cases that differ by one number only: a few of them are solved, the others blended between them.
 
-Along an axis of many numbers that shapes the wire (its length, a height, the slope) a few of the cases, crowded towards the
-ends as interpolation wants it, are solved; the matrices of the rest are blended between theirs
+Along an axis of many numbers that shapes the wire (its length, a height, the slope) a few of the cases, crowded
+towards the ends as interpolation wants it, are solved; the matrices of the rest are blended between theirs
 (model/solve/blended.py), unless that would be too inexact. The table "quality" says which were, and how well.
 """
 

@@ -256,8 +256,9 @@ def _in_order(cases: list[Case], study: Study, mixed: bool) -> list[Case]:
     blended = list(families.values())
     if mixed:
         chance = random.Random(os.urandom(8))
-        for some in (first, rest, blended, *blended):
+        for some in (first, rest, *blended):
             chance.shuffle(some)
+        chance.shuffle(blended)
     return first + rest + [case for family in blended for case in family]
 
 

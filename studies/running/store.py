@@ -1,11 +1,11 @@
 """What has been computed, kept on disk between runs: matrices, soil tables and answers of cases.
 
 One file an entry, in a folder of its own, private to its user: a line of format, the key, a checksum over key and
-content, then the content, compressed (numbers of arrays in ten digits, their bytes sorted by place, as that compresses
-to half: what is computed is rounded alike before it is used, so a second run gives what the first gave). It is written beside its place and renamed, so a kill at any moment leaves the
-old entry or the new one. What does not match its checksum is dropped and computed again. Contents are .npz arrays and
-JSON; nothing is unpickled. A key holds the digest of the inputs and of the code that makes the entry, so nothing goes
-stale. A store that cannot be read or written costs speed, never answers.
+content, then the content, compressed. Numbers of arrays are rounded to ten digits before they are used or kept, and
+their bytes sorted by place, as that compresses to half. An entry is written beside its place and renamed, so a kill at
+any moment leaves the old entry or the new one. What does not match its checksum is dropped and computed again. Contents
+are .npz arrays and JSON; nothing is unpickled. A key holds the digest of the inputs and of the code that makes the
+entry, so nothing goes stale. A store that cannot be read or written costs speed, never answers.
 """
 
 from __future__ import annotations

@@ -45,8 +45,8 @@ COLUMNS: dict[str, str] = {
     "max_neighbour_ratio": "greatest ratio of neighbouring segment lengths",
     "y_asymmetry": "greatest asymmetry of the engine's admittance matrix, relative to its largest entry",
     "power_error": "power radiated over power put in, less 1, of the same wires without loss in free space",
-    "blend_error": "0 where the case was solved; where its matrices are blended between solved cases, the estimated error "
-    "of the reflection coefficient at the wire's feed from that",
+    "blend_error": "0 where the case was solved; where its matrices are blended between solved cases, the "
+    "estimated error of the reflection coefficient at the wire's feed from that",
     "marks": "in words, what is outside the model's validity; empty if nothing is",
     # pattern; gains are relative to the power into the wire unless the name says radio
     "bearing_deg": "bearing of the elevation cut, degrees clockwise from north: the wire's unless chosen otherwise",

@@ -2,10 +2,11 @@
 
 Run from the repository's root:  python tests/benchmarks/blend_error.py
 Writes results/benchmark/blend.csv. For each of random_cases.py's set-ups an axis of 13 numbers (wire length, slope or
-height) and four of its cases that are not solved: `reflection` is the greatest error of
-the blended reflection coefficient at the wire's feed over the band, `dip_khz` that of the band's dip at the radio,
-`segments_*` the same for the case solved with the family's segments (they belong to the mesh, not to the blend), all
-against the case solved as it is; `told` is the error that the blend itself estimates, 0 where it was refused and the case solved (model/solve/blended.py).
+height) and four of its cases that are not solved: `reflection` is the greatest error of the blended reflection
+coefficient at the wire's feed over the band, `dip_khz` that of the band's dip at the radio, both against the case
+solved as it is; `segments_*` the same for the case solved with the family's segments, which is the mesh's part of it.
+`told` is the error that the blend itself estimates, 0 where it was refused and the case solved
+(model/solve/blended.py).
 """
 
 import sys

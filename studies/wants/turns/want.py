@@ -223,9 +223,7 @@ def _segment_row(
     }
 
 
-def _dip_row(
-    name: str, known: _Responses, feed: FeedSystem, reel: Reel, wound: float, stray: str
-) -> dict[str, Any]:
+def _dip_row(name: str, known: _Responses, feed: FeedSystem, reel: Reel, wound: float, stray: str) -> dict[str, Any]:
     band, response = band_named(name, known.region), known.band(name)
     if stray == "none":
         at = swr_at_radio(response, feed)
