@@ -1,0 +1,31 @@
+"""Cases that are blended between solved ones: how many solves that takes, and how exact it is."""
+
+import pytest
+
+from tautwire.studies.running.families import NODES
+from tautwire.studies.running.runner import run
+from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
+
+ANGLES = [20, 24, 28, 32, 36, 40, 44, 48, 52]
+
+
+def study(angles):
+    return read_study({
+        "study": {"bands": ["20 m"]},
+        "antenna": {"layout": "sloper", "length": "19.8 m", "slope": "30 deg"},
+        "coax": {"length": "5 m"},
+        "sweep": {"antenna.slope": [f"{a} deg" for a in angles]},
+    })  # fmt: skip
+
+
+def test_a_long_axis_takes_few_matrices_and_keeps_the_dips(tmp_path):
+    store = Store(tmp_path / "blended")
+    long = run(study(ANGLES), store, workers=0)
+    quality = long.frames["quality"]
+    assert (quality["blend_error"] > 0).sum() == len(ANGLES) - NODES
+    assert quality["blend_error"].max() < 1e-3
+    alone = run(study([28, 40]), Store(tmp_path / "solved"), workers=0).frames["dips"]
+    blended = long.frames["dips"].set_index("slope_deg").loc[alone["slope_deg"]]
+    assert blended["dip_mhz"].to_numpy() == pytest.approx(alone["dip_mhz"].to_numpy(), abs=1.5e-3)
+    assert store.contents()["volts"] <= NODES + 2  # a span each for a solved case, and those for the give or take
