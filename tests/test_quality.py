@@ -51,7 +51,7 @@ def test_every_band_of_every_case_has_every_figure(good):
 def test_a_good_case_is_not_marked_and_the_summary_says_so(good):
     assert list(good.frames["quality"]["marks"]) == [""]
     assert abs(good.frames["quality"]["power_error"][0]) < 0.01
-    assert "All cases were solved, inside the model's validity." in summary(good, "command")
+    assert "All cases are inside the model's validity." in summary(good, "command")
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 """Capacitance at a transformer's high-impedance terminal, from its winding, post and lead.
 
 A wire's end is some 3 kohm and steep, so that each pF there moves every dip down by 0.85 %, as 17 cm of wire do.
-Nothing else about a transformer matters as much, and no data sheet gives it: measure it (`tautwire transformer`), or
+Nothing else about a transformer matters as much, and no data sheet gives it: fit it to a sweep (`tautwire fit`), or
 take the estimate made here.
 """
 

@@ -38,4 +38,13 @@ def validity(result: Result) -> list[str]:
             f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
         )
         out.append(f"Outside validity: {words} ({which}).")
-    return out or ["All cases were solved, inside the model's validity."]
+    return [*(out or ["All cases are inside the model's validity."]), *filter(None, [blended(result)])]
+
+
+def blended(result: Result) -> str:
+    """How many cases were blended between solved ones, and the greatest error estimated; "" if all were solved."""
+    errors = result.frames.get("quality", {}).get("blend_error")
+    if errors is None or not (errors > 0).any():
+        return ""
+    share = f"{int((errors > 0).sum())} of {len(errors)} answers are blended between solved cases"
+    return f"{share}; estimated error of the reflection up to {errors.max():.1g} (column blend_error of quality.csv)."

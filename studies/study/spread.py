@@ -35,7 +35,7 @@ class Usual:
 TAPE, ANGLE = "measure it with a tape", "measure heights at both ends"
 JACKET = "measure the jacket"
 SOIL = "measure the soil"
-TRANSFORMER = "measure the transformer (tautwire transformer)"
+TRANSFORMER = "measure the transformer, or fit a sweep (tautwire fit)"
 
 USUAL: dict[str, Usual] = {
     "antenna.length": Usual(0.05, ADDED, "length of the wire", "measure the wire's length to 1 cm", 0.01),
