@@ -11,7 +11,7 @@ from tautwire.model.constants import C0
 from tautwire.model.errors import InputError
 from tautwire.model.solve.engine import admittance
 from tautwire.model.wires.layout import inverted_v, sloper
-from tautwire.model.wires.mesh import MeshRules, mesh
+from tautwire.model.wires.mesh import MeshRules, _graded, mesh
 from tautwire.model.wires.return_conductors import Choke, CoaxShield, Counterpoise
 from tautwire.model.wires.structure import Conductor, Structure, structure
 from tautwire.model.wires.wire import WireType
@@ -207,3 +207,9 @@ def test_what_cannot_be_cut_is_refused():
         mesh(thick, 7e6, MeshRules(feed_segment=0.05))
     with pytest.raises(InputError, match="mesh.growth"):
         MeshRules(growth=3)
+
+
+def test_lengths_that_fill_a_span_but_for_rounding_are_taken_as_they_are():
+    """A leg of an inverted L with 0.4 mm of sag; cap and first differ in the ninth digit."""
+    lengths = _graded(2.283128202333818, 0.7610427318440025, 0.7610427341112728, 0.7610427341112728, 1.3)
+    assert len(lengths) == 3 and sum(lengths) == pytest.approx(2.283128202333818, rel=2e-9)

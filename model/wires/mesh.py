@@ -267,7 +267,8 @@ def _graded(span: float, first: float, last: float, cap: float, growth: float) -
     below = np.concatenate([[0.0], np.cumsum(rising)[:-1]])
     level = (span - below) / np.arange(count, 0, -1)
     pick = np.flatnonzero(level <= rising * (1 + 1e-9))
-    return [float(x) for x in np.minimum(most, level[pick[0]])]
+    longest = level[pick[0]] if len(pick) else math.inf  # none: they fill the span as they are, but for rounding
+    return [float(x) for x in np.minimum(most, longest)]
 
 
 def assembled(structure: Structure, parts: list[list[list[float]]]) -> Mesh:
