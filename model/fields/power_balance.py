@@ -36,12 +36,6 @@ class PowerBalance:
         """Sum of all that was found, W for 1 V rms."""
         return self.input * (1 + self.error)
 
-    @property
-    def average_gain(self) -> float:
-        """Power found in sky and soil over the power that left the wires; 1 for an exact solution."""
-        lost = (self.wire + self.loads) * self.accounted
-        return (self.accounted - lost) / (self.input - lost)
-
 
 def power_balance(solution: Solution, structure: Structure) -> PowerBalance:
     """The balance of one solution; structure: what the solution is of, to tell its lumped loads from its wire loss."""

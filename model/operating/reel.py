@@ -171,17 +171,6 @@ class Reel:
         return z + jw * inductance / (1 + jw**2 * inductance * capacitance)
 
 
-def shift_per_turn(f_hz: ArrayLike, wire_out: float, turn_length: float) -> Real:
-    """First-order shift (Hz, negative: down) of dips at f_hz when one more turn goes out: -f turn/wire.
-
-    Every resonance of a wire scales as one over its length; height, soil and transformer are held to follow.
-    wire_out, turn_length: m. A solve at both lengths is better.
-    """
-    if not wire_out > 0:
-        raise InputError("wire_out", f"{wire_out} m", "above 0 m")
-    return -np.asarray(f_hz, dtype=float) * turn_length / wire_out
-
-
 def _within(field: str, value: ArrayLike, most: float, unit: str) -> Real:
     got = np.asarray(value, dtype=float)
     slack = 1e-9 * most

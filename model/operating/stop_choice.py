@@ -64,11 +64,6 @@ def neighbour_swr(swr: ArrayLike, stops: ArrayLike, offset: int = 1) -> Real:
     return worst
 
 
-def swr_at_others(swr: ArrayLike, stops: ArrayLike) -> Real:
-    """SWR in segment j at the stop meant for segment i; shape (segments, segments)."""
-    return _matrix(swr)[np.asarray(stops, dtype=int), :]
-
-
 def fewest_stops(swr: ArrayLike, threshold: float) -> Stops:
     """The fewest stops that bring every segment that can be served to SWR <= threshold: an exact set cover.
 

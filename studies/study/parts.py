@@ -6,7 +6,6 @@ from contextlib import contextmanager
 from typing import Any, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
-from pydantic_core import ErrorDetails
 
 from tautwire.model.errors import InputError, did_you_mean
 
@@ -110,7 +109,7 @@ def _is_branch(step: int | str) -> bool:
     return step in BRANCHES or (isinstance(step, str) and "[" in step)
 
 
-def _told(error: ValidationError) -> list[ErrorDetails]:
+def _told(error: ValidationError) -> list[Mapping[str, Any]]:
     """The faults, without those that a table is no text where a table is allowed too."""
     faults = error.errors()
     return [
@@ -125,7 +124,7 @@ def _told(error: ValidationError) -> list[ErrorDetails]:
     ]
 
 
-def _allowed(part: type[BaseModel], fault: ErrorDetails, field: str) -> str:
+def _allowed(part: type[BaseModel], fault: Mapping[str, Any], field: str) -> str:
     """What is right where pydantic found a fault, in words for those who write study files."""
     kind, given = fault["type"], fault["input"]
     if kind in ("tuple_type", "list_type"):

@@ -32,7 +32,6 @@ class Usual:
     hang: bool = False
 
 
-TAPE, ANGLE = "measure it with a tape", "measure heights at both ends"
 JACKET = "measure the jacket"
 SOIL = "measure the soil"
 TRANSFORMER = "measure the transformer, or fit a sweep (tautwire fit)"

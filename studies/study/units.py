@@ -245,13 +245,6 @@ def format_length(metres: float, system: str = "metric") -> str:
     return f"{sign}{feet} ft {rest} in"
 
 
-def format_frequency(f_hz: float, decimals: int = 3) -> str:
-    """Frequency as text: "14.060 MHz"; below 1 MHz "472.0 kHz", below 1 kHz "50 Hz"."""
-    if abs(f_hz) >= 1e6:
-        return f"{f_hz / 1e6:.{decimals}f} MHz"
-    return f"{f_hz / 1e3:.1f} kHz" if abs(f_hz) >= 1e3 else f"{f_hz:.0f} Hz"
-
-
 def format_angle(radians: float, decimals: int = 0) -> str:
     """Angle as text in degrees: "12°"."""
     return f"{math.degrees(radians):.{decimals}f}°"
