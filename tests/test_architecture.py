@@ -41,8 +41,9 @@ MODULES: Graph = {module: {m for n in names if (m := module_of(n))} for module, 
 
 
 def room(module: str) -> str:
-    """The folder of a module inside model/ or studies/: "studies.wants"; a file beside them is its own."""
-    return ".".join(module.split(".")[1:3])
+    """The folder of a module: "studies.wants", "studies.wants.dips"; a file in model/ or studies/ is its own."""
+    inner = module.split(".")[1:]
+    return ".".join(inner[:2] if len(inner) <= 2 or FILES[module].name == "__init__.py" else inner[:-1])
 
 
 def order(graph: Graph) -> list[str]:

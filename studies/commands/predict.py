@@ -23,7 +23,7 @@ from tautwire.studies.study.units import frequency, length
 from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.dips.feed_loss import PARTS, at_frequency, loss_words
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
-from tautwire.studies.wants.spread.words import give_of
+from tautwire.studies.wants.give_or_take import give_of
 
 # option -> dotted key of the set-up
 OPTIONS: dict[str, tuple[str, str, str | None]] = {

@@ -4,8 +4,8 @@ from collections.abc import Collection
 
 from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.result import Result
+from tautwire.studies.wants.give_or_take import causes, footnote, give_line
 from tautwire.studies.wants.registry import want_named
-from tautwire.studies.wants.spread.words import causes, footnote, give_line
 
 SAFETY = ("exposure", "stress")  # wants whose answers come first
 MOST_NAMED = 4  # cases named in a line about several

@@ -23,8 +23,8 @@ from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.cells import cell_text
 from tautwire.studies.study.files import writable
 from tautwire.studies.study.result import Result
+from tautwire.studies.wants.give_or_take import with_give
 from tautwire.studies.wants.registry import want_named
-from tautwire.studies.wants.spread.words import with_give
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

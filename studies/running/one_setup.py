@@ -14,7 +14,7 @@ from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.dips.reading import sweep_rows
-from tautwire.studies.wants.spread.words import with_give
+from tautwire.studies.wants.give_or_take import with_give
 
 BANDS = ("40 m", "20 m", "15 m", "10 m")
 MOST_POINTS = 100_000

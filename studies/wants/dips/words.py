@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from tautwire.studies.wants.dips.reading import window
-from tautwire.studies.wants.spread.words import dip_words, worst_words
+from tautwire.studies.wants.give_or_take import dip_words, worst_words
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -15,7 +15,7 @@ from tautwire.model.fields.near_field import NearField
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Length
-from tautwire.studies.wants.operating_point import operating_frequency, watts_into_wire
+from tautwire.studies.wants.dips.operating_point import operating_frequency, watts_into_wire
 from tautwire.studies.wants.want import Frames, Rows, Want
 
 if TYPE_CHECKING:

@@ -21,8 +21,8 @@ from tautwire.studies.study.feed_parts import ChokeSpec
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import CounterpoiseSpec, Setup
 from tautwire.studies.study.units import Length, Resistance
+from tautwire.studies.wants.dips.operating_point import operating_frequency, watts_into_wire
 from tautwire.studies.wants.dips.reading import band_row, window
-from tautwire.studies.wants.operating_point import operating_frequency, watts_into_wire
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:

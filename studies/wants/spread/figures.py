@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Sheet, style
-from tautwire.studies.wants.spread.words import causes, chance_words
+from tautwire.studies.wants.give_or_take import causes
+from tautwire.studies.wants.spread.words import chance_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -22,7 +22,7 @@ from tautwire.model.fields.stress import (
     stress,
 )
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.operating_point import operating_frequency
+from tautwire.studies.wants.dips.operating_point import operating_frequency
 from tautwire.studies.wants.want import Frames, Rows, Want
 
 if TYPE_CHECKING:
