@@ -1,0 +1,1 @@
+"""The wire as it hangs, with its current and its pattern drawn on it."""

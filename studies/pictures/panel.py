@@ -1,0 +1,198 @@
+"""One panel: the wire to scale with its current as a ribbon, the pattern behind it, soil, height, a person for size."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.collections import PolyCollection
+from matplotlib.patches import Circle, Rectangle
+
+from tautwire.studies.drawing.clear import Clear, Place
+from tautwire.studies.drawing.plan import round_length
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, SOIL, Look
+from tautwire.studies.study.units import format_length
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.axes import Axes
+
+    from tautwire.model.arrays import Complex, Real
+    from tautwire.studies.pictures.seen import Seen
+
+AHEAD, BACK = "#e8862b", "#8a3200"  # current one way and the other: light and dark in grey too
+LOBE, LOBE_EDGE, WATER = "#cfe2f8", CYCLE[3].colour, "#b9d7e6"
+PERSON = 1.75  # m
+SPAN_DB = 30.0  # dB from the outer ring to the middle
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What all panels of a figure share. half, top, below: m from the pattern's middle to the sides, the top and down.
+
+    reach: m of the outer ring. outer: dBi of it. amps: A as wide as `ribbon`, m to each side.
+    """
+
+    half: float
+    top: float
+    below: float
+    reach: float
+    outer: float
+    amps: float
+    ribbon: float
+
+    @property
+    def aspect(self) -> float:
+        """Height over width."""
+        return (self.top + self.below) / (2 * self.half)
+
+    def radius(self, dbi: Any) -> Any:
+        """m from the middle of the pattern."""
+        return self.reach * np.clip((np.asarray(dbi) - self.outer + SPAN_DB) / SPAN_DB, 0, None)
+
+
+def middle(view: Seen) -> tuple[float, float]:
+    """Where the pattern's middle is drawn, m: on the ground half way along the wire; in free space, on the wire."""
+    x, y = view.paths[0][:, 0], view.paths[0][:, 1]
+    return float(x.min() + x.max()) / 2, float(y.mean()) if view.built.ground.is_free_space else 0.0
+
+
+def frame_of(views: Sequence[Seen]) -> Frame:
+    """One scale for all: metres, dB and amps alike in every panel."""
+    spans = [np.ptp(v.paths[0][:, 0]) for v in views]
+    high = max(float(p[:, 1].max()) for v in views for p in v.paths)
+    reach = max(0.55 * max(spans), 0.85 * high, 3.0)
+    outer = 5.0 * math.ceil(max(float(v.dbi.max()) for v in views) / 5)
+    half = max([reach] + [float(np.abs(p[:, 0] - middle(v)[0]).max()) for v in views for p in v.paths]) * 1.04
+    free = any(v.built.ground.is_free_space for v in views)
+    amps = max(float(np.abs(a).max()) for v in views for a in v.amps)
+    return Frame(half, max(high * 1.06, reach * 1.04), reach * 1.04 if free else 0.16 * reach, reach, outer, amps, 0.11 * reach)  # fmt: skip
+
+
+def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], plumb: bool, ring: bool) -> None:
+    """Draw into ax, whose place is settled. words: lines in the upper corners, the first bold. plumb: with the height
+    of the highest point. ring: name the rings."""
+    x, y = middle(view)
+    ax.set_xlim(x - frame.half, x + frame.half)
+    ax.set_ylim(y - frame.below, y + frame.top)
+    ax.set_axis_off()
+    ax.set_aspect("equal")
+    clear = Clear(ax)
+    soil(ax, view, frame)
+    _words(ax, words, look, clear)
+    pattern(ax, view, frame, look)
+    for path, amps in zip(view.paths, view.amps, strict=True):
+        ribbon(ax, path, amps, frame)
+        clear.line(path[::10])
+    for i, path in enumerate(view.paths):
+        role = view.built.structure.conductors[i].role
+        dash = {"coax": (0, (1, 1)), "counterpoise": (0, (4, 1.5))}.get(role, "-")
+        colour = QUIET if role == "nearby" else INK
+        ax.plot(*path.T, color=colour, ls=dash, lw=look.line * (1.0 if role == "wire" else 0.8), zorder=5)
+    feed = view.paths[0][0]
+    ax.plot(*feed, marker="s", ms=0.5 * look.type, color=INK, mec="white", mew=0.5, zorder=6)
+    if not view.built.ground.is_free_space:
+        person(ax, x - 0.95 * frame.half, frame)
+        if plumb:
+            _plumb(ax, view, look, clear)
+    if ring:
+        _ring_names(ax, view, frame, look, clear)
+
+
+def soil(ax: Axes, view: Seen, frame: Frame) -> None:
+    if view.built.ground.is_free_space:
+        return
+    x0, x1 = ax.get_xlim()
+    wet = "water" in getattr(view.built.ground, "name", "")
+    ax.add_patch(Rectangle((x0, -frame.below), x1 - x0, frame.below, facecolor=WATER if wet else SOIL, lw=0, zorder=0.2))
+    ax.plot([x0, x1], [0, 0], color=QUIET, lw=0.7, zorder=4)
+
+
+def pattern(ax: Axes, view: Seen, frame: Frame, look: Look) -> None:
+    """The lobe, and a ring at 0 dBi and every 10 dB below."""
+    x, y = middle(view)
+    r = frame.radius(view.dbi)
+    ax.fill(x + r * np.cos(view.angle), y + r * np.sin(view.angle), facecolor=LOBE, edgecolor=LOBE_EDGE,
+            lw=look.line * 0.6, zorder=1)  # fmt: skip
+    turn = np.linspace(0, view.angle[-1], 120)
+    for dbi in rings(frame):
+        ring = float(frame.radius(dbi))
+        ax.plot(x + ring * np.cos(turn), y + ring * np.sin(turn), color=QUIET, lw=look.line * (0.5 if dbi == 0 else 0.3),
+                ls=(0, (3, 2)) if dbi == 0 else (0, (1, 2)), zorder=1.5)  # fmt: skip
+
+
+def rings(frame: Frame) -> list[float]:
+    return [d for d in (0.0, -10.0) if 0.15 < frame.radius(d) / frame.reach <= 1.0]
+
+
+def ribbon(ax: Axes, path: Real, amps: Complex, frame: Frame) -> None:
+    """A band along a conductor, as wide to each side as its current is strong; dark where it flows the other way."""
+    step = np.gradient(path, axis=0)
+    normal = np.column_stack([-step[:, 1], step[:, 0]])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)
+    wide = (np.abs(amps) / frame.amps * frame.ribbon)[:, None] * normal
+    ahead = np.real(amps) >= 0
+    for way, colour in ((True, AHEAD), (False, BACK)):
+        pieces = [
+            np.array([path[i] + wide[i], path[i + 1] + wide[i + 1], path[i + 1] - wide[i + 1], path[i] - wide[i]])
+            for i in range(len(path) - 1)
+            if ahead[i] == way
+        ]
+        ax.add_collection(PolyCollection(pieces, facecolor=colour, edgecolor=colour, lw=0.15, zorder=3), autolim=False)
+
+
+def person(ax: Axes, x: float, frame: Frame) -> None:
+    """Somebody 1.75 m tall, for size."""
+    ax.add_patch(Circle((x, PERSON - 0.14), 0.14, color=QUIET, lw=0, zorder=4))
+    ax.fill(
+        x + np.array([-0.24, 0.24, 0.18, 0.15, 0.02, -0.02, -0.15, -0.18]),
+        [1.4, 1.4, 0.8, 0.0, 0.0, 0.0, 0.0, 0.8],
+        color=QUIET,
+        lw=0,
+        zorder=4,
+    )
+
+
+def _words(ax: Axes, words: Sequence[str], look: Look, clear: Clear) -> None:
+    """Lines in the upper right corner."""
+    x, y = ax.get_xlim()[1], ax.get_ylim()[1]
+    for k, line in enumerate(words):
+        font: dict[str, Any] = {"size": look.small, "color": INK if k == 0 else QUIET}
+        font["bbox"] = {"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.5}
+        clear.write(line, [Place(x, y, 0, -1.25 * k * look.small, "right", "top")],
+                    weight="bold" if k == 0 else "normal", **font)  # fmt: skip
+
+
+def _plumb(ax: Axes, view: Seen, look: Look, clear: Clear) -> None:
+    """A line down from the highest point of the wire, with its height."""
+    top = view.paths[0][int(np.argmax(view.paths[0][:, 1]))]
+    if top[1] < 0.5:
+        return
+    ax.plot([top[0], top[0]], [0, top[1]], color=QUIET, lw=look.line * 0.4, ls=(0, (2, 2)), zorder=2)
+    places = [
+        Place(top[0], top[1] * part, side * 0.4 * look.small, 0, "left" if side > 0 else "right")
+        for part in (0.5, 0.3, 0.7, 0.15)
+        for side in (1, -1)
+    ]
+    clear.write(format_length(float(top[1])), places, size=look.small * 0.9, color=INK)
+
+
+def _ring_names(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) -> None:
+    x, y = middle(view)
+    for dbi in rings(frame):
+        r = float(frame.radius(dbi))
+        spots = [(x + r * math.cos(a), y + r * math.sin(a)) for a in np.radians([100, 80, 120, 60, 140, 40, 160, 20])]
+        clear.write(f"{dbi:g} dBi".replace("-", "−"), [Place(*s, 0, 0.15 * look.small, "center", "bottom") for s in spots],
+                    must=False, size=look.small * 0.8, color=QUIET)  # fmt: skip
+
+
+def scale_bar(ax: Axes, look: Look, frame: Frame) -> None:
+    """A bar of round length in the soil, on the right."""
+    size = round_length(0.35 * frame.half)
+    x, y = ax.get_xlim()[1] - 0.03 * frame.half, ax.get_ylim()[0] + 0.3 * frame.below
+    ax.plot([x - size, x], [y, y], color=INK, lw=look.line * 1.1, solid_capstyle="butt", zorder=6)
+    ax.annotate(f"{size:g} m", (x - size, y), (-0.35 * look.small, 0), textcoords="offset points", ha="right",
+                va="center", size=look.small * 0.85, color=INK)  # fmt: skip
