@@ -6,6 +6,7 @@ import click
 
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import FILE, WORKERS
+from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import check_file, load_tables
 from tautwire.studies.study.parts import table_at
@@ -33,7 +34,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None)
         raise InputError("out", path, "a file name that ends in .pptx")
     check_file(path)
     result = run_shown(study, workers)
-    slides(result, path)
+    slides(result, path, Store())
     click.echo(f"slides in {path}")
     if result.failed:
         raise click.exceptions.Exit(1)

@@ -148,14 +148,14 @@ class Sheet(Figure):
         self.look = look
         self.top = 1.0
         """where the header ends, as a fraction of the height"""
-        self.caption = ""
-        """the caption, also where the look has no header"""
+        self.title = self.caption = ""
+        """title and caption, also where the look has no header"""
         FigureCanvasAgg(self)
 
     def header(self, heading: Heading) -> None:
         """Title and caption in the upper left corner, wrapped to the width; the axes get what is left."""
         look, title, caption = self.look, heading.title, heading.caption
-        self.caption = caption
+        self.title, self.caption = title, caption
         if not look.header or not (title or caption):
             return
         inches = self.get_figheight()
@@ -172,6 +172,11 @@ class Sheet(Figure):
         engine: Any = self.get_layout_engine()
         if engine is not None:
             engine.set(rect=(0, 0, 1, self.top))
+
+    @property
+    def alternative(self) -> str:
+        """What it says and shows, for those who do not see it."""
+        return ". ".join(words.strip().rstrip(".") for words in (self.title, self.caption) if words.strip())
 
     def place(self) -> None:
         """Give the axes their places, as drawing would."""

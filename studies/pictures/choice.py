@@ -13,7 +13,11 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Case
 
-RANKS = (("dips", "dip_mhz", "dip"), ("pattern", "forward_radio_gain_dbi", "gain"), ("target", "region_radio_gain_dbi", "gain"))  # fmt: skip
+RANKS = (
+    ("dips", "dip_mhz", "dip"),
+    ("pattern", "forward_radio_gain_dbi", "gain"),
+    ("target", "region_radio_gain_dbi", "gain"),
+)
 
 
 def evenly(count: int, most: int) -> list[int]:
@@ -58,7 +62,9 @@ def _ranked(result: Result, cases: Sequence[Case]) -> tuple[list[Case], str] | N
         band = frame.loc[frame[column].notna(), "band"].iloc[0]
         rows = frame[frame["band"] == band].drop_duplicates(result.axis_columns)
         known: dict[Any, float] = {
-            tuple(r[c] for c in result.axis_columns): r[column] for r in rows.to_dict("records") if r[column] == r[column]
+            tuple(r[c] for c in result.axis_columns): r[column]
+            for r in rows.to_dict("records")
+            if r[column] == r[column]
         }
         value = {c.index: known.get(tuple(c.labels[k] for k in result.axis_columns), np.inf) for c in cases}
         return sorted(cases, key=lambda c: value[c.index]), f"{words} on {band}"

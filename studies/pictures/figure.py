@@ -2,57 +2,63 @@
 
 from __future__ import annotations
 
-import textwrap
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+import math
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
+import numpy as np
 
 from tautwire.model.errors import SolveError
-from tautwire.studies.drawing.style import INK, QUIET, Heading, Look, Sheet, look_named, style
+from tautwire.studies.drawing.style import Heading, Look, Sheet, look_named
 from tautwire.studies.pictures.choice import shown_bands, shown_cases
-from tautwire.studies.pictures.panel import AHEAD, BACK, LOBE, LOBE_EDGE, Frame, frame_of, panel, scale_bar
+from tautwire.studies.pictures.grid import sheet_of
 from tautwire.studies.pictures.seen import Seen, seen
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.cells import in_words
+from tautwire.studies.wants.dips.words import headline
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Case
 
-MOST_CASES, MOST_ALONE, MOST_BANDS = 5, 6, 4
-NAME_LINES = 3
-Row = list[Seen]
+MOST_CASES, MOST_BANDS = 5, 4  # columns and rows of a page; a slide has one less of each
+MOST_ALONE = 6  # cases of a single band, which need not stand side by side
+Words = Callable[[Seen], list[str]]
 
 
 def the_picture(result: Result, heading: Heading, store: Store | None = None) -> Sheet | None:
-    """A column a case, a row a band; None if no case was solved.
+    """A column a case, a row a band; of a single band, cases in rows. None if no case can be solved.
 
-    Where not all fit, the caption says which are shown.
+    Where not all fit, the caption says which are shown. An empty title is replaced by the finding.
     """
-    look = look_named(heading.size)
-    alone = len(result.study.bands) == 1
-    cases, fewer = shown_cases(result, MOST_ALONE if alone else MOST_CASES if look.name == "print" else 4)
-    bands, without = shown_bands(result.study.bands, MOST_BANDS if look.name == "print" else 3)
-    store = store or Store()
-    rows: list[Row] = []
-    kept = []
+    rows, names, told = chosen_views(result, look_named(heading.size), store or Store())
+    if not rows:
+        return None
+    for left_out in told:
+        heading = heading.then(left_out)
+    if not heading.title:
+        heading = Heading(finding(result, rows, names), heading.caption, heading.size)
+    words, bands = numbers_of(result), [view.band.name for view in rows[0]]
+    if len(rows) == 1:
+        return sheet_of(rows[0], bands, [], heading, words)
+    if len(bands) == 1:
+        return sheet_of([views[0] for views in rows], names, [], heading, words)
+    return sheet_of([views[k] for k in range(len(bands)) for views in rows], names, bands, heading, words)
+
+
+def chosen_views(result: Result, look: Look, store: Store) -> tuple[list[list[Seen]], list[str], list[str]]:
+    """The views of each shown case (its bands in order), the cases' names, and what is left out in words."""
+    less = 0 if look.name == "print" else 1
+    most = MOST_ALONE if len(result.study.bands) == 1 else MOST_CASES - less
+    cases, fewer = shown_cases(result, most)
+    bands, without = shown_bands(result.study.bands, MOST_BANDS - less)
+    rows, names = [], []
     for case in cases:
         try:
             rows.append([seen(case.setup(), band, store) for band in bands])
-            kept.append(case)
         except SolveError:
             continue
-    if not rows:
-        return None
-    for words in filter(None, (fewer, without)):
-        heading = heading.then(words)
-    names = [case_name(result, case) for case in kept]
-    grid = [list(column) for column in zip(*rows, strict=True)]  # a row a band
-    return _sheet(grid, names, [b.name for b in bands], heading, numbers_of(result))
+        names.append(case_name(result, case))
+    return rows, names, [w for w in (fewer, without) if w]
 
 
 def case_name(result: Result, case: Case) -> str:
@@ -60,12 +66,37 @@ def case_name(result: Result, case: Case) -> str:
     return ", ".join(a.words(case.labels[a.column]) for a in result.study.axes)
 
 
-def numbers_of(result: Result) -> Any:
-    """What is written into a panel: the dip where dips are asked for, and gain at a low angle."""
-    dips = any(w in result.study.spec.want for w in ("dips", "turns", "why", "fit"))
+def numbers_of(result: Result) -> Words:
+    """What is written into a panel: the dip where dips are asked for, and gain at a low angle; else also the peak."""
+    dips = any(w in result.study.spec.want for w in ("dips", "turns", "why", "fit", "shield"))
 
     def words(view: Seen) -> list[str]:
-        low = f"{view.low_dbi:.0f} dBi at 15°".replace("-", "−")
-        return [f"{view.f_mhz:.3f} MHz", low] if dips else [low, f"side {view.side_dbi:.0f} dBi".replace("-", "−")]
+        low = f"{_db(view.low_dbi)} dBi at 15\u00b0"
+        top = int(np.argmax(view.dbi))
+        up = math.degrees(min(view.angle[top], math.pi - view.angle[top]))
+        return [f"{view.f_mhz:.3f} MHz", low] if dips else [low, f"peak {_db(view.dbi[top])} dBi at {up:.0f}\u00b0"]
 
     return words
+
+
+def _db(value: float) -> str:
+    return f"{round(float(value)) + 0:d}".replace("-", "\u2212")
+
+
+def finding(result: Result, rows: Sequence[Sequence[Seen]], names: Sequence[str]) -> str:
+    """What the picture says: how far dips move, where dips are asked for; else which case sends most at a low angle."""
+    dips = result.frames.get("dips")
+    if dips is not None and not dips.empty and (told := headline(result, dips)):
+        return told[0].rstrip(".")
+    if len(rows) < 2:
+        best = max(rows[0], key=lambda v: v.low_dbi)
+        return f"At 15\u00b0 over the horizon it sends most on {best.band.name}: {_db(best.low_dbi)} dBi"
+    gaps = []
+    for k in range(len(rows[0])):
+        order = sorted(range(len(rows)), key=lambda i: rows[i][k].low_dbi)
+        gaps.append((rows[order[-1]][k].low_dbi - rows[order[0]][k].low_dbi, k, order[-1], order[0]))
+    gap, k, most, least = max(gaps)
+    band = rows[0][k].band.name
+    if gap < 1:
+        return "It hardly matters at low angles: no band changes by as much as 1 dB at 15\u00b0 over the horizon"
+    return f"{names[most].capitalize()} sends {gap:.0f} dB more than {names[least]} at 15\u00b0 on {band}"

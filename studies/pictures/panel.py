@@ -13,7 +13,6 @@ from matplotlib.patches import Circle, Rectangle
 from tautwire.studies.drawing.clear import Clear, Place
 from tautwire.studies.drawing.plan import round_length
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, SOIL, Look
-from tautwire.studies.study.units import format_length
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
 
 AHEAD, BACK = "#e8862b", "#8a3200"  # current one way and the other: light and dark in grey too
 LOBE, LOBE_EDGE, WATER = "#cfe2f8", CYCLE[3].colour, "#b9d7e6"
+DASHES: dict[str, Any] = {"wire": "-", "coax": (0, (1, 1)), "counterpoise": (0, (4, 1.5)), "nearby": (0, (6, 2))}
 PERSON = 1.75  # m
 SPAN_DB = 30.0  # dB from the outer ring to the middle
 
@@ -62,19 +62,19 @@ def middle(view: Seen) -> tuple[float, float]:
 
 def frame_of(views: Sequence[Seen]) -> Frame:
     """One scale for all: metres, dB and amps alike in every panel."""
-    spans = [np.ptp(v.paths[0][:, 0]) for v in views]
+    spans = [float(np.ptp(v.paths[0][:, 0])) for v in views]
     high = max(float(p[:, 1].max()) for v in views for p in v.paths)
     reach = max(0.55 * max(spans), 0.85 * high, 3.0)
     outer = 5.0 * math.ceil(max(float(v.dbi.max()) for v in views) / 5)
-    half = max([reach] + [float(np.abs(p[:, 0] - middle(v)[0]).max()) for v in views for p in v.paths]) * 1.04
+    sides = [float(np.abs(p[:, 0] - middle(v)[0]).max()) for v in views for p in v.paths]
     free = any(v.built.ground.is_free_space for v in views)
+    below = 1.04 * reach if free else 0.16 * reach
     amps = max(float(np.abs(a).max()) for v in views for a in v.amps)
-    return Frame(half, max(high * 1.06, reach * 1.04), reach * 1.04 if free else 0.16 * reach, reach, outer, amps, 0.11 * reach)  # fmt: skip
+    return Frame(1.04 * max(reach, *sides), max(1.06 * high, 1.04 * reach), below, reach, outer, amps, 0.11 * reach)
 
 
-def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], plumb: bool, ring: bool) -> None:
-    """Draw into ax, whose place is settled. words: lines in the upper corners, the first bold. plumb: with the height
-    of the highest point. ring: name the rings."""
+def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], ring: bool) -> None:
+    """Draw into ax, whose place is settled. words: lines in an upper corner, the first bold. ring: name the rings."""
     x, y = middle(view)
     ax.set_xlim(x - frame.half, x + frame.half)
     ax.set_ylim(y - frame.below, y + frame.top)
@@ -82,22 +82,20 @@ def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], 
     ax.set_aspect("equal")
     clear = Clear(ax)
     soil(ax, view, frame)
-    _words(ax, words, look, clear)
+    _words(ax, words, look, view, clear)
     pattern(ax, view, frame, look)
     for path, amps in zip(view.paths, view.amps, strict=True):
         ribbon(ax, path, amps, frame)
         clear.line(path[::10])
     for i, path in enumerate(view.paths):
         role = view.built.structure.conductors[i].role
-        dash = {"coax": (0, (1, 1)), "counterpoise": (0, (4, 1.5))}.get(role, "-")
         colour = QUIET if role == "nearby" else INK
-        ax.plot(*path.T, color=colour, ls=dash, lw=look.line * (1.0 if role == "wire" else 0.8), zorder=5)
+        ax.plot(*path.T, color=colour, ls=DASHES[role], lw=look.line * (1.0 if role == "wire" else 0.8), zorder=5)
     feed = view.paths[0][0]
     ax.plot(*feed, marker="s", ms=0.5 * look.type, color=INK, mec="white", mew=0.5, zorder=6)
     if not view.built.ground.is_free_space:
-        person(ax, x - 0.95 * frame.half, frame)
-        if plumb:
-            _plumb(ax, view, look, clear)
+        person(ax, _free_side(view, x, 0.95 * frame.half))
+        _plumb(ax, view, look, clear)
     if ring:
         _ring_names(ax, view, frame, look, clear)
 
@@ -107,7 +105,9 @@ def soil(ax: Axes, view: Seen, frame: Frame) -> None:
         return
     x0, x1 = ax.get_xlim()
     wet = "water" in getattr(view.built.ground, "name", "")
-    ax.add_patch(Rectangle((x0, -frame.below), x1 - x0, frame.below, facecolor=WATER if wet else SOIL, lw=0, zorder=0.2))
+    ax.add_patch(
+        Rectangle((x0, -frame.below), x1 - x0, frame.below, facecolor=WATER if wet else SOIL, lw=0, zorder=0.2)
+    )
     ax.plot([x0, x1], [0, 0], color=QUIET, lw=0.7, zorder=4)
 
 
@@ -115,13 +115,25 @@ def pattern(ax: Axes, view: Seen, frame: Frame, look: Look) -> None:
     """The lobe, and a ring at 0 dBi and every 10 dB below."""
     x, y = middle(view)
     r = frame.radius(view.dbi)
-    ax.fill(x + r * np.cos(view.angle), y + r * np.sin(view.angle), facecolor=LOBE, edgecolor=LOBE_EDGE,
-            lw=look.line * 0.6, zorder=1)  # fmt: skip
+    ax.fill(
+        x + r * np.cos(view.angle),
+        y + r * np.sin(view.angle),
+        facecolor=LOBE,
+        edgecolor=LOBE_EDGE,
+        lw=look.line * 0.6,
+        zorder=1,
+    )
     turn = np.linspace(0, view.angle[-1], 120)
     for dbi in rings(frame):
         ring = float(frame.radius(dbi))
-        ax.plot(x + ring * np.cos(turn), y + ring * np.sin(turn), color=QUIET, lw=look.line * (0.5 if dbi == 0 else 0.3),
-                ls=(0, (3, 2)) if dbi == 0 else (0, (1, 2)), zorder=1.5)  # fmt: skip
+        ax.plot(
+            x + ring * np.cos(turn),
+            y + ring * np.sin(turn),
+            color=QUIET,
+            lw=look.line * (0.5 if dbi == 0 else 0.3),
+            ls=(0, (3, 2)) if dbi == 0 else (0, (1, 2)),
+            zorder=1.5,
+        )
 
 
 def rings(frame: Frame) -> list[float]:
@@ -144,7 +156,14 @@ def ribbon(ax: Axes, path: Real, amps: Complex, frame: Frame) -> None:
         ax.add_collection(PolyCollection(pieces, facecolor=colour, edgecolor=colour, lw=0.15, zorder=3), autolim=False)
 
 
-def person(ax: Axes, x: float, frame: Frame) -> None:
+def _free_side(view: Seen, x: float, away: float) -> float:
+    """Left or right of the middle, where conductors are further away."""
+    low = np.concatenate([p[p[:, 1] < PERSON, 0] for p in view.paths] or [np.empty(0)])
+    left, right = (float(np.abs(low - (x + side * away)).min(initial=away)) for side in (-1, 1))
+    return x - away if left >= right - 0.5 else x + away
+
+
+def person(ax: Axes, x: float) -> None:
     """Somebody 1.75 m tall, for size."""
     ax.add_patch(Circle((x, PERSON - 0.14), 0.14, color=QUIET, lw=0, zorder=4))
     ax.fill(
@@ -156,19 +175,36 @@ def person(ax: Axes, x: float, frame: Frame) -> None:
     )
 
 
-def _words(ax: Axes, words: Sequence[str], look: Look, clear: Clear) -> None:
-    """Lines in the upper right corner."""
-    x, y = ax.get_xlim()[1], ax.get_ylim()[1]
+def _words(ax: Axes, words: Sequence[str], look: Look, view: Seen, clear: Clear) -> None:
+    """Lines in the upper right corner, or the left where the wire is in the way."""
+    (x0, x1), top = ax.get_xlim(), ax.get_ylim()[1]
+    high = top - 1.3 * look.small * len(words) * _point(ax)
+    points = np.vstack(view.paths)
+    inside = points[points[:, 1] > high, 0]
+    right = not (inside > (x0 + x1) / 2).any()
     for k, line in enumerate(words):
-        font: dict[str, Any] = {"size": look.small, "color": INK if k == 0 else QUIET}
-        font["bbox"] = {"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.5}
-        clear.write(line, [Place(x, y, 0, -1.25 * k * look.small, "right", "top")],
-                    weight="bold" if k == 0 else "normal", **font)  # fmt: skip
+        place = Place(x1 if right else x0, top, 0, -1.25 * k * look.small, "right" if right else "left", "top")
+        clear.write(
+            line,
+            [place],
+            size=look.small,
+            color=INK if k == 0 else QUIET,
+            weight="bold" if k == 0 else "normal",
+            bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.5},
+        )
+
+
+def _point(ax: Axes) -> float:
+    """Metres a point."""
+    box, figure = ax.get_position(), ax.get_figure(root=True)
+    assert figure is not None
+    return float(np.ptp(ax.get_ylim())) / (box.height * figure.get_figheight() * 72)
 
 
 def _plumb(ax: Axes, view: Seen, look: Look, clear: Clear) -> None:
     """A line down from the highest point of the wire, with its height."""
     top = view.paths[0][int(np.argmax(view.paths[0][:, 1]))]
+    held = np.array([p[2] for p in view.built.layout.points])
     if top[1] < 0.5:
         return
     ax.plot([top[0], top[0]], [0, top[1]], color=QUIET, lw=look.line * 0.4, ls=(0, (2, 2)), zorder=2)
@@ -177,7 +213,7 @@ def _plumb(ax: Axes, view: Seen, look: Look, clear: Clear) -> None:
         for part in (0.5, 0.3, 0.7, 0.15)
         for side in (1, -1)
     ]
-    clear.write(format_length(float(top[1])), places, size=look.small * 0.9, color=INK)
+    clear.write(f"{float(held[np.argmax(held)]):.1f} m", places, size=look.small * 0.9, color=INK)
 
 
 def _ring_names(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) -> None:
@@ -185,8 +221,13 @@ def _ring_names(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) ->
     for dbi in rings(frame):
         r = float(frame.radius(dbi))
         spots = [(x + r * math.cos(a), y + r * math.sin(a)) for a in np.radians([100, 80, 120, 60, 140, 40, 160, 20])]
-        clear.write(f"{dbi:g} dBi".replace("-", "−"), [Place(*s, 0, 0.15 * look.small, "center", "bottom") for s in spots],
-                    must=False, size=look.small * 0.8, color=QUIET)  # fmt: skip
+        clear.write(
+            f"{dbi:g} dBi".replace("-", "−"),
+            [Place(*s, 0, 0.15 * look.small, "center", "bottom") for s in spots],
+            must=False,
+            size=look.small * 0.8,
+            color=QUIET,
+        )
 
 
 def scale_bar(ax: Axes, look: Look, frame: Frame) -> None:
@@ -194,5 +235,13 @@ def scale_bar(ax: Axes, look: Look, frame: Frame) -> None:
     size = round_length(0.35 * frame.half)
     x, y = ax.get_xlim()[1] - 0.03 * frame.half, ax.get_ylim()[0] + 0.3 * frame.below
     ax.plot([x - size, x], [y, y], color=INK, lw=look.line * 1.1, solid_capstyle="butt", zorder=6)
-    ax.annotate(f"{size:g} m", (x - size, y), (-0.35 * look.small, 0), textcoords="offset points", ha="right",
-                va="center", size=look.small * 0.85, color=INK)  # fmt: skip
+    ax.annotate(
+        f"{size:g} m",
+        (x - size, y),
+        (-0.35 * look.small, 0),
+        textcoords="offset points",
+        ha="right",
+        va="center",
+        size=look.small * 0.85,
+        color=INK,
+    )

@@ -11,8 +11,8 @@ import numpy as np
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.fields.pattern import Pattern
 from tautwire.model.fields.stress import current_along
-from tautwire.model.remember import Arrays
 from tautwire.model.reflection import swr
+from tautwire.model.remember import Arrays
 from tautwire.studies.running.code import code_digest
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.wants.operating_point import operating_frequency, watts_into_wire
@@ -31,7 +31,7 @@ class Seen:
 
     built: the set-up. paths: of each conductor, metres (n, 2) along the bearing of the wire's first leg and up. amps:
     current of each (n,), A rms at the radio's full power, counted along the way from the end of a return conductor
-    through the feed to the wire's end, with the phase of the wire's greatest current taken off. angle (M,), dbi (M,):
+    through the feed to the wire's end, with the phase of the first crest from the feed taken off. angle (M,), dbi (M,):
     gain from the radio in that plane, from the horizon ahead through the zenith; rad. low_dbi, side_dbi: the greater
     of both directions at 15 degrees in the plane, and the greatest all round. swr: at the radio.
     """
@@ -56,9 +56,17 @@ def seen(setup: Setup, band: Band, store: Store) -> Seen:
     count = sum(name.startswith("path") for name in found)
     f_mhz, at_radio, low, side = map(float, found["figures"])
     return Seen(
-        built, band, f_mhz, at_radio, tuple(found[f"path{i}"] for i in range(count)),
-        tuple(found[f"amps{i}"] for i in range(count)), found["angle"], found["dbi"], low, side,
-    )  # fmt: skip
+        built,
+        band,
+        f_mhz,
+        at_radio,
+        tuple(found[f"path{i}"] for i in range(count)),
+        tuple(found[f"amps{i}"] for i in range(count)),
+        found["angle"],
+        found["dbi"],
+        low,
+        side,
+    )
 
 
 def _computed(setup: Setup, built: Built, band: Band, store: Store) -> Arrays:
@@ -78,13 +86,22 @@ def _computed(setup: Setup, built: Built, band: Band, store: Store) -> Arrays:
     }
     scale = math.sqrt(watts_into_wire(solution, feed, setup.radio.power) / solution.admittance.real)
     along = [current_along(solution, built.structure, i) for i in range(len(built.structure.conductors))]
-    most = along[0][1][int(np.argmax(np.abs(along[0][1])))]
+    most = _first_crest(along[0][1])
     for i, (at, current) in enumerate(along):
         role = built.structure.conductors[i].role
         way = 1 if role == "wire" else -1
+        at, current = np.concatenate([[0.0], at]), np.concatenate([current[:1], current])  # from the feed itself
         out[f"path{i}"] = _in_plane(built, i, at)
         out[f"amps{i}"] = way * current * scale * np.conj(most) / abs(most)
     return out
+
+
+def _first_crest(current: Complex) -> complex:
+    """The current where it is greatest in its first half-wave from the feed, so that all bands begin alike."""
+    size = np.abs(current)
+    crest = (size[1:-1] >= size[:-2]) & (size[1:-1] > size[2:]) & (size[1:-1] > 0.3 * size.max())
+    found = np.flatnonzero(crest)
+    return complex(current[int(found[0]) + 1 if len(found) else int(np.argmax(size))])
 
 
 def _in_plane(built: Built, conductor: int, at: Real) -> Real:

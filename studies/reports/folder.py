@@ -122,7 +122,7 @@ def write(
     tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items()}
     tables |= {name: text for want in result.study.spec.want for name, text in want_named(want).files(result).items()}
     written = _put(folder, {name: text.encode() for name, text in tables.items()})  # whatever becomes of the drawings
-    drawn = _drawn(result, command, formats)
+    drawn = _drawn(result, command, formats, store)
     if store is None:
         drawings = drawn()
     else:
@@ -178,19 +178,23 @@ def _csv(frame: pd.DataFrame) -> str:
     return str(harmless.cells(frame).to_csv(index=False, float_format="%.9g", lineterminator="\n"))
 
 
-def _drawn(result: Result, command: str, formats: tuple[str, ...]) -> Callable[[], dict[str, np.ndarray]]:
+def _drawn(
+    result: Result, command: str, formats: tuple[str, ...], store: Store | None
+) -> Callable[[], dict[str, np.ndarray]]:
     """What draws every plot and the report: file name -> its bytes."""
 
     def draw() -> dict[str, np.ndarray]:
+        from tautwire.studies.reports.figures import alternative, figures_of
         from tautwire.studies.reports.page import (  # with the template engine, which a stored drawing spares
             report,
             svg_text,
         )
 
-        plots = {k: figure for name in result.study.spec.want for k, figure in want_named(name).plots(result).items()}
+        plots = figures_of(result, store)
         files = _saved(plots, formats)
         shown = {stem: files[f"{stem}.svg"].decode() if "svg" in formats else svg_text(plots[stem]) for stem in plots}
-        files["report.html"] = report(result, command, shown).encode()
+        words = {stem: alternative(stem, figure) for stem, figure in plots.items()}
+        files["report.html"] = report(result, command, shown, words).encode()
         return {name: np.frombuffer(data, dtype=np.uint8) for name, data in files.items()}
 
     return draw

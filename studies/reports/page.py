@@ -20,12 +20,12 @@ from markupsafe import Markup
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, SOIL, TARGET
 from tautwire.studies.reports.answers import sentences, trust
+from tautwire.studies.reports.figures import alternative, figures_of
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.cells import cell_text
 from tautwire.studies.study.columns import COLUMNS
 from tautwire.studies.study.files import writable
 from tautwire.studies.study.result import Result
-from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -177,18 +177,25 @@ def _study_file(result: Result) -> str:
     return tomli_w.dumps({k: v for k, v in tables_.items() if v})
 
 
-def report(result: Result, command: str, figures: Mapping[str, str] | None = None) -> str:
-    """The report of a result as one HTML text. figures: stem -> SVG text (default: those of the study's wants)."""
+def report(
+    result: Result, command: str, figures: Mapping[str, str] | None = None, words: Mapping[str, str] | None = None
+) -> str:
+    """The report of a result as one HTML text.
+
+    figures: stem -> SVG text (default: those of the study's wants). words: stem -> what stands for it where it is not
+    seen.
+    """
     if figures is None:
-        plots = [want_named(name).plots(result) for name in result.study.spec.want]
-        figures = {stem: svg_text(figure) for each in plots for stem, figure in each.items()}
+        plots = figures_of(result)
+        figures = {stem: svg_text(figure) for stem, figure in plots.items()}
+        words = {stem: alternative(stem, figure) for stem, figure in plots.items()}
     spec = result.study.spec
     return render(
         "report",
         name=spec.name,
         title=spec.question or spec.name,
         answers=sentences(result),
-        figures=[inline_svg(f, re.sub(r"\W+", "-", k), re.sub(r"[-_]", " ", k)) for k, f in figures.items()],
+        figures=[inline_svg(f, re.sub(r"\W+", "-", k), (words or {}).get(k, k)) for k, f in figures.items()],
         plots=(data := plot_data(result)),
         data=as_json(data),
         tables=report_tables(result),

@@ -22,6 +22,7 @@ from tautwire.studies.drawing.axes import running
 from tautwire.studies.drawing.style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
 from tautwire.studies.drawing.words import shared_words, title_of
 from tautwire.studies.reports.answers import sentences, validity
+from tautwire.studies.reports.figures import picture_of
 from tautwire.studies.reports.slide_words import (
     LONG,
     ROOM,
@@ -45,6 +46,7 @@ from tautwire.studies.wants.registry import want_named
 from tautwire.studies.wants.turns.choice import other_columns, parts
 
 if TYPE_CHECKING:
+    from tautwire.studies.running.store import Store
     from tautwire.studies.study.result import Result
 
 WIDTH, HEIGHT, EDGE = 13.333, 7.5, 0.55  # inches
@@ -176,14 +178,17 @@ def _write(
         run.font.size, run.font.bold, run.font.color.rgb = Pt(size), bold, _rgb(colour)
 
 
-def slides(result: Result, path: Path) -> Path:
-    """Write the .pptx. Raises InputError if path cannot be written."""
+def slides(result: Result, path: Path, store: Store | None = None) -> Path:
+    """Write the .pptx. store: where what the one picture needs may lie. Raises InputError if path cannot be written."""
     study = result.study
     dips = result.frames.get("dips", pd.DataFrame())
     numbers = [n for band in study.bands for n in notes_of_band(result, band.name)]
     trust = validity(result)
     deck = Deck(title_of(study))
     deck.first(title_of(study), shared_words(study), [f"Study: {study.name}.", *setup_lines(study)])
+    picture = picture_of(result, "slide", store)
+    if picture is not None:
+        deck.picture(picture.title, picture, picture.alternative, [f"{picture.title}.", *sentences(result)])
     deck.words(
         "The question", [title_of(study), *setup_lines(study)], [f"{study.count} cases.", setup_words(study), *trust]
     )

@@ -1,0 +1,39 @@
+"""All figures of a result, the one picture first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from tautwire.studies.drawing.style import Heading, Sheet
+from tautwire.studies.drawing.words import shared_words
+from tautwire.studies.pictures.figure import the_picture
+from tautwire.studies.wants.registry import want_named
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tautwire.studies.running.store import Store
+    from tautwire.studies.study.result import Result
+
+PICTURE = "picture"  # file stem of the one picture
+
+
+def picture_of(result: Result, size: str = "print", store: Store | None = None) -> Sheet | None:
+    """The wire of every case and band with its current and pattern; None if no case was solved."""
+    if not result.frames:
+        return None
+    return the_picture(result, Heading("", shared_words(result.study), size), store)
+
+
+def figures_of(result: Result, store: Store | None = None) -> dict[str, Figure]:
+    """File stem -> figure, at print size."""
+    picture = picture_of(result, store=store)
+    out: dict[str, Figure] = {PICTURE: picture} if picture is not None else {}
+    for name in result.study.spec.want:
+        out |= want_named(name).plots(result)
+    return out
+
+
+def alternative(stem: str, figure: Figure) -> str:
+    """The words for those who do not see a figure: its title and caption, else its name."""
+    return (figure.alternative if isinstance(figure, Sheet) else "") or stem.replace("_", " ").replace("-", " ")
