@@ -15,7 +15,7 @@ from tautwire.model.reflection import swr
 from tautwire.model.remember import Arrays
 from tautwire.studies.running.code import code_digest
 from tautwire.studies.running.store import Store, digest
-from tautwire.studies.wants.operating_point import operating_frequency, watts_into_wire
+from tautwire.studies.wants.dips.operating_point import operating_frequency, watts_into_wire
 
 if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band
