@@ -16,8 +16,8 @@ from scipy.optimize import brentq
 from tautwire.model.constants import C0
 from tautwire.model.soil.ground import FREE_SPACE, ground_named
 from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.counterpoise import Counterpoise
 from tautwire.model.wires.layout import sloper
-from tautwire.model.wires.return_conductors import Counterpoise
 from tautwire.model.wires.structure import structure
 from tautwire.model.wires.wire import WireType
 

@@ -132,8 +132,8 @@ def test_half_power_width_of_a_half_wave_dipole(check):
 
 
 def test_turning_the_antenna_turns_the_pattern():
+    from tautwire.model.wires.counterpoise import Counterpoise
     from tautwire.model.wires.layout import sloper
-    from tautwire.model.wires.return_conductors import Counterpoise
     from tautwire.model.wires.structure import structure
     from tautwire.model.wires.wire import WireType
 

@@ -10,9 +10,11 @@ from hypothesis import strategies as st
 from tautwire.model.constants import C0
 from tautwire.model.errors import InputError
 from tautwire.model.solve.engine import admittance
+from tautwire.model.wires.choke import Choke
+from tautwire.model.wires.coax_shield import CoaxShield
+from tautwire.model.wires.counterpoise import Counterpoise
 from tautwire.model.wires.layout import inverted_v, sloper
 from tautwire.model.wires.mesh import MeshRules, _graded, mesh
-from tautwire.model.wires.return_conductors import Choke, CoaxShield, Counterpoise
 from tautwire.model.wires.structure import Conductor, Structure, structure
 from tautwire.model.wires.wire import WireType
 

@@ -11,8 +11,8 @@ from tautwire.model.fields.near_field import NearField
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround, ground_named
 from tautwire.model.soil.sommerfeld import FINE, kernels
 from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.coax_shield import CoaxShield
 from tautwire.model.wires.layout import sloper
-from tautwire.model.wires.return_conductors import CoaxShield
 from tautwire.model.wires.structure import structure
 from tautwire.model.wires.wire import WireType
 

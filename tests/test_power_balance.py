@@ -16,8 +16,10 @@ from tautwire.model.fields.power_balance import power_balance, power_chain
 from tautwire.model.fields.soil_power import downward, soil_power
 from tautwire.model.soil.ground import FREE_SPACE, GROUNDS, PERFECT
 from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.choke import Choke
+from tautwire.model.wires.coax_shield import CoaxShield
+from tautwire.model.wires.counterpoise import Counterpoise
 from tautwire.model.wires.layout import sloper
-from tautwire.model.wires.return_conductors import Choke, CoaxShield, Counterpoise
 from tautwire.model.wires.structure import structure
 from tautwire.model.wires.wire import WireType
 

@@ -17,9 +17,10 @@ from tautwire.model.soil.ground import FREE_SPACE, PERFECT, ground_named
 from tautwire.model.solve.calibration import voltage_scale
 from tautwire.model.solve.engine import admittance
 from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.choke import Choke
+from tautwire.model.wires.coax_shield import CoaxShield
 from tautwire.model.wires.layout import sloper
 from tautwire.model.wires.mesh import MeshRules, mesh
-from tautwire.model.wires.return_conductors import Choke, CoaxShield
 from tautwire.model.wires.segments import joined_segments
 from tautwire.model.wires.structure import Structure, structure
 from tautwire.model.wires.wire import WireType

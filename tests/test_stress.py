@@ -22,8 +22,9 @@ from tautwire.model.fields.stress import (
 )
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT, ground_named
 from tautwire.model.solve.solver import Solver
+from tautwire.model.wires.choke import Choke
+from tautwire.model.wires.coax_shield import CoaxShield
 from tautwire.model.wires.layout import horizontal, sloper
-from tautwire.model.wires.return_conductors import Choke, CoaxShield
 from tautwire.model.wires.structure import structure
 from tautwire.model.wires.wire import WireType
 

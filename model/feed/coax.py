@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, nearest
 from tautwire.model.frequencies import as_frequencies, wave_number
-from tautwire.model.wires.return_conductors import RG58_OUTSIDE
+from tautwire.model.wires.coax_shield import RG58_OUTSIDE
 from tautwire.model.wires.wire import WireType
 
 MEMORY = "from memory, typical catalogue values"

@@ -20,7 +20,7 @@ def half_waves(solution: Solution) -> float:
     >>> from tautwire.model.soil.ground import ground_named
     >>> from tautwire.model.solve.solver import Solver
     >>> from tautwire.model.wires.layout import sloper
-    >>> from tautwire.model.wires.return_conductors import CoaxShield
+    >>> from tautwire.model.wires.coax_shield import CoaxShield
     >>> from tautwire.model.wires.structure import structure
     >>> from tautwire.model.wires.wire import WireType
     >>> wires = structure(sloper(length=20, slope=0.4), WireType(1e-3), [CoaxShield(5.0)], over_soil=False)

@@ -103,7 +103,7 @@ class Structure:
 
 
 class Return(Protocol):
-    """A return conductor as described by its owner (see return_conductors.py)."""
+    """A return conductor as described by its owner (counterpoise.py, coax_shield.py)."""
 
     def conductor(self, feed: Point, wire_bearing: float) -> Conductor:
         """Its route from the feed point, m."""

@@ -16,8 +16,8 @@ from tautwire.model.constants import MU0
 from tautwire.model.errors import InputError
 from tautwire.model.soil.ground import Ground, LayeredGround
 from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.wires.choke import Choke
 from tautwire.model.wires.mesh import Mesh, mesh
-from tautwire.model.wires.return_conductors import Choke
 from tautwire.model.wires.structure import Structure
 
 if TYPE_CHECKING:

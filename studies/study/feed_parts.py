@@ -10,7 +10,8 @@ from tautwire.model.errors import InputError
 from tautwire.model.feed.coax import CoaxType, coax_named
 from tautwire.model.feed.ferrite import TOROIDS, Core, Toroid, ferrite_named
 from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
-from tautwire.model.wires.return_conductors import RG58_OUTSIDE, Choke
+from tautwire.model.wires.choke import Choke
+from tautwire.model.wires.coax_shield import RG58_OUTSIDE
 from tautwire.studies.study import units
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.units import Angle, Capacitance, Inductance, Length, Number, Resistance

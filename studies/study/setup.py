@@ -15,10 +15,11 @@ from tautwire.model.errors import InputError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.reel import Reel
 from tautwire.model.soil.ground import Ground
+from tautwire.model.wires.coax_shield import CoaxShield
+from tautwire.model.wires.counterpoise import Counterpoise
 from tautwire.model.wires.end_load import with_end
 from tautwire.model.wires.layout import Layout, build_layout
 from tautwire.model.wires.mesh import MeshRules
-from tautwire.model.wires.return_conductors import CoaxShield, Counterpoise
 from tautwire.model.wires.sag import sagged
 from tautwire.model.wires.structure import Conductor, Structure, structure
 from tautwire.model.wires.wire import WireType, awg_diameter
