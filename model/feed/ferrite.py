@@ -171,5 +171,5 @@ def ferrite_named(name: str) -> Ferrite:
     for candidate in (key, f"mix {key}"):
         if candidate in FERRITES:
             return FERRITES[candidate]
-    told = f"one of {', '.join(FERRITES)}, or a table{did_you_mean(key, FERRITES)}"
-    raise InputError("core.material", repr(name), told)
+    allowed = f"one of {', '.join(FERRITES)}, or a table{did_you_mean(key, FERRITES)}"
+    raise InputError("core.material", repr(name), allowed)

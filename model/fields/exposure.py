@@ -185,8 +185,8 @@ def _grid(seg: Segments, across: Real, up: Real, points: Real, reach: float) -> 
     """Raises InputError if too many points lie within reach of a conductor."""
     away = _nearest(seg, points.reshape(-1, 3)).reshape(points.shape[:-1])
     if (count := int((away <= reach).sum())) > MOST_POINTS:
-        told = f"at most {MOST_POINTS} points near the wires; make it coarser or exposure.extent smaller"
-        raise InputError("exposure.resolution", f"{count} points", told)
+        allowed = f"at most {MOST_POINTS} points near the wires; make it coarser or exposure.extent smaller"
+        raise InputError("exposure.resolution", f"{count} points", allowed)
     return _Grid(across, up, points, away)
 
 

@@ -64,8 +64,8 @@ def far_field(solution: Solution, elevation: ArrayLike, azimuth: ArrayLike) -> t
     lowest = -np.pi / 2 if ground.is_free_space else 0.0
     if up.size and not (up.min() >= lowest - 1e-9 and up.max() <= np.pi / 2 + 1e-9 and np.isfinite(bearing).all()):
         bad = up.min() if up.min() < lowest else up.max()
-        told = f"from {np.degrees(lowest):g} to 90 degrees, with a finite azimuth"
-        raise InputError("elevation", f"{np.degrees(bad):.6g} degrees", told)
+        allowed = f"from {np.degrees(lowest):g} to 90 degrees, with a finite azimuth"
+        raise InputError("elevation", f"{np.degrees(bad):.6g} degrees", allowed)
     shape, up, bearing = up.shape, np.clip(up.ravel(), lowest, np.pi / 2), bearing.ravel()
     place, p = moments(solution.segments, solution.current)
     theta, phi = np.empty(up.size, complex), np.empty(up.size, complex)

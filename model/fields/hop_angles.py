@@ -66,9 +66,9 @@ class Region:
 
     def __post_init__(self) -> None:
         if not 0 <= self.nearest <= self.farthest <= math.pi * EARTH:
-            told = f"0 to {math.pi * EARTH / 1e3:.0f} km, nearest first"
+            allowed = f"0 to {math.pi * EARTH / 1e3:.0f} km, nearest first"
             raise InputError(
-                f"region {self.name}, distance", f"{self.nearest / 1e3:g} to {self.farthest / 1e3:g} km", told
+                f"region {self.name}, distance", f"{self.nearest / 1e3:g} to {self.farthest / 1e3:g} km", allowed
             )
         if not 0 <= self.spread <= 2 * math.pi:
             raise InputError(f"region {self.name}, spread", f"{math.degrees(self.spread):g} deg", "0 to 360 deg")

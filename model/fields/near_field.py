@@ -93,8 +93,8 @@ class NearField:
                 continue
             gap = distance(part, seg)
             if gap.min() < CLOSE:
-                told = f"{CLOSE} m or more from the axis of any conductor"
-                raise InputError("point", f"{gap.min():.3g} m from a conductor", told)
+                allowed = f"{CLOSE} m or more from the axis of any conductor"
+                raise InputError("point", f"{gap.min():.3g} m from a conductor", allowed)
             eh = _wires(part, seg, amps, self.k, gap)
             if soil:
                 eh = eh - self.ground.kappa(self.f_hz) * _wires(part, image, amps, self.k, distance(part, image))

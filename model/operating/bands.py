@@ -217,8 +217,8 @@ def band_named(name: str, region: object = 1) -> Band:
     if edges := _own(name, "band"):
         span = span_of(edges[0])
         if edges[1] > span.upper:
-            told = f"a range within {span.lower / 1e6:g} to {span.upper / 1e6:g} MHz; two ranges where it goes on"
-            raise InputError("band", repr(name), told)
+            allowed = f"a range within {span.lower / 1e6:g} to {span.upper / 1e6:g} MHz; two ranges where it goes on"
+            raise InputError("band", repr(name), allowed)
         return Band(str(name).strip(), *edges, OWN)
     return _pick(name, "band", {band.name: band for band in bands(region)})
 

@@ -199,8 +199,8 @@ class TabledGround(Ground):
     def check(self, lower: float, upper: float) -> None:
         low, high = self.rows[0][0], self.rows[-1][0]
         if lower < low * (1 - 1e-9) or upper > high * (1 + 1e-9):
-            told = f"frequencies within its table, {low / 1e6:g} to {high / 1e6:g} MHz"
-            raise InputError("soil.table", f"{(lower if lower < low else upper) / 1e6:g} MHz", told)
+            allowed = f"frequencies within its table, {low / 1e6:g} to {high / 1e6:g} MHz"
+            raise InputError("soil.table", f"{(lower if lower < low else upper) / 1e6:g} MHz", allowed)
 
     def words(self) -> str:
         f, er, sigma = np.array(self.rows).T

@@ -278,8 +278,8 @@ class Solver:
         """Continuous feed impedance over a band inside one span, Hz. Raises SolveError if it does not settle."""
         response = respond(self.port, lower, upper, tolerance, reference)
         if not response.error < UNSETTLED:
-            told = f"from {lower / 1e6:.6g} to {upper / 1e6:.6g} MHz"
-            raise SolveError(f"the response {told} is not known to better than {response.error:.2g} of reflection")
+            allowed = f"from {lower / 1e6:.6g} to {upper / 1e6:.6g} MHz"
+            raise SolveError(f"the response {allowed} is not known to better than {response.error:.2g} of reflection")
         return response
 
     def kept(self, kind: str, f_hz: float, compute: Callable[[], float]) -> float:

@@ -47,8 +47,8 @@ class Choke:
         if self.table is not None:
             known, z = np.array([r[0] for r in self.table]), np.array([r[1] for r in self.table], dtype=complex)
             if np.any((f < known[0]) | (f > known[-1])):
-                told = f"within the choke's table, {known[0] / 1e6:.6g} to {known[-1] / 1e6:.6g} MHz"
-                raise InputError("choke.table", f"{np.atleast_1d(f).min() / 1e6:.6g} MHz and up", told)
+                allowed = f"within the choke's table, {known[0] / 1e6:.6g} to {known[-1] / 1e6:.6g} MHz"
+                raise InputError("choke.table", f"{np.atleast_1d(f).min() / 1e6:.6g} MHz and up", allowed)
             return np.asarray(np.interp(f, known, z))
         w = 2 * np.pi * f
         y: Complex = np.zeros(f.shape, dtype=complex)

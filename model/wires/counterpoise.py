@@ -43,7 +43,7 @@ class Counterpoise:
         end = feed[2] if self.end_height is None else self.end_height
         fall = end - feed[2]
         if abs(fall) > self.length:
-            told = f"within {self.length:.6g} m of the feed's height of {feed[2]:.6g} m"
-            raise InputError("counterpoise.end_height", f"{end:.6g} m", told)
+            allowed = f"within {self.length:.6g} m of the feed's height of {feed[2]:.6g} m"
+            raise InputError("counterpoise.end_height", f"{end:.6g} m", allowed)
         run = math.sqrt(self.length**2 - fall**2)
         return Conductor((feed, end_of_run(feed, bearing, run, end)), self.wire, "counterpoise")

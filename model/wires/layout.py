@@ -144,8 +144,8 @@ def inverted_l(
     v = needed("inverted_l", length=length, height=height, feed_height=feed)
     rise = v["height"] - v["feed_height"]
     if not 0 < rise < v["length"]:
-        told = f"between the feed at {v['feed_height']:.6g} m and {v['length']:.6g} m of wire above it"
-        raise InputError("layout.height", f"{v['height']:.6g} m", told)
+        allowed = f"between the feed at {v['feed_height']:.6g} m and {v['length']:.6g} m of wire above it"
+        raise InputError("layout.height", f"{v['height']:.6g} m", allowed)
     legs = [(rise, math.pi / 2, bearing), (v["length"] - rise, 0.0, bearing)]
     return _layout("inverted_l", v["feed_height"], legs)
 

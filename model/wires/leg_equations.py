@@ -34,8 +34,8 @@ def given(**values: float | None) -> dict[str, float]:
         if not isinstance(x, Real) or not low - 1e-12 <= x <= high + 1e-12:
             if kind == "slope":
                 raise InputError(f"layout.{name}", f"{x} rad", "from -90 to 90 degrees")
-            told = "m above the soil surface" if kind == "height" else "m"
-            raise InputError(f"layout.{name}", f"{x} m", f"from {low} to {high:g} {told}")
+            allowed = "m above the soil surface" if kind == "height" else "m"
+            raise InputError(f"layout.{name}", f"{x} m", f"from {low} to {high:g} {allowed}")
         found[name] = float(x)
     return found
 
@@ -70,8 +70,8 @@ def complete(v: dict[str, float], legs: dict[Leg, int], sum_of: tuple[str, str, 
         else:
             need = ["length" if n.startswith("length") else n for n in next(u for u in unknown if u)]
             many = {2: "", 3: "two of "}.get(len(need), "all but one of ")
-            told = f"give {many}{', '.join(need[:-1])} {'and' if many else 'or'} {need[-1]}"
-            raise InputError("layout", f"too few values: {told_values}", told)
+            allowed = f"give {many}{', '.join(need[:-1])} {'and' if many else 'or'} {need[-1]}"
+            raise InputError("layout", f"too few values: {told_values}", allowed)
     for leg, sign in legs.items():
         _check(v, leg, sign)
 
@@ -89,17 +89,17 @@ def _fill(v: dict[str, float], leg: Leg, sign: int) -> bool:
     elif unknown[0] == length:
         sine, rise = sign * math.sin(v[slope]), v[end] - v[start]
         if sine * rise <= 0 or abs(rise) > abs(sine) * LIMITS["length"][1]:
-            told = f"a wire at {degrees(sign * v[slope])} from {_place(v, start)} never gets to {v[end]:.6g} m up"
-            raise InputError(f"layout.{end}", f"{v[end]:.6g} m", told)
+            allowed = f"a wire at {degrees(sign * v[slope])} from {_place(v, start)} never gets to {v[end]:.6g} m up"
+            raise InputError(f"layout.{end}", f"{v[end]:.6g} m", allowed)
         v[length] = rise / sine
     else:
         sine = sign * (v[end] - v[start]) / v[length]
         if abs(sine) > 1 + HEIGHT_TOLERANCE / v[length] or (sine < 0 and "_" in slope):
             reach = f"at most {v[start] + v[length]:.6g} m and at least {v[start] - v[length]:.6g} m"
-            told = f"{'at least' if sign > 0 else 'at most'} the {v[start]:.6g} m of that leg's other end"
+            allowed = f"{'at least' if sign > 0 else 'at most'} the {v[start]:.6g} m of that leg's other end"
             if abs(sine) > 1:
-                told = f"a {v[length]:.6g} m wire cannot get there from {_place(v, start)}: {reach}"
-            raise InputError(f"layout.{end}", f"{v[end]:.6g} m", told)
+                allowed = f"a {v[length]:.6g} m wire cannot get there from {_place(v, start)}: {reach}"
+            raise InputError(f"layout.{end}", f"{v[end]:.6g} m", allowed)
         v[slope] = math.asin(max(-1.0, min(1.0, sine)))
     return True
 
@@ -112,8 +112,8 @@ def _fill_sum(v: dict[str, float], first: str, second: str, total: str) -> bool:
         v[unknown[0]] = v[first] + v[second] if unknown[0] == total else v[total] - v[first if first in v else second]
         return True
     if not unknown and abs(v[first] + v[second] - v[total]) > HEIGHT_TOLERANCE:
-        told = f"{v[first]:.6g} m up to the apex and {v[second]:.6g} m after it, as the heights and slopes say"
-        raise InputError(f"layout.{total}", f"{v[total]:.6g} m", told)
+        allowed = f"{v[first]:.6g} m up to the apex and {v[second]:.6g} m after it, as the heights and slopes say"
+        raise InputError(f"layout.{total}", f"{v[total]:.6g} m", allowed)
     return False
 
 
@@ -126,8 +126,8 @@ def _fill_apex(v: dict[str, float], up: Leg, down: Leg) -> bool:
     at = (v["end_height"] - v["feed_height"] + v["length"] * fall) / (rise + fall) if rise + fall else -1.0
     if not 0 < at < v["length"]:
         angles = f"{math.degrees(v['slope_up']):.4g} degrees up and {math.degrees(v['slope_down']):.4g} degrees down"
-        told = f"a {v['length']:.6g} m wire going {angles} from a feed at {v['feed_height']:.6g} m cannot end there"
-        raise InputError("layout.end_height", f"{v['end_height']:.6g} m", told)
+        allowed = f"a {v['length']:.6g} m wire going {angles} from a feed at {v['feed_height']:.6g} m cannot end there"
+        raise InputError("layout.end_height", f"{v['end_height']:.6g} m", allowed)
     v["apex_at"] = at
     return True
 
@@ -146,9 +146,11 @@ def _check(v: dict[str, float], leg: Leg, sign: int) -> None:
     found = f"{at:.1f}" if off > 0.2 else f"{at:.3f}"
     thing = f"a {v[length]:.6g} m wire"
     if off > HEIGHT_TOLERANCE and not near:
-        told = f"{thing} cannot reach {v[end]:.6g} m up at {degrees(sign * v[slope])} from {_place(v, start)}"
-        raise InputError(f"layout.{end}", f"{v[end]:.6g} m", f"{told}: that end is at {found} m")
+        allowed = f"{thing} cannot reach {v[end]:.6g} m up at {degrees(sign * v[slope])} from {_place(v, start)}"
+        raise InputError(f"layout.{end}", f"{v[end]:.6g} m", f"{allowed}: that end is at {found} m")
     low, name = min((at, end), (v[start], start))
     if low < LOWEST - 1e-9:
-        told = f"{thing} at {degrees(sign * v[slope])} from {v[start]:.4g} m to {at:.4g} m up goes through the ground"
-        raise InputError(f"layout.{name}", f"{low:.4g} m", f"{told}: keep it {LOWEST} m or more above soil")
+        allowed = (
+            f"{thing} at {degrees(sign * v[slope])} from {v[start]:.4g} m to {at:.4g} m up goes through the ground"
+        )
+        raise InputError(f"layout.{name}", f"{low:.4g} m", f"{allowed}: keep it {LOWEST} m or more above soil")

@@ -162,8 +162,8 @@ def longest_segments(structure: Structure, f_hz: float, rules: MeshRules) -> lis
     target = [max(longest, rules.radii * c.wire.radius) for c in structure.conductors]
     for i, c in enumerate(structure.conductors):
         if target[i] > wave / 8:
-            told = f"a radius of {wave / 8 / rules.radii:.3g} m at most at {f_hz / 1e6:.6g} MHz"
-            raise InputError(f"{structure.name(i)}, radius", f"{c.wire.radius:.3g} m", told)
+            allowed = f"a radius of {wave / 8 / rules.radii:.3g} m at most at {f_hz / 1e6:.6g} MHz"
+            raise InputError(f"{structure.name(i)}, radius", f"{c.wire.radius:.3g} m", allowed)
     count = sum(c.length / h for c, h in zip(structure.conductors, target, strict=True))
     _check_count(structure, math.ceil(count), f_hz, rules)
     return target
@@ -178,8 +178,8 @@ def _check_count(structure: Structure, count: int, f_hz: float, rules: MeshRules
     if rules.segments_per_wavelength > usual.segments_per_wavelength:
         raise InputError("mesh.segments_per_wavelength", rules.segments_per_wavelength, f"fewer: {most}")
     size = [c.length for c in structure.conductors]
-    told = f"shorter: at {f_hz / 1e6:.6g} MHz all conductors take {count} segments, {rules.max_segments} at most"
-    raise InputError(f"{structure.name(size.index(max(size)))}, length", f"{max(size):.6g} m", told)
+    allowed = f"shorter: at {f_hz / 1e6:.6g} MHz all conductors take {count} segments, {rules.max_segments} at most"
+    raise InputError(f"{structure.name(size.index(max(size)))}, length", f"{max(size):.6g} m", allowed)
 
 
 def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:
@@ -277,8 +277,8 @@ def assembled(structure: Structure, parts: list[list[list[float]]]) -> Mesh:
     for i, (c, legs) in enumerate(zip(structure.conductors, parts, strict=True)):
         shortest = min(map(min, legs))
         if shortest < 2 * c.wire.radius * (1 - 1e-9):
-            told = f"at most half of its shortest segment, {shortest:.3g} m"
-            raise InputError(f"{structure.name(i)}, radius", f"{c.wire.radius:.3g} m", told)
+            allowed = f"at most half of its shortest segment, {shortest:.3g} m"
+            raise InputError(f"{structure.name(i)}, radius", f"{c.wire.radius:.3g} m", allowed)
         done = 0.0
         feed.append({"wire": 0.5, "nearby": 0.0}.get(c.role, -0.5))
         for (p, q), sizes in zip(c.legs, legs, strict=True):

@@ -25,8 +25,8 @@ def check_length(name: str, length: float, height: float | None, chokes: tuple[C
 def check_reach(name: str, feed: Point, height: float, length: float) -> None:
     """Raises InputError for a height (m) that a conductor of that length (m) cannot rise to."""
     if height - feed[2] > length:
-        told = f"at most {feed[2] + length:.6g} m, {length:.6g} m above the feed"
-        raise InputError(f"{name}.height", f"{height:.6g} m", told)
+        allowed = f"at most {feed[2] + length:.6g} m, {length:.6g} m above the feed"
+        raise InputError(f"{name}.height", f"{height:.6g} m", allowed)
 
 
 def end_of_run(feed: Point, bearing: float, run: float, height: float) -> Point:

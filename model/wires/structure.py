@@ -166,16 +166,16 @@ def _check_legs(name: str, c: Conductor, over_soil: bool) -> None:
     shortest = max(MIN_LEG, 4 * c.wire.radius)
     for k, (p, q) in enumerate(c.legs, 1):
         if math.dist(p, q) < shortest - 1e-9:
-            told = f"{shortest:.3g} m or more of straight wire between corners"
-            raise InputError(f"{name}, leg {k}", f"{math.dist(p, q):.3g} m long", told)
+            allowed = f"{shortest:.3g} m or more of straight wire between corners"
+            raise InputError(f"{name}, leg {k}", f"{math.dist(p, q):.3g} m long", allowed)
     if not over_soil:
         return
     low = min(p[2] for p in c.points)
     if low < LOWEST - 1e-9:
         raise InputError(f"{name}, height", f"{low:.4g} m", f"{LOWEST} m or more above soil")
     if low < c.outer_radius:
-        told = f"more than its own radius of {c.outer_radius:.3g} m above soil"
-        raise InputError(f"{name}, height", f"{low:.4g} m", told)
+        allowed = f"more than its own radius of {c.outer_radius:.3g} m above soil"
+        raise InputError(f"{name}, height", f"{low:.4g} m", allowed)
 
 
 def _check_spacing(s: Structure) -> None:
@@ -190,12 +190,12 @@ def _check_spacing(s: Structure) -> None:
         else:
             apart, least = leg_distance(p, q, u, v), max(CLEARANCE, 2 * (a.outer_radius + b.outer_radius))
             if apart < least:
-                told = f"{least:.3g} m or more apart, as they are not joined; they touch or cross by accident"
-                raise InputError(f"{one} and {two}", f"{apart:.3g} m apart", told)
+                allowed = f"{least:.3g} m or more apart, as they are not joined; they touch or cross by accident"
+                raise InputError(f"{one} and {two}", f"{apart:.3g} m apart", allowed)
             continue
         if angle < MIN_ANGLE:
-            told = "5 degrees or more between legs that meet; give them different bearings or heights"
-            raise InputError(f"{one} and {two}", f"{math.degrees(angle):.2g} degrees apart", told)
+            allowed = "5 degrees or more between legs that meet; give them different bearings or heights"
+            raise InputError(f"{one} and {two}", f"{math.degrees(angle):.2g} degrees apart", allowed)
 
 
 def _angle(a: Real, b: Real) -> float:

@@ -47,8 +47,8 @@ class Lazy(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in COMMANDS:
-            told = f"one of {', '.join(COMMANDS)}{did_you_mean(args[0], COMMANDS)}"
-            raise InputError("command", repr(args[0]), told)
+            allowed = f"one of {', '.join(COMMANDS)}{did_you_mean(args[0], COMMANDS)}"
+            raise InputError("command", repr(args[0]), allowed)
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> object:

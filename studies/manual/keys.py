@@ -74,8 +74,8 @@ def key_named(path: str) -> list[Key]:
         inside = []
     if not fits and not inside:
         near = nearest(plain, [k.path for k in known], 3, 0.4)
-        told = f"a key of a study file or a column, such as {', '.join(near)}" if near else "a key of a study file"
-        raise InputError("key", repr(path), told)
+        allowed = f"a key of a study file or a column, such as {', '.join(near)}" if near else "a key of a study file"
+        raise InputError("key", repr(path), allowed)
     return [*fits, *(k for k in inside if k not in fits)]
 
 

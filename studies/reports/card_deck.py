@@ -73,8 +73,8 @@ def deck(
         raise InputError("points", points, "from 1 to 1000")
     span = span_of(lower)
     if span != span_of(upper):
-        told = f"within {span.lower / 1e6:g} to {span.upper / 1e6:g} MHz, which one mesh serves"
-        raise InputError("frequency", f"{upper / 1e6:g} MHz", told)
+        allowed = f"within {span.lower / 1e6:g} to {span.upper / 1e6:g} MHz, which one mesh serves"
+        raise InputError("frequency", f"{upper / 1e6:g} MHz", allowed)
     wires = mesh(built.structure, span.upper, built.rules)
     if len(wires.legs) > MOST_WIRES:
         raise InputError("mesh", f"{len(wires.legs)} wires", f"at most {MOST_WIRES}")

@@ -50,8 +50,8 @@ def check_folder(folder: Path, file: str, study: Study) -> None:
     """Raises InputError if the folder holds results of another study file."""
     other = _read(folder).get("file")
     if isinstance(other, str) and other and other != file and folder.name == study.name:
-        told = f"another name: {folder} holds what {other} gave under this one; or --out with another folder"
-        raise InputError("study.name", repr(study.name), told)
+        allowed = f"another name: {folder} holds what {other} gave under this one; or --out with another folder"
+        raise InputError("study.name", repr(study.name), allowed)
 
 
 def _read(folder: Path) -> dict[str, Any]:

@@ -192,16 +192,16 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
                         raise CancelledError
                     yield _fetched(future, out.pop(future), study, store)
         except (OSError, CancelledError, distributed.client.FutureCancelledError):
-            told = f"the scheduler at {address} stopped with {len(out)} of {len(cases)} cases not yet answered"
-            raise SolveError(f"{told}; the others are kept, so the same command goes on from here") from None
+            allowed = f"the scheduler at {address} stopped with {len(out)} of {len(cases)} cases not yet answered"
+            raise SolveError(f"{allowed}; the others are kept, so the same command goes on from here") from None
 
 
 def _refuse_others(client: Any, study: Study, expected: str, address: str) -> None:
     try:
         found = client.run(identity, study)
     except Exception as error:  # noqa: BLE001  code too different to be asked
-        told = f"workers with {expected} as here; they cannot say what they have ({type(error).__name__})"
-        raise InputError("scheduler", address, told) from None
+        allowed = f"workers with {expected} as here; they cannot say what they have ({type(error).__name__})"
+        raise InputError("scheduler", address, allowed) from None
     for worker, own in found.items():
         if own != expected:
             raise InputError("scheduler", address, f"workers with {expected} as here; {worker} has {own}")

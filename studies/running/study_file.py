@@ -153,8 +153,8 @@ def _check_replaced(study: Study) -> None:
                 Setup.read(raw).build()
         except InputError as error:
             if _plain(error.field).startswith(_plain(axis.path)):
-                told = f"{error.allowed}; or nothing, as [sweep] replaces it"
-                raise InputError(error.field, error.value, told) from None
+                allowed = f"{error.allowed}; or nothing, as [sweep] replaces it"
+                raise InputError(error.field, error.value, allowed) from None
 
 
 def _plain(path: str) -> str:

@@ -92,19 +92,19 @@ class CoaxSpec(Part):
     @classmethod
     def _there(cls, value: float) -> float:
         if not value >= LEAST_SHIELD:
-            told = f"{LEAST_SHIELD} m or more; for no coax leave the [coax] table out (--coax-length 0)"
-            raise InputError("length", f"{value:g} m", told)
+            allowed = f"{LEAST_SHIELD} m or more; for no coax leave the [coax] table out (--coax-length 0)"
+            raise InputError("length", f"{value:g} m", allowed)
         return value
 
     @property
     def lying(self) -> float:
         """Metres of shield that lie out; the rest is coiled up at the radio. Raises InputError if nothing is left."""
         if self.length < LEAST_SHIELD:
-            told = f"{LEAST_SHIELD} m or more; leave [coax] out for none"
-            raise InputError("coax.length", f"{self.length:g} m", told)
+            allowed = f"{LEAST_SHIELD} m or more; leave [coax] out for none"
+            raise InputError("coax.length", f"{self.length:g} m", allowed)
         if not 0 <= self.coiled <= self.length - LEAST_SHIELD:
-            told = f"from 0 to {self.length - LEAST_SHIELD:.4g} m, {LEAST_SHIELD} m less than its length"
-            raise InputError("coax.coiled", f"{self.coiled:g} m", told)
+            allowed = f"from 0 to {self.length - LEAST_SHIELD:.4g} m, {LEAST_SHIELD} m less than its length"
+            raise InputError("coax.coiled", f"{self.coiled:g} m", allowed)
         return self.length - self.coiled
 
     def cable(self) -> CoaxType:
@@ -170,8 +170,8 @@ class TransformerSpec(Part):
         ratio = None if isinstance(given, str) and ":" in given else given
         ratio = ratio if ratio is None else units.number(ratio, "turns_ratio")
         if given is not None and (ratio is None or ratio > MOST_TURNS_RATIO):
-            told = f"a turns ratio: 7 for a 49:1 impedance ratio; up to {MOST_TURNS_RATIO:g}"
-            raise InputError("turns_ratio", repr(given), told)
+            allowed = f"a turns ratio: 7 for a 49:1 impedance ratio; up to {MOST_TURNS_RATIO:g}"
+            raise InputError("turns_ratio", repr(given), allowed)
         return ratio
 
     def transformer(self) -> Transformer:

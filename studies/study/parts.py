@@ -97,8 +97,8 @@ def _first_fault(part: type[BaseModel], error: ValidationError, prefix: str) -> 
     if fault["type"] == "extra_forbidden":
         known = sorted(n for n, f in fields_at(part, fault["loc"][:-1]).items() if f.validation_alias != HIDDEN)
         hint = f"; {ELSEWHERE[field]}" if field in ELSEWHERE else did_you_mean(str(fault["loc"][-1]), known)
-        told = f"unknown key, allowed here: {', '.join(known)}{hint}"
-        return InputError(field, repr(fault["input"]), told)
+        allowed = f"unknown key, allowed here: {', '.join(known)}{hint}"
+        return InputError(field, repr(fault["input"]), allowed)
     if fault["type"] == "missing":
         return InputError(field, "nothing", "this key is needed")
     or_table = any(e["type"] == "model_type" and e["loc"][:-1] == fault["loc"][:-1] for e in faults[1:])

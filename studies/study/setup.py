@@ -208,9 +208,9 @@ class RadioSpec(Part):
     @classmethod
     def _in_range(cls, value: float, about: ValidationInfo) -> float:
         name = str(about.field_name)
-        fits, unit, told = RADIO_RANGES[name]
+        fits, unit, allowed = RADIO_RANGES[name]
         if not fits(value):
-            raise InputError(name, f"{value:g} {unit}".rstrip(), told)
+            raise InputError(name, f"{value:g} {unit}".rstrip(), allowed)
         return value
 
 

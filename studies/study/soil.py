@@ -26,8 +26,8 @@ WAYS = "one of: er and sigma; moisture; table; in a layer also soil, a name"
 
 def _of_a_soil(sigma: float) -> float:
     if not 0 <= sigma <= MOST_SIGMA:
-        told = f"from 0 to {MOST_SIGMA:g} S/m, such as '5 mS/m'; for metal soil = \"perfect ground\""
-        raise InputError("sigma", f"{sigma:g} S/m", told)
+        allowed = f"from 0 to {MOST_SIGMA:g} S/m, such as '5 mS/m'; for metal soil = \"perfect ground\""
+        raise InputError("sigma", f"{sigma:g} S/m", allowed)
     return sigma
 
 
@@ -65,8 +65,8 @@ class SoilSpec(Part):
         given = [n for n in ("moisture", "table", "soil") if getattr(self, n) is not None]
         missing = [n for n, x in constants.items() if x is None]
         if len(given) + (len(missing) < 2) != 1:
-            told = " and ".join([*given, *(n for n in constants if n not in missing)]) or "nothing"
-            raise InputError(at, told, WAYS)
+            allowed = " and ".join([*given, *(n for n in constants if n not in missing)]) or "nothing"
+            raise InputError(at, allowed, WAYS)
         with named_as_written(soil=at):
             if self.moisture is not None:
                 return MoistGround(self.moisture)

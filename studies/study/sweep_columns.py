@@ -104,8 +104,8 @@ def frequencies(values: Real, unit: str, where: str) -> tuple[Real, str]:
     for name, scale in (("MHz", 1e6), ("Hz", 1.0), ("kHz", 1e3)):
         if np.all((values * scale >= 1e6) & (values * scale <= 1e8)):
             return values * scale, f"frequencies without a unit taken as {name}"
-    told = "a unit in the heading, such as Frequency (MHz); without one they must lie within 1 to 100 MHz"
-    raise InputError(f"{where}: frequency", f"{values[0]:g}", told)
+    allowed = "a unit in the heading, such as Frequency (MHz); without one they must lie within 1 to 100 MHz"
+    raise InputError(f"{where}: frequency", f"{values[0]:g}", allowed)
 
 
 Columns = dict[str, Real]
@@ -217,8 +217,8 @@ def _reference(c: Columns, gamma: Callable[[float], Complex], lines: list[int], 
     size = np.minimum(np.abs(gamma(50.0)), 0.999)
     seen = swr_of(size)
     at = int(np.argmax(np.abs(np.log(np.maximum(given, 1) / seen))))
-    told = f"columns that agree: the rest of the row gives SWR {seen[at]:.3g}"
-    raise InputError(f"{where}: line {lines[at]}", f"SWR {given[at]:g}", told)
+    allowed = f"columns that agree: the rest of the row gives SWR {seen[at]:.3g}"
+    raise InputError(f"{where}: line {lines[at]}", f"SWR {given[at]:g}", allowed)
 
 
 def _agrees(size: Real, swr: Real) -> bool:
@@ -271,8 +271,8 @@ def without_headings(table: Real, where: str) -> dict[str, Heading]:
             if _pair_fits(table, swr, a, b, pair):
                 fits.append({0: "f", swr: "swr", a: pair[0], b: pair[1]})
     if len(fits) != 1:
-        told = "a heading line; without one, SWR, R and X must agree in one way only"
-        raise InputError(f"{where}: columns", f"{count} without headings", told)
+        allowed = "a heading line; without one, SWR, R and X must agree in one way only"
+        raise InputError(f"{where}: columns", f"{count} without headings", allowed)
     return _named([fits[0].get(i, f"unused {i}") for i in range(count)])
 
 
@@ -285,8 +285,8 @@ def _one_column(values: Real, where: str) -> str:
         return "swr"
     if np.all(values <= 0):
         return "s11"
-    told = "a heading line: without one, column 2 must be SWR (1 or more) or S11 in dB (0 or less)"
-    raise InputError(f"{where}: column 2", f"{values.min():g} to {values.max():g}", told)
+    allowed = "a heading line: without one, column 2 must be SWR (1 or more) or S11 in dB (0 or less)"
+    raise InputError(f"{where}: column 2", f"{values.min():g} to {values.max():g}", allowed)
 
 
 def _two_columns(a: Real, b: Real, where: str) -> tuple[str, str]:
@@ -297,10 +297,10 @@ def _two_columns(a: Real, b: Real, where: str) -> tuple[str, str]:
     if np.all(a >= 0) and np.any(np.abs(b) > 90):
         return "r", "x"
     if np.all(a >= 0) and np.any(b < 0):
-        told = "a heading line: columns 2 and 3 may be R and X, or |Z| and phase"
+        allowed = "a heading line: columns 2 and 3 may be R and X, or |Z| and phase"
     else:
-        told = "a heading line that says what they are"
-    raise InputError(f"{where}: columns", "3 without headings", told)
+        allowed = "a heading line that says what they are"
+    raise InputError(f"{where}: columns", "3 without headings", allowed)
 
 
 def _pair_fits(table: Real, swr: int, a: int, b: int, pair: tuple[str, str]) -> bool:

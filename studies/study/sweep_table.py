@@ -208,10 +208,10 @@ def _same_width(block: Block, name: str) -> None:
     width = len(block.headings)
     for row in block.rows:
         if len(row.cells) > width or len(row.cells) < 2:
-            told = f"{width} cells as in the heading line"
+            allowed = f"{width} cells as in the heading line"
             if len(row.cells) > width:
-                told += "; decimal commas need semicolons or tabs between the columns"
-            raise InputError(f"{name}: line {row.line}", f"{len(row.cells)} cells", told)
+                allowed += "; decimal commas need semicolons or tabs between the columns"
+            raise InputError(f"{name}: line {row.line}", f"{len(row.cells)} cells", allowed)
 
 
 def _parts(f_hz: Real, part_gaps: bool) -> list[tuple[int, int]]:

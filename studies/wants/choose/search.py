@@ -294,8 +294,8 @@ class Search:
         """Some candidates of every branch; where that would take too many solves, one of each, and more of the best."""
         branches = self.branches
         if 2 * len(branches) > budget:
-            told = f"at least {2 * len(branches)}, as words and wire lengths make {len(branches)} kinds of candidate"
-            raise InputError("choose.solves", self.problem.spec.solves, told)
+            allowed = f"at least {2 * len(branches)}, as words and wire lengths make {len(branches)} kinds of candidate"
+            raise InputError("choose.solves", self.problem.spec.solves, allowed)
         least = sum(branch.least for branch in branches)
         if least > BEGINNING * budget:
             self.solve([p for branch in branches for p in self.first(branch, 1)])

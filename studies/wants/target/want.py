@@ -105,8 +105,8 @@ def layer_height(layer: str) -> float:
     try:
         return units.length(layer, "target.layer")
     except InputError:
-        told = f"one of {', '.join(LAYERS)}, or a height such as '280 km'"
-        raise InputError("target.layer", repr(layer), told) from None
+        allowed = f"one of {', '.join(LAYERS)}, or a height such as '280 km'"
+        raise InputError("target.layer", repr(layer), allowed) from None
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:

@@ -111,8 +111,8 @@ def shift_of(was_hz: float, now_hz: float, band: str = "", was_swr: float = math
     if band:
         named = band_named(band, region)
         if not named.lower * (1 - OUTSIDE) <= was_hz <= named.upper * (1 + OUTSIDE):
-            told = f"a band within {OUTSIDE:.0%} of where the dip was, {was_hz / 1e6:.6g} MHz"
-            raise InputError("why.band", repr(band), told)
+            allowed = f"a band within {OUTSIDE:.0%} of where the dip was, {was_hz / 1e6:.6g} MHz"
+            raise InputError("why.band", repr(band), allowed)
         band = named.name
     else:
         here = band_of(was_hz, region) or min(
