@@ -33,6 +33,17 @@ def test_every_command_shown_exists():
     assert shown and shown <= set(COMMANDS)
 
 
+def test_every_command_shown_is_taken_as_typed():
+    import shlex
+
+    from tautwire.studies.commands.cli import Lazy
+
+    group = Lazy()
+    for line in re.findall(r"^ {4}tautwire (.*?)(?: {2,}.*| >.*)?$", README, re.M):
+        name, *words = shlex.split(line)
+        group.get_command(None, name).make_context(name, words)
+
+
 def test_every_want_named_exists():
     from tautwire.studies.wants.registry import want_named
 

@@ -3,8 +3,13 @@
 import click
 
 from tautwire.model.errors import InputError
-from tautwire.studies.manual.keys import Key, key_named
+from tautwire.studies.manual.keys import Key, all_keys, key_named
 from tautwire.studies.study.columns import COLUMNS
+
+
+def names() -> list[str]:
+    """All that can be explained."""
+    return [*(key.path for key in all_keys()), *COLUMNS]
 
 
 def key_text(key: Key) -> str:
@@ -14,7 +19,7 @@ def key_text(key: Key) -> str:
 
 
 @click.command("explain")
-@click.argument("key")
+@click.argument("key", shell_complete=lambda context, argument, begun: [n for n in names() if n.startswith(begun)])
 def COMMAND(key: str) -> None:
     """Explain KEY, such as antenna.slope or coax, or a column such as dip_mhz."""
     if key in COLUMNS:

@@ -8,7 +8,8 @@ from tautwire.studies.manual.lists import LISTS, NOTES
 
 
 @click.command("list")
-@click.argument("what", metavar="|".join(LISTS), required=False)
+@click.argument("what", metavar="|".join(LISTS), required=False,
+                shell_complete=lambda context, argument, begun: [n for n in LISTS if n.startswith(begun)])  # fmt: skip
 @click.option("--region", default="1", show_default=True, help="For bands: 1, 2 or 3 (ITU), or US.")
 def COMMAND(what: str | None, region: str) -> None:
     """List what can be named in a study file, with constants and sources."""
