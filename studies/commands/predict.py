@@ -210,8 +210,8 @@ def COMMAND(
 
 def all_dips_words(rows: list[dict[Any, Any]]) -> str:
     """Every dip with its mode in one line: "Dips by half-waves on the wire: 1 at 6.949 MHz (40 m), ..."."""
-    told = [f"{row['mode']} at {row['f_mhz']:.3f} MHz ({row['band']}, SWR {row['swr']:.2f})" for row in rows]
-    return f"All dips, by half-waves on the wire: {'; '.join(told)}."
+    dips = [f"{row['mode']} at {row['f_mhz']:.3f} MHz ({row['band']}, SWR {row['swr']:.2f})" for row in rows]
+    return f"All dips, by half-waves on the wire: {'; '.join(dips)}."
 
 
 def _at(setup: dict[str, Any], f_hz: list[float]) -> list[dict[str, Any]]:

@@ -34,8 +34,8 @@ def layout_figure(built: Built, heading: Heading = Heading(), *, lengths: str = 
             part = 0.55 if look.name == "print" else 0.6
             boxes = (0, 0, part, 1), (part, 0.5, 1 - part, 0.5), (part, 0, 1 - part, 0.5)
         words = "from the side" + (", unfolded at the bend" if is_bent(built) else "")
-        told = "full" if look.name == "print" else "main"
-        side_view(_panel(sheet, boxes[0], words), built, look, lengths, told)
+        detail = "full" if look.name == "print" else "main"
+        side_view(_panel(sheet, boxes[0], words), built, look, lengths, detail)
         plan_view(_panel(sheet, boxes[1], "from above"), built, look, lengths)
         space_view(_panel(sheet, boxes[2], "in space"), built, look, lengths)
         return sheet

@@ -41,17 +41,17 @@ def plan_view(ax: Axes, built: Built, look: Look, lengths: str = "metric") -> No
     for i, c in enumerate(built.structure.conductors):
         start, end = c.points[0], c.points[-1]
         flat = math.dist(start[:2], end[:2])
-        told = built.structure.name(i)
+        label = built.structure.name(i)
         if flat > 0.05 and c.role != "nearby":
-            told += f" {format_length(c.length, lengths)}" if len(built.structure.conductors) < 5 else ""
-            told += f" to {bearing_of(start, end):.0f}°"
+            label += f" {format_length(c.length, lengths)}" if len(built.structure.conductors) < 5 else ""
+            label += f" to {bearing_of(start, end):.0f}°"
         middle = (start[0] + end[0]) / 2, (start[1] + end[1]) / 2
         places = [
             *around(*end[:2], 0.7 * t, (1.0, 1.6)),
             *around(*middle, 0.7 * t),
             *around(*end[:2], t, (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0)),
         ]
-        clear.write(told, places, leader=2.5 * t, size=t, color=ROLE_INKS[c.role])
+        clear.write(label, places, leader=2.5 * t, size=t, color=ROLE_INKS[c.role])
     if not any(c.points[-1][:2] == (0, 0) for c in built.structure.conductors):
         clear.write("feed", around(0, 0, 0.8 * t, (1.0, 1.5)), must=False, size=t, color=INK)
 
@@ -74,5 +74,5 @@ def _bar(ax: Axes, look: Look, clear: Clear, scale: float, lengths: str) -> None
     y = ax.get_ylim()[0] + 0.6 * look.small / 72 * scale
     ax.plot([x, x + size], [y, y], color=INK, lw=look.line * 1.3, solid_capstyle="butt")
     clear.line([(x, y), (x + size, y)])
-    told = f"{size:g} m" if lengths == "metric" else format_length(size, lengths)
-    clear.write(told, [Place(x, y, 0, 0.4 * look.small, "left", "bottom")], size=look.small, color=INK)
+    label = f"{size:g} m" if lengths == "metric" else format_length(size, lengths)
+    clear.write(label, [Place(x, y, 0, 0.4 * look.small, "left", "bottom")], size=look.small, color=INK)

@@ -117,8 +117,8 @@ def _soil(
         ax.annotate("", (0, y), (run, y), arrowprops={"arrowstyle": "|-|,widthA=0.25,widthB=0.25", "lw": 0.7,
                     "color": QUIET, "shrinkA": 0, "shrinkB": 0})  # fmt: skip
         clear.line([(0, y), (run, y)])
-        told = f"{format_length(run, lengths)} over the ground"
-        clear.write(told, [Place(run * 0.62, y, 0, -0.3 * look.small, "center", "top")], size=look.small, color=QUIET)
+        reach = f"{format_length(run, lengths)} over the ground"
+        clear.write(reach, [Place(run * 0.62, y, 0, -0.3 * look.small, "center", "top")], size=look.small, color=QUIET)
 
 
 def _plumbs(ax: Axes, wire: Flat, look: Look, clear: Clear) -> list[tuple[str, float, list[Place]]]:
@@ -194,10 +194,10 @@ def _returns(built: Built, look: Look, clear: Clear, lengths: str) -> None:
             continue
         seen = projected(built, c.points)
         tip = seen[-1]
-        told = f"{built.structure.name(i)} {format_length(c.length, lengths)}"
+        label = f"{built.structure.name(i)} {format_length(c.length, lengths)}"
         flat = math.dist(c.points[0][:2], c.points[-1][:2])
         if c.role != "nearby" and flat > 0.3 and abs(tip[0] - seen[0][0]) < 0.3 * flat:
-            told += ", across this view"
+            label += ", across this view"
         middle = ((seen[0][0] + tip[0]) / 2, (seen[0][1] + tip[1]) / 2)
         foot = tip if c.role != "nearby" else middle
         below = [
@@ -206,4 +206,4 @@ def _returns(built: Built, look: Look, clear: Clear, lengths: str) -> None:
             for dx, ha in ((0, "right"), (0, "left"), (-2, "right"), (2, "left"))
         ]
         places = around(*foot, t) if c.role == "nearby" else [*below, *around(*foot, t)]
-        clear.write(told, places, leader=1.5 * t, size=t, color=ROLE_INKS[c.role])
+        clear.write(label, places, leader=1.5 * t, size=t, color=ROLE_INKS[c.role])

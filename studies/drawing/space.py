@@ -56,12 +56,12 @@ def space_view(ax: Axes, built: Built, look: Look, lengths: str = "metric") -> N
             for v in np.arange(ends[0], ends[1] + step / 2, step):
                 pair = [(v, other[0]), (v, other[1])] if k == 0 else [(other[0], v), (other[1], v)]
                 ax.plot(*projection([ground(*q) for q in pair], b).T, color="white", lw=look.line * 0.5, zorder=0.4)
-        told = f"squares of {step:g} m" if lengths == "metric" else f"squares of {format_length(step, lengths)}"
+        label = f"squares of {step:g} m" if lengths == "metric" else f"squares of {format_length(step, lengths)}"
         _north(ax, look, clear, b, step, ground(low[0], low[1]))
         corner = ax.get_xlim()[1], ax.get_ylim()[0]
         x, y = edge[0]
         places = [Place(x, y, dx * t, -dy * t, "left", "top") for dy in (0.5, 1.0) for dx in (0, 1.5, 3)]
-        clear.write(told, [*places, Place(corner[0], corner[1], 0, 0, "right", "bottom")], size=t, color=QUIET)
+        clear.write(label, [*places, Place(corner[0], corner[1], 0, 0, "right", "bottom")], size=t, color=QUIET)
     held = corners_of(built.layout)
     for i, c in enumerate(built.structure.conductors):
         mark, seen = ROLE_MARKS[c.role], projection(c.points, b)

@@ -163,14 +163,14 @@ class Builder:
             if size[worst] < 2 * target or slider is None:
                 break
             surface = self._refined([slider])
-        told = {
+        errors = {
             "settings": len(asked),
             "reflection": max(size),
             "typical": float(np.median(size)),
             "swr": max(e["swr"] for e in found),
             "below": BELOW,
         }
-        return surface, told
+        return surface, errors
 
     def _has_room(self) -> bool:
         """Whether one axis more may be refined."""

@@ -71,9 +71,9 @@ def take_away(result: Result) -> list[str]:
     found: list[tuple[int, str]] = []  # (rank within its want, words), in the order of the study
     for name in result.study.spec.want:
         lines = want_named(name).sentences(result)
-        told = [_band_of(line, result.study) for line in lines]
-        banded = bool(told and told[0])
-        kept = [i for i, band in enumerate(told) if not banded or band and band not in told[:i]]
+        bands = [_band_of(line, result.study) for line in lines]
+        banded = bool(bands and bands[0])
+        kept = [i for i, band in enumerate(bands) if not banded or band and band not in bands[:i]]
         for rank, i in enumerate(kept):
             words = lines[i] if name in WHOLE else re.split(r"(?<=[.])\s+(?=[A-Z])", lines[i].strip())[0]
             found.append((rank, words))

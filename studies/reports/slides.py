@@ -106,9 +106,9 @@ class Deck:
 
     def words(self, title: str, lines: Sequence[str], notes: Iterable[str]) -> None:
         """Sentences, over as many slides as they need."""
-        told = list(notes)
+        left = list(notes)
         for part, more in chunks(lines):
-            slide = self.slide(title + (", continued" if more else ""), told)
+            slide = self.slide(title + (", continued" if more else ""), left)
             box = slide.shapes.add_textbox(Inches(EDGE), Inches(1.6), Inches(WIDTH - 2 * EDGE), Inches(5.4))
             _write(box, part, 22, gap=12)
 
@@ -203,8 +203,8 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
             _want(deck, result, name)
     if not dips.empty:
         _tables(deck, result)
-    told = take_away(result) or ["No case could be solved."]
-    deck.bullets("What to take away", told, [*sentences(result), *numbers])
+    lines = take_away(result) or ["No case could be solved."]
+    deck.bullets("What to take away", lines, [*sentences(result), *numbers])
     notes = [setup_words(study), "Marks come from the quality table of the study."]
     deck.words("How far to trust it", trust, notes)
     cautions = [c.words for c in cautions_for(study.spec.want)] + [DEFERENCE]

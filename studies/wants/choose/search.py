@@ -275,13 +275,13 @@ class Search:
             asked = self.probes()[:room] if probing else self.next_batch(min(BATCH, room))
             if not asked:
                 break
-            told = {p: c for branch, p, c in asked}
+            forecast = {p: c for branch, p, c in asked}
             self.solve([(branch, p) for branch, p, _ in asked])
-            found = [self.candidates[p] for p in told if p in self.candidates]
+            found = [self.candidates[p] for p in forecast if p in self.candidates]
             if probing:
-                agrees = all(abs(c.cost - told[c.place]) < PROBED for c in found if not c.misses)
+                agrees = all(abs(c.cost - forecast[c.place]) < PROBED for c in found if not c.misses)
             else:
-                agrees = all(abs(c.cost - told[c.place]) < AGREE * max(1.0, abs(c.cost)) for c in found[:1])
+                agrees = all(abs(c.cost - forecast[c.place]) < AGREE * max(1.0, abs(c.cost)) for c in found[:1])
             now = min((c.cost for c in self.candidates.values()), default=math.inf)
             quiet = quiet + 1 if agrees and now > best - AGREE else 0
             done = probing and quiet > 0

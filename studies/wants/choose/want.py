@@ -108,8 +108,8 @@ def frames_of(found: Search, sureness: Sureness, stopped: bool = False) -> Frame
         frames["tradeoff"] = [{"choice": shown.get(c.place, math.nan), **_row(problem, c)} for c in curve]
     if few[0].misses:
         frames["wishes"] = [_wish(found, wish, few[0]) for wish in few[0].misses]
-    told = {"solved": found.count, "tried": len(found.candidates), "allowed": problem.spec.solves, "stopped": stopped}
-    frames["choices_solved"] = [told]
+    effort = {"solved": found.count, "tried": len(found.candidates), "allowed": problem.spec.solves, "stopped": stopped}
+    frames["choices_solved"] = [effort]
     return frames
 
 

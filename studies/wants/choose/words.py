@@ -88,8 +88,8 @@ def _study_file(problem: Problem, row: dict[Any, Any], stem: str) -> str:
         "want": ["dips", *(["pattern"] if "gain" in problem.spec.aims else [])],
         "swr_threshold": problem.swr,
     }
-    told = f"# Choice {row['choice']} of {spec.name}: {choice_words(problem, row)}.\n# tautwire run {stem}.toml\n\n"
-    return told + tomli_w.dumps({"study": head, **problem.candidate(problem.place_of(row))})
+    comment = f"# Choice {row['choice']} of {spec.name}: {choice_words(problem, row)}.\n# tautwire run {stem}.toml\n\n"
+    return comment + tomli_w.dumps({"study": head, **problem.candidate(problem.place_of(row))})
 
 
 def sentences(result: Result) -> list[str]:

@@ -98,14 +98,14 @@ class Shelf:
     ) -> None:
         """A marker at each dip; a line down to its name where places tells one."""
         thin = self.ax.spines["left"].get_linewidth()
-        told = {i: (text, place) for i, text, place in places or []}
+        labels = {i: (text, place) for i, text, place in places or []}
         for i in range(len(dips)):
-            if colours.ramped and i not in told:
+            if colours.ramped and i not in labels:
                 continue
             f, drop = float(dips["dip_mhz"].iloc[i]), min(max(float(dips["dip_swr"].iloc[i]), 1.0), self.limit)
             mark = colours.mark("" if axis is None else dips[axis.column].iloc[i])
-            if i in told:
-                text, place = told[i]
+            if i in labels:
+                text, place = labels[i]
                 y = [drop, self.down(0.9), self.down(LABEL - 0.55)]
                 self.ax.plot([f, f, place], y, color=mark.colour, lw=thin, zorder=2.8)
                 self.ax.text(place, self.down(LABEL), text, ha="center", va="center", size=self.unit * 0.86, zorder=3)

@@ -68,11 +68,11 @@ def _placed(bands: Sequence[Band], table: pd.DataFrame) -> str:
     """Of a single set-up: which bands have their dip, and how far the others' are."""
     rows = table.set_index("band")["dip_mhz"]
     inside = [b.name for b in bands if b.lower <= rows[b.name] * 1e6 <= b.upper]
-    told = [f"inside the band on {listed(inside)}"] if inside else []
+    places = [f"inside the band on {listed(inside)}"] if inside else []
     for b in (b for b in bands if b.name not in inside):
         khz = (rows[b.name] * 1e6 - (b.upper if rows[b.name] * 1e6 > b.upper else b.lower)) / 1e3
-        told.append(f"{abs(khz):.0f} kHz {'above' if khz > 0 else 'below'} the band on {b.name}")
-    return f"The dip is {'; '.join(told)}."
+        places.append(f"{abs(khz):.0f} kHz {'above' if khz > 0 else 'below'} the band on {b.name}")
+    return f"The dip is {'; '.join(places)}."
 
 
 def listed(names: Sequence[str]) -> str:
@@ -90,12 +90,16 @@ def _moved(result: Result, bands: Sequence[Band], table: pd.DataFrame) -> str:
     share = khz / width
     in_wire, small = _in_wire(result, table[table["band"] == most.name], khz)
     word = "Hardly" if share < HARDLY or small else "Somewhat" if share < SOMEWHAT else "Much"
-    told = f"{word}: the {most.name} dip moves by {khz:.0f} kHz at most, {part_of(share)} the band's {width:.0f} kHz"
-    told += in_wire
+    sentence = (
+        f"{word}: the {most.name} dip moves by {khz:.0f} kHz at most, {part_of(share)} the band's {width:.0f} kHz"
+    )
+    sentence += in_wire
     if least is not most:
         low = reach[least] / 1e3
-        told += f"; the {least.name} dip by {low:.0f} kHz, {part_of(low * 1e3 / (least.upper - least.lower))} its band"
-    return told + "."
+        sentence += (
+            f"; the {least.name} dip by {low:.0f} kHz, {part_of(low * 1e3 / (least.upper - least.lower))} its band"
+        )
+    return sentence + "."
 
 
 def _reach(rows: pd.DataFrame) -> float:
@@ -137,8 +141,8 @@ def _absent(result: Result, band: Band, rows: pd.DataFrame) -> list[str]:
     if near.empty:
         return [out + "."]
     if len(rows) == 1:
-        told = [f"{r['f_mhz']:.3f} MHz ({_whose(r, band)})" for _, r in near.iterrows()]
-        return [f"{out}; the nearest: {listed(told)}."]
+        nearest = [f"{r['f_mhz']:.3f} MHz ({_whose(r, band)})" for _, r in near.iterrows()]
+        return [f"{out}; the nearest: {listed(nearest)}."]
     return [f"{out}: the dip followed is not there; other dips of these cases are in all_dips.csv."]
 
 

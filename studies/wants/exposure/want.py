@@ -173,13 +173,13 @@ def sentences(result: Result) -> list[str]:
         span = f"{high:.1f} m" if low == high else f"{low:.1f} to {high:.1f} m, by case,"
         powers = sorted({f"{w:g}" for w in rows["power_w"]}, key=float)
         duties = sorted({f"{d:g}" for d in rows["duty"]}, key=float)
-        told = (
+        sentence = (
             f"{band.name}: with {' or '.join(powers)} W at a duty of {' or '.join(duties)}, people on the ground stay "
             f"{span} clear of every conductor seen from above, and nobody comes within {part:.1f} m of any part of it."
         )
         if not rows["complete"].all():
-            told += " The limit is still passed at the edge of what was searched: the distance is greater."
-        out.append(told)
+            sentence += " The limit is still passed at the edge of what was searched: the distance is greater."
+        out.append(sentence)
     spec: ExposureSpec = result.study.options["exposure"]
     heights = ", ".join(f"{h:g}" for h in spec.heights)
     out.append(

@@ -189,14 +189,14 @@ class Problem:
         local, fresh, reach = self.local(x, moving), True, REACH
         for _ in range(rounds):
             new = self.best_near(local, moving, reach)
-            told = float(np.sum(self.whole(new, local.at(new)) ** 2))
+            predicted = float(np.sum(self.whole(new, local.at(new)) ** 2))
             cost, z = self.cost(new)
             step = float(np.abs(new - local.x).max(initial=0.0))
             gain = local.cost - cost
             small = gain < max(1e-3 * local.cost, 0.05) and (gain >= 0 or step < 0.05) or step < 2e-3
             if small and fresh:
                 break
-            foretold = gain > 0.5 * (local.cost - told)
+            foretold = gain > 0.5 * (local.cost - predicted)
             if foretold:
                 reach *= 1.5
             elif fresh and gain <= 0:

@@ -146,9 +146,11 @@ def _compared(result: Result, rows: pd.DataFrame) -> list[str]:
             out.append(f"{what} {best[column]:.1f} dBi in every case")
             continue
         null = least["cut_peak_radio_gain_dbi"] - least[column]
-        told = f"{what} {best[column]:.1f} dBi with {_case(result, best)}, least {least[column]:.1f} dBi with "
-        told += _case(result, least)
+        sentence = f"{what} {best[column]:.1f} dBi with {_case(result, best)}, least {least[column]:.1f} dBi with "
+        sentence += _case(result, least)
         if null > NULL:
-            told += f" (a null of it: {null:.0f} dB below its best direction, {compass(least['cut_peak_bearing_deg'])})"
-        out.append(told)
+            sentence += (
+                f" (a null of it: {null:.0f} dB below its best direction, {compass(least['cut_peak_bearing_deg'])})"
+            )
+        out.append(sentence)
     return out

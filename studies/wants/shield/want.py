@@ -169,7 +169,7 @@ def sentences(result: Result) -> list[str]:
         built = rows[rows["variant"] == AS_BUILT].iloc[0]
         others = rows[rows["choke_at_m"].notna() & (rows["variant"] != AS_BUILT)]
         gone = rows.iloc[-1]
-        told = (
+        sentence = (
             f"{band.name}: {built['shield_feed_a']:.2f} A flows onto the shield at the transformer, at "
             f"most {built['shield_max_a']:.2f} A along it. "
             f"{gone['variant'].capitalize()} in place of the coax shield: {_dip(gone)}, and gains within 10 dB of the "
@@ -177,12 +177,12 @@ def sentences(result: Result) -> list[str]:
         )
         if len(others):
             best = others.loc[others["shield_max_a"].idxmin()]
-            told += (
+            sentence += (
                 f". Of the places for a choke, {_place(best)} leaves least on the shield "
                 f"(at most {best['shield_max_a']:.2f} A): {_dip(best)}, with "
                 f"{best['choke_peak_w']:.2g} W in it at full power"
             )
-        out.append(told + ".")
+        out.append(sentence + ".")
     out.append(
         "The shield is taken to end at the radio; a person, a mains lead or a vehicle there lengthens it and moves "
         "these figures."

@@ -216,7 +216,7 @@ def exact_rows(spread: Spread, count: int, solver: Solver) -> list[dict[str, Any
 
     rows = []
     offsets = spread.joint.draw(max(count, 1), spread.seed + 1)[:count]
-    told = spread.at(offsets) if count else None
+    estimated = spread.at(offsets) if count else None
     for i, u in enumerate(offsets):
         try:
             moved = with_offsets(spread.setup, spread.joint.values, u)
@@ -224,10 +224,10 @@ def exact_rows(spread: Spread, count: int, solver: Solver) -> list[dict[str, Any
             row = read_band(spread.band, response, moved.feed_system(), 3.0)
         except (InputError, SolveError):
             continue
-        assert told is not None
+        assert estimated is not None
         rows.append({
-            "band": spread.band.name, "dip_mhz": row["dip_mhz"], "told_mhz": float(told.dip[i]) / 1e6,
-            "swr_worst": row["swr_worst"], "told_swr": float(told.worst[i]),
+            "band": spread.band.name, "dip_mhz": row["dip_mhz"], "told_mhz": float(estimated.dip[i]) / 1e6,
+            "swr_worst": row["swr_worst"], "told_swr": float(estimated.worst[i]),
         })  # fmt: skip
     return rows
 

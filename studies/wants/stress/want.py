@@ -111,22 +111,22 @@ def sentences(result: Result) -> list[str]:
         rows = table[table["band"] == each.name]
         top = rows.loc[rows["end_peak_v"].idxmax()]
         hot = rows.loc[(rows["core_w"] + rows["winding_w"]).idxmax()]
-        told = (
+        sentence = (
             f"{each.name}, {top['power_w']:g} W: some {_two(top['end_peak_v'])} V peak at the wire's end "
             f"({top['end_warning']}), {_two(top['feed_peak_v'])} V peak at the transformer, at most "
             f"{top['max_a']:.2f} A in the wire, {top['max_a_at']:.1f} m from the feed. The transformer turns "
             f"{_two(hot['core_w'] + hot['winding_w'])} W on average into heat"
         )
         if hot["core_warning"]:
-            told += (
+            sentence += (
                 f"; left on, it ends up {_rise(hot['core_rise_low_k'], hot['core_rise_high_k'])} "
                 f"({hot['core_warning']}; half way within {0.7 * hot['core_minutes']:.0f} min); flux "
                 f"{hot['core_flux_t'] * 1e3:.1f} mT ({hot['flux_warning']})"
             )
         choke = rows.loc[rows["choke_w"].idxmax()]
         if choke["choke_warning"]:
-            told += f". The choke: {_two(choke['choke_w'])} W ({choke['choke_warning']})"
-        out.append(told + ".")
+            sentence += f". The choke: {_two(choke['choke_w'])} W ({choke['choke_warning']})"
+        out.append(sentence + ".")
     return out + _why(table)
 
 
@@ -153,18 +153,19 @@ def _why(table: pd.DataFrame) -> list[str]:
     loss, volts = hot["core_siemens"] / cool["core_siemens"], (hot["core_v"] / cool["core_v"]) ** 2
     if heat < 1.05:
         return ["The core heats about alike on all bands."]
-    told = (
+    sentence = (
         f"For the same power the core heats {heat:.1f} times as much on {hot['band']} as on {cool['band']}: its loss "
         f"conductance is {loss:.1f} times as high and the voltage across it squared {volts:.1f} times"
     )
     if not math.isnan(hot["mu_imag"]):
-        told += (
+        sentence += (
             f" (mu' {cool['mu_real']:.0f} to {hot['mu_real']:.0f}, mu'' {cool['mu_imag']:.0f} to {hot['mu_imag']:.0f})"
         )
     if hot["f_mhz"] > cool["f_mhz"]:
-        return [told + f". A core that is cool on {cool['band']} can overheat on {hot['band']}."]
+        return [sentence + f". A core that is cool on {cool['band']} can overheat on {hot['band']}."]
     return [
-        told + ". This core is hottest low down; where mu'' rises steeply with frequency, as in low-loss materials, a "
+        sentence
+        + ". This core is hottest low down; where mu'' rises steeply with frequency, as in low-loss materials, a "
         "core that is cool on the fundamental can overheat on a high harmonic."
     ]
 

@@ -58,8 +58,8 @@ def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> S
         left.barh(places, size, color=fill, edgecolor=[INK if not ok else c for ok, c in zip(causes["explains"], fill,
                   strict=True)], linewidth=0.6, height=0.42)  # fmt: skip
         for y, change in zip(places, causes["change"], strict=True):
-            told = textwrap.shorten(change, CHANGE_WIDTH, placeholder=" ...")
-            left.text(0.02, y - 0.36, told, size=look.small, color=QUIET, va="center")
+            label = textwrap.shorten(change, CHANGE_WIDTH, placeholder=" ...")
+            left.text(0.02, y - 0.36, label, size=look.small, color=QUIET, va="center")
         left.set_yticks(places, [textwrap.fill(n, NAME_WIDTH) for n in names])
         left.set(ylim=(len(names) - 0.4, -0.75), xlim=(0, max(1.05, 1.08 * float(size.max()))))
         left.set_xlabel("change it takes, in usual changes")

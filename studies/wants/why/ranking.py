@@ -275,12 +275,12 @@ class _Track:
 
     def best(self, cause: Cause, nodes: dict[float, Real]) -> Explanation:
         """The change that explains the shifts best, from curves through the nodes."""
-        fine, told, told_gamma = self.curves(nodes, 1201)
-        misfit = self.misfit(told, told_gamma)
+        fine, log_dips, told_gamma = self.curves(nodes, 1201)
+        misfit = self.misfit(log_dips, told_gamma)
         k = int((misfit + fine**2).argmin())
         change = float(fine[k])
         at_end = bool(k in (0, len(fine) - 1) and change != 0)
-        return self.explanation(cause, change, float(misfit[k]), told[k], told_gamma[k], 1, at_end)
+        return self.explanation(cause, change, float(misfit[k]), log_dips[k], told_gamma[k], 1, at_end)
 
     def curves(self, nodes: dict[float, Real], count: int) -> tuple[Real, Real, Real]:
         """Curves through the nodes at `count` changes: those changes (count,), log frequency ratio and change of
@@ -291,11 +291,11 @@ class _Track:
         fine = np.linspace(at[0], at[-1], count)
         return fine, PchipInterpolator(at, ratio)(fine), PchipInterpolator(at, gamma)(fine)
 
-    def misfit(self, told: Real, told_gamma: Real) -> Real:
+    def misfit(self, log_dips: Real, told_gamma: Real) -> Real:
         """Sum over the bands (last axis) of squared misfits in errors."""
-        total = np.zeros(told.shape[:-1])
+        total = np.zeros(log_dips.shape[:-1])
         for i, s in enumerate(self.shifts):
-            total += ((told[..., i] - math.log(s.now_hz / s.was_hz)) / self.dip_error) ** 2
+            total += ((log_dips[..., i] - math.log(s.now_hz / s.was_hz)) / self.dip_error) ** 2
             if s.has_swr:
                 seen = (s.now_swr - 1) / (s.now_swr + 1) - (s.was_swr - 1) / (s.was_swr + 1)
                 total += ((told_gamma[..., i] - seen) / self.gamma_error) ** 2
@@ -307,10 +307,10 @@ class _Track:
         return len(self.shifts) + sum(s.has_swr for s in self.shifts)
 
     def explanation(
-        self, cause: Cause, change: float, misfit: float, told: Real, gamma: Real, free: int, at_end: bool = False
+        self, cause: Cause, change: float, misfit: float, log_dips: Real, gamma: Real, free: int, at_end: bool = False
     ) -> Explanation:
         """An explanation from what it tells of each band; free: how many causes were adjusted."""
-        now = tuple(float(s.was_hz * math.exp(told[i])) for i, s in enumerate(self.shifts))
+        now = tuple(float(s.was_hz * math.exp(log_dips[i])) for i, s in enumerate(self.shifts))
         g = np.clip(self.base[:, 1] + gamma, 0, 0.999)
         enough = bool(chi_squared.sf(misfit, max(self.readings - free, 1)) > UNLIKELY)
         return Explanation(cause, change, misfit, enough, at_end, now, tuple(map(float, (1 + g) / (1 - g))), free > 1)
@@ -337,7 +337,7 @@ class _Track:
             except (InputError, SolveError):
                 continue
             if not np.isnan(there).any():
-                told, gamma = np.log(there[:, 0] / self.base[:, 0]), there[:, 1] - self.base[:, 1]
-                misfit = float(self.misfit(told, gamma))
-                out.append(self.explanation(cause, size, misfit, told, gamma, 2))
+                log_dips, gamma = np.log(there[:, 0] / self.base[:, 0]), there[:, 1] - self.base[:, 1]
+                misfit = float(self.misfit(log_dips, gamma))
+                out.append(self.explanation(cause, size, misfit, log_dips, gamma, 2))
         return out

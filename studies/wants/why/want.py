@@ -106,11 +106,11 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
             "explains": e.explains, "at_end": e.at_end,
             "undo": e.cause.undo(e.change) if e.change else "",
         })  # fmt: skip
-        for shift, told, low in zip(shifts, e.told_hz, e.told_swr, strict=True):
+        for shift, dip_hz, low in zip(shifts, e.told_hz, e.told_swr, strict=True):
             bands.append({
                 "cause": e.cause.name, "band": shift.band, "was_mhz": shift.was_hz / 1e6,
-                "now_mhz": shift.now_hz / 1e6, "told_mhz": told / 1e6, "told_swr": low,
-                "off_khz": (told - shift.now_hz) / 1e3,
+                "now_mhz": shift.now_hz / 1e6, "told_mhz": dip_hz / 1e6, "told_swr": low,
+                "off_khz": (dip_hz - shift.now_hz) / 1e3,
             })  # fmt: skip
     words = why_notes(setup, found, spec.dip_error)
     words += [f"Not tried: {name} ({reason})." for name, reason in found.failed.items()]

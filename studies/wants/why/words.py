@@ -16,8 +16,8 @@ CLOSE = 2.0  # scores within this of the best are as likely
 def why_notes(setup: Setup, why: Why, dip_error: float) -> list[str]:
     """Sentences, the answer first."""
     if unmoved(why, dip_error):
-        told = "Nothing needs to be explained: that is no more than a dip can be misread by."
-        return [told, _seen(why), _bearing(setup)]
+        nothing = "Nothing needs to be explained: that is no more than a dip can be misread by."
+        return [nothing, _seen(why), _bearing(setup)]
     out: list[str] = []
     good = [e for e in why.explanations if e.explains and abs(e.change) > 0.05]
     if good:
@@ -80,8 +80,8 @@ def _size(e: Explanation) -> str:
 
 def _usual(e: Explanation) -> str:
     """What a usual change is, by the example of the likeliest cause."""
-    told = "A usual change is what one set-up differs from the next by without anybody noticing"
-    return f"{told}." if e.pair else f"{told}: for {e.cause.name}, {e.cause.words(math.copysign(1.0, e.change))}."
+    usual = "A usual change is what one set-up differs from the next by without anybody noticing"
+    return f"{usual}." if e.pair else f"{usual}: for {e.cause.name}, {e.cause.words(math.copysign(1.0, e.change))}."
 
 
 def wire_advice(why: Why) -> str:
