@@ -9,7 +9,6 @@ from sight import SIGHT, lab, linear
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RAMP, ROLE_INKS, SOIL, TARGET
 
-
 COLOURED = [s for s in SIGHT if s != "grey"]
 
 
