@@ -131,11 +131,11 @@ def stay_away(
 
 def _values(near: NearField, limits: tuple[Level, ...], duty: float, points: Real) -> Real:
     """Quotients at points (M, 3); inf closer than CLOSE."""
-    out = np.full(len(points), np.inf)
+    values = np.full(len(points), np.inf)
     free = _nearest(near.segments, points) >= CLOSE
     if free.any():
-        out[free] = quotient(near.at(points[free]), limits, duty)
-    return out
+        values[free] = quotient(near.at(points[free]), limits, duty)
+    return values
 
 
 def _flat(seg: Segments) -> Segments:
@@ -176,9 +176,9 @@ class _Grid:
 
     def sampled(self, value: Callable[[Real], Real], which: np.ndarray) -> Real:
         """Values at those points, nan elsewhere."""
-        out = np.full(self.away.shape, np.nan)
-        out[which] = value(self.points[which])
-        return out
+        values = np.full(self.away.shape, np.nan)
+        values[which] = value(self.points[which])
+        return values
 
 
 def _grid(seg: Segments, across: Real, up: Real, points: Real, reach: float) -> _Grid:

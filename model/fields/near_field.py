@@ -82,7 +82,7 @@ class NearField:
     def at(self, points: Real) -> Fields:
         """Fields at points (M, 3), m. Raises InputError for points under ground or closer than CLOSE to a conductor."""
         points = np.atleast_2d(np.asarray(points, dtype=float))
-        seg, amps, out = self.segments, self.amps, []
+        seg, amps, parts = self.segments, self.amps, []
         soil = not self.ground.is_free_space
         if soil and len(points) and points[:, 2].min() < LOWEST_POINT - 1e-12:
             raise InputError("point, height", f"{points[:, 2].min():.4g} m", f"{LOWEST_POINT} m or more above soil")
@@ -100,8 +100,8 @@ class NearField:
                 eh = eh - self.ground.kappa(self.f_hz) * _wires(part, image, amps, self.k, distance(part, image))
             if rest is not None:
                 eh = eh + rest.fields(part, seg, amps)
-            out.append(eh)
-        total = np.concatenate(out) if out else np.zeros((0, 6), complex)
+            parts.append(eh)
+        total = np.concatenate(parts) if parts else np.zeros((0, 6), complex)
         return Fields(total[:, :3], total[:, 3:])
 
     def _remainder(self, points: Real) -> "_Remainder":
@@ -134,11 +134,11 @@ def _in_classes(gap: Real, length: Real, classes: tuple[tuple[float, int], ...])
 
 def _wires(points: Real, seg: Segments, amps: Complex, k: float, gap: Real) -> Complex:
     """E and H (M, 6) at points (M, 3) of currents amps (N, 3) in free space."""
-    out = np.zeros((*gap.shape, 6), complex)
+    values = np.zeros((*gap.shape, 6), complex)
     for mask, count in _in_classes(gap, seg.length, DIRECT):
         i, j = np.nonzero(mask)
-        out[i, j] = _line(points[i] - seg.centre[j], seg.vector[j], amps[j], k, count)
-    return np.asarray(out.sum(axis=1))
+        values[i, j] = _line(points[i] - seg.centre[j], seg.vector[j], amps[j], k, count)
+    return np.asarray(values.sum(axis=1))
 
 
 def _line(gap: Real, vector: Real, amps: Complex, k: float, count: int) -> Complex:
@@ -181,15 +181,15 @@ class _Remainder:
     def fields(self, points: Real, seg: Segments, amps: Complex) -> Complex:
         """E and H (M, 6) at points (M, 3) of currents amps (N, 3)."""
         gap = seg.image_distance(points)
-        out = np.zeros((*gap.shape, 6), complex)
+        values = np.zeros((*gap.shape, 6), complex)
         for mask, count in _in_classes(gap, seg.length, REST):
             i, j = np.nonzero(mask)
             for x, w in zip(*legendre(count), strict=True):
                 source = seg.centre[j] + seg.vector[j] * (x / 2)
                 shares = shape(x) if count > 1 else np.array([1, 4, 1]) / 6
                 moment = seg.vector[j] * (amps[j] @ shares * (w / 2))[:, None]
-                out[i, j] += self.element(points[i], source, moment)
-        return np.asarray(out.sum(axis=1))
+                values[i, j] += self.element(points[i], source, moment)
+        return np.asarray(values.sum(axis=1))
 
     def element(self, points: Real, source: Real, moment: Complex) -> Complex:
         """E and H (P, 6) at points of current moments (A m) at source, each (P, 3)."""

@@ -80,14 +80,14 @@ class Reel:
 
     def length_out(self, turns_out: ArrayLike) -> Real:
         """Metres of wire paid out after turns_out turns (any shape, 0 to `turns`)."""
-        out = _within("turns", turns_out, self.turns, "turns")
-        return self.wire_length - self.length_wound(self.turns - out)
+        turns = _within("turns", turns_out, self.turns, "turns")
+        return self.wire_length - self.length_wound(self.turns - turns)
 
     def turns_out(self, length_out: ArrayLike) -> Real:
         """Turns to pay out for that many metres (any shape, 0 to wire_length); inverse of length_out."""
-        out = _within("length", length_out, self.wire_length, "m")
+        metres = _within("length", length_out, self.wire_length, "m")
         turns, length = self._breakpoints()
-        return self.turns - np.asarray(np.interp(self.wire_length - out, length, turns))
+        return self.turns - np.asarray(np.interp(self.wire_length - metres, length, turns))
 
     def length_per_turn(self, turns_out: ArrayLike) -> Real:
         """Metres in the turn that lies outermost once turns_out turns are out (the next one to pay out)."""

@@ -16,12 +16,12 @@ TERMS, HANKEL_TERMS = 24, 14
 
 def bessel_j(order: int, z: Complex) -> Complex:
     """J0 or J1 of z (any shape) with a real part of 0 or more and an imaginary part of a few at most."""
-    out = np.empty(z.shape, complex)
+    values = np.empty(z.shape, complex)
     near = np.abs(z) < RIM
-    out[near] = _series(order, z[near])
+    values[near] = _series(order, z[near])
     far = ~near
-    out[far] = _hankel(order, z[far])
-    return out
+    values[far] = _hankel(order, z[far])
+    return values
 
 
 def _series(order: int, z: Complex) -> Complex:

@@ -56,7 +56,7 @@ class SoilTable:
         in_angle = chebvander(2 / BEND * np.log1p(angle * (2 / np.pi) * np.expm1(BEND)) - 1, angles - 1).T
         log_r, log_edge = np.log(r), np.log(self.edges)
         piece = np.searchsorted(self.edges[1:-1], r)
-        out = np.empty((2 * many, len(r)))
+        values = np.empty((2 * many, len(r)))
         for p, c in enumerate(self.coefficients):
             inside = np.flatnonzero(piece == p)
             low, high = log_edge[p : p + 2]
@@ -64,8 +64,8 @@ class SoilTable:
             for at in np.split(inside, range(CHUNK, len(inside), CHUNK)):
                 in_r = chebvander((2 * log_r[at] - low - high) / (high - low), radii - 1).T
                 by_angle = (parts @ in_r).reshape(angles, 2 * many, -1)
-                out[:, at] = sum(a * y for a, y in zip(in_angle[:, at], by_angle, strict=True))
-        scaled: Complex = out[:many] + 1j * out[many:]
+                values[:, at] = sum(a * y for a, y in zip(in_angle[:, at], by_angle, strict=True))
+        scaled: Complex = values[:many] + 1j * values[many:]
         return scaled * (np.exp(-1j * r) / r)
 
     def _check(self, r: Real) -> None:

@@ -71,12 +71,12 @@ def kernels(rho: Real, zeta: Real, below: Stack | complex, split: bool = True, e
     rho, zeta = np.asarray(rho, dtype=float), np.asarray(zeta, dtype=float)
     r = np.hypot(rho, zeta)
     rho = np.maximum(rho, 1e-9 * r)
-    out = np.empty((4, len(r)), complex)
+    values = np.empty((4, len(r)), complex)
     group = np.floor(np.log(r) / math.log(effort.spread))
     for each in np.unique(group):
         at = np.flatnonzero(group == each)
-        out[:, at] = _group(rho[at], zeta[at], r[at], stack, split, effort)
-    return out
+        values[:, at] = _group(rho[at], zeta[at], r[at], stack, split, effort)
+    return values
 
 
 def _group(rho: Real, zeta: Real, r: Real, below: Stack, split: bool, effort: Effort) -> Complex:
@@ -242,9 +242,9 @@ def _hankel_tails(rho: Real, zeta: Real, below: Stack, split: bool, a: float, ef
     lam = (a + step * t[:, None]).astype(complex)
     u = np.sqrt(lam * lam - 1)
     e, x = np.exp(-u * zeta) * (lam / u * step) * (g[:, None] / 2), lam * rho
-    out = []
+    values = []
     upper, lower = _bessel_factors(lam, u, below, split), _bessel_factors(lam.conj(), u.conj(), below, split)
     for order in (0, 1):
         h = e * hankel1(order, x)
-        out += [(w * h).sum(0) + (v * h.conj()).sum(0) for w, v in zip(upper[order], lower[order], strict=True)]
-    return np.stack(out)
+        values += [(w * h).sum(0) + (v * h.conj()).sum(0) for w, v in zip(upper[order], lower[order], strict=True)]
+    return np.stack(values)

@@ -72,23 +72,23 @@ class Stack:
         square = lam * lam
         below = self.admittances(square, first=1)[0]
         echo = np.exp(-2 * self.depth[0] * u1)
-        out = []
+        sums = []
         for w, y in zip((u1 / self.top, u1), below, strict=True):
             g = (w - y) / (w + y) * echo
             r = (u0 - w) / (u0 + w)
-            out.append(g * (1 - r * r) / (1 + r * g))
-        return out[0], out[1]
+            sums.append(g * (1 - r * r) / (1 + r * g))
+        return sums[0], sums[1]
 
     def admittances(self, square: Complex, first: int = 0) -> list[tuple[Complex, Complex]]:
         """Y of TM and TE waves at the upper face of each layer from number `first` on; square: lam^2, any shape."""
         u = _root(square - self.n2[-1])
-        out = [(u / self.n2[-1], u)]
+        admittance = [(u / self.n2[-1], u)]
         for n2, depth in zip(self.n2[-2::-1][: len(self.depth) - first], self.depth[::-1], strict=False):
             u = _root(square - n2)
             echo = np.exp(-2 * depth * u)
-            tm, te = out[-1]
-            out.append((_seen(u / n2, tm, echo), _seen(u, te, echo)))
-        return out[::-1]
+            tm, te = admittance[-1]
+            admittance.append((_seen(u / n2, tm, echo), _seen(u, te, echo)))
+        return admittance[::-1]
 
     def passed(self, square: Complex, faces: list[tuple[Complex, Complex]]) -> list[tuple[Real, Real]]:
         """Squared field at the upper face of each layer over that at the first, TM (magnetic) and TE (electric).
@@ -97,12 +97,12 @@ class Stack:
         """
         tm: Real = np.ones(np.shape(square))
         te = tm
-        out: list[tuple[Real, Real]] = [(tm, te)]
+        coefficients: list[tuple[Real, Real]] = [(tm, te)]
         for n2, depth, (y_tm, y_te) in zip(self.n2, self.depth, faces[1:], strict=False):
             u = _root(square - n2)
             tm, te = tm * _carried(u / n2, y_tm, u, depth), te * _carried(u, y_te, u, depth)
-            out.append((tm, te))
-        return out
+            coefficients.append((tm, te))
+        return coefficients
 
 
 def _carried(w: Complex, y: Complex, u: Complex, depth: float) -> Real:

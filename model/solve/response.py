@@ -58,8 +58,8 @@ def _barycentric(x: Real | Complex, support: Real, value: Complex, weight: Compl
     gap = x[..., None] - support
     exact = gap == 0
     c = weight / np.where(exact, 1.0, gap)
-    out = (c @ value) / c.sum(-1)
-    return np.where(exact.any(-1), value[exact.argmax(-1)], out)
+    values = (c @ value) / c.sum(-1)
+    return np.where(exact.any(-1), value[exact.argmax(-1)], values)
 
 
 def _barycentric_weights(x: Real, value: Complex, slope: Complex) -> Complex:

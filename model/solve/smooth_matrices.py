@@ -87,14 +87,14 @@ class Smooth:
     def _blend(self, weights: Real) -> Complex:
         k, n, _ = self.scaled.shape
         real = self.scaled.reshape(k, n * n).view(float)  # real weights: half the work
-        out: Complex = (weights @ real).view(complex).reshape(n, n)
-        return out
+        values: Complex = (weights @ real).view(complex).reshape(n, n)
+        return values
 
     def _travel(self, f_hz: float) -> Complex:
         phase = wave_number(f_hz) * self.distance
-        out = np.empty(phase.shape, dtype=complex)
-        out.real, out.imag = np.cos(phase) / f_hz, np.sin(phase) / -f_hz
-        return out
+        values = np.empty(phase.shape, dtype=complex)
+        values.real, values.imag = np.cos(phase) / f_hz, np.sin(phase) / -f_hz
+        return values
 
 
 @lru_cache(maxsize=64)

@@ -93,25 +93,25 @@ def _against(truth: dict[str, float], result: Result) -> list[str]:
     """Made-up truth beside the estimates, in standard deviations."""
     if not truth or "fit" not in result.frames:
         return []
-    out = ["The sweeps were made up. How far each estimate is from the truth:"]
+    lines = ["The sweeps were made up. How far each estimate is from the truth:"]
     for _, row in result.frames["fit"].iterrows():
         kind = quantity_kind(row["parameter"], "fit")
         true = truth[row["parameter"]]
         off = (row["estimate"] - true * CUSTOMARY[kind].factor) / row["estimate_sd"]
-        out.append(f"  {row['parameter']}: truth {quantity_text(true, kind)}, off by {off:+.1f} standard deviations")
-    return out
+        lines.append(f"  {row['parameter']}: truth {quantity_text(true, kind)}, off by {off:+.1f} standard deviations")
+    return lines
 
 
 def fitted_raw(raw: Raw, result: Result) -> Raw:
     """The study's set-up (texts) with the fitted values written in."""
-    out = raw
+    new = raw
     for _, row in result.frames["fit"].iterrows():
         path = row["parameter"]
         kind = quantity_kind(path, "fit")
         if path.startswith("site.soil."):
-            out = changed(out, "site.soil", opened(table_value(out, "site.soil") or "average soil", path))
-        out = changed(out, path, written(row["estimate"], kind, 6))
-    return out
+            new = changed(new, "site.soil", opened(table_value(new, "site.soil") or "average soil", path))
+        new = changed(new, path, written(row["estimate"], kind, 6))
+    return new
 
 
 def outcome(result: Result, command: str) -> dict[str, Any]:

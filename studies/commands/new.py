@@ -23,8 +23,8 @@ def COMMAND(file: Path, like: str) -> None:
     if like not in ready:
         raise InputError("--like", repr(like), f"one of {', '.join(sorted(ready))}")
     try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(ready[like])
+        with file.open("x", encoding="utf-8") as stream:
+            stream.write(ready[like])
     except FileExistsError:
         raise InputError("file", file, "a name not taken yet") from None
     except OSError as error:

@@ -28,13 +28,13 @@ class Place:
 
 def around(x: float, y: float, points: float, rings: Sequence[float] = (1.0, 1.8, 2.8, 4.0, 6.0)) -> list[Place]:
     """Places in eight directions about a point, `points` away and further in rings; right and left come first."""
-    out = []
+    places = []
     for ring in rings:
         for e, n in ((1, 0), (-1, 0), (1, 1), (-1, 1), (1, -1), (-1, -1), (0, 1), (0, -1)):
             ha = ("right", "center", "left")[e + 1]
             va = ("top", "center", "bottom")[n + 1]
-            out.append(Place(x, y, e * points * ring, n * points * ring, ha, va))
-    return out
+            places.append(Place(x, y, e * points * ring, n * points * ring, ha, va))
+    return places
 
 
 @dataclass

@@ -38,10 +38,10 @@ def spread(wanted: Sequence[float], widths: Sequence[float], low: float, high: f
     for k in reversed(range(len(size))):
         at[k] = min(at[k], ceiling - size[k] / 2)
         ceiling = at[k] - size[k] / 2 - gap
-    out = [0.0] * len(order)
+    places = [0.0] * len(order)
     for k, i in enumerate(order):
-        out[i] = at[k]
-    return out
+        places[i] = at[k]
+    return places
 
 
 def corners(text: Text, shrink: float = 0.0) -> Real:
@@ -92,13 +92,13 @@ def outside(figure: Figure, slack: float = 1.0) -> list[str]:
     """Visible texts that reach beyond the figure's edges, after drawing it; [] is what is wanted."""
     figure.canvas.draw()  # type: ignore[attr-defined]
     edge = figure.bbox
-    out = []
+    lines = []
     for text in _drawn(figure):
         shape = corners(text)
         low, high = shape.min(axis=0), shape.max(axis=0)
         if (low < -slack).any() or high[0] > edge.width + slack or high[1] > edge.height + slack:
-            out.append(text.get_text())
-    return out
+            lines.append(text.get_text())
+    return lines
 
 
 def _drawn(figure: Figure) -> list[Text]:
@@ -112,9 +112,9 @@ def _drawn(figure: Figure) -> list[Text]:
                 shown = axes.get_visible() and axes.axison and axis.get_visible()
                 if not (shown and low - reach <= tick.get_loc() <= high + reach):
                     hidden |= {id(tick.label1), id(tick.label2)}
-    out = []
+    texts = []
     for text in figure.findobj(Text):
         within = text.axes is None or text.axes.get_visible()
         if text.get_text().strip() and text.get_visible() and within and id(text) not in hidden:
-            out.append(text)
-    return out
+            texts.append(text)
+    return texts

@@ -126,7 +126,7 @@ def _plumbs(ax: Axes, wire: Flat, look: Look, clear: Clear) -> list[tuple[str, f
     names = {0: "feed", len(wire) - 1: "end"}
     for k in range(1, len(wire) - 1):
         names[k] = "apex" if wire[k][1] > max(wire[0][1], wire[-1][1]) else "corner"
-    t, out = look.small, []
+    t, plumbs = look.small, []
     for k, name in names.items():
         x, h = wire[k]
         alone = all(abs(x - wire[j][0]) > 1e-3 or j == k for j in names)
@@ -140,8 +140,8 @@ def _plumbs(ax: Axes, wire: Flat, look: Look, clear: Clear) -> list[tuple[str, f
             places = [Place(x, h * part, side * 0.5 * t, 0, "left" if side > 0 else "right")
                       for part in (0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9) for side in sides]  # fmt: skip
             places += around(x, h, t)
-        out.append((name, h, places))
-    return out
+        plumbs.append((name, h, places))
+    return plumbs
 
 
 def _slope(ax: Axes, p: tuple[float, float], q: tuple[float, float], look: Look, clear: Clear, point: float) -> None:

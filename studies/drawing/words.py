@@ -28,7 +28,7 @@ def _spoken(value: Any) -> str:
 def shared_words(study: Study) -> str:
     """The main figures of the set-up that are the same in every case: "sloper, 20.1 m of wire, feed at 1.2 m"."""
     cases = study.cases()
-    first, out = cases[0].raw, []
+    first, parts = cases[0].raw, []
     for path, form in SPOKEN:
         try:
             value = table_value(first, path)
@@ -36,10 +36,10 @@ def shared_words(study: Study) -> str:
         except (IndexError, ValueError):
             continue
         if value is not None and same:
-            out.append(form.format(_spoken(value)))
+            parts.append(form.format(_spoken(value)))
     if all(table_value(c.raw, "site.soil") is None for c in cases):
-        out.append("average soil")
-    return ", ".join(out)
+        parts.append("average soil")
+    return ", ".join(parts)
 
 
 def title_of(study: Study) -> str:

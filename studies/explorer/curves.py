@@ -145,15 +145,15 @@ def answers(
 
     workers: processes (default: all cores; 0 computes here). Raises SolveError if one cannot be solved.
     """
-    out = [[store.get_json(answer.key(raw)) for raw in g] for g in groups]
-    todo = [i for i, known in enumerate(out) if any(one is None for one in known)]
+    answers_known = [[store.get_json(answer.key(raw)) for raw in g] for g in groups]
+    todo = [i for i, known in enumerate(answers_known) if any(one is None for one in known)]
     tasks = [(groups[i], answer, store) for i in todo]
     count = min(len(todo), cores() if workers is None else workers)
     source = spread(_solve, tasks, count) if count else ((i, _solve(*task), "") for i, task in enumerate(tasks))
     for done, (i, solved, fault) in enumerate(source, 1):
-        out[todo[i]], refused = solved or ([], fault)
+        answers_known[todo[i]], refused = solved or ([], fault)
         if refused:
             raise SolveError(f"a setting of the sliders cannot be solved: {refused}")
         if progress:
             progress(done, len(todo))
-    return out
+    return answers_known

@@ -45,10 +45,10 @@ def lagrange(nodes: Sequence[float], x: float, most: int) -> list[tuple[int, flo
 
 def blend(axes: Sequence[AxisNodes], place: Sequence[float]) -> list[tuple[int, float]]:
     """(flat index, weight) of the nodes around a place; the last axis runs fastest."""
-    out = [(0, 1.0)]
+    weighted = [(0, 1.0)]
     for (nodes, most), x in zip(axes, place, strict=True):
-        out = [(index * len(nodes) + i, w * v) for index, w in out for i, v in lagrange(nodes, x, most)]
-    return out
+        weighted = [(index * len(nodes) + i, w * v) for index, w in weighted for i, v in lagrange(nodes, x, most)]
+    return weighted
 
 
 def grid(bands: Sequence[Band]) -> list[Real]:
@@ -96,20 +96,20 @@ class Surface:
         """Reflection coefficient at the wire's feed, at 2450 ohm, on the page's frequencies of each band."""
         wire, near = self.wires[self.pick[picked][0]], self.around(setting, True)
         length = sum(w * wire[i]["length"] for i, w in near)
-        out = []
+        values = []
         for band, f in enumerate(self.frequencies):
             gamma: Complex = np.zeros(len(f), dtype=complex)
             for i, w in near:
                 gamma += w * rational(wire[i]["bands"][band], f / 1e6 * length / wire[i]["length"])
-            out.append(gamma)
-        return out
+            values.append(gamma)
+        return values
 
     def radio(self, gamma: list[Complex], setting: Setting, picked: Picked) -> list[Complex]:
         """Reflection coefficient at the radio, at its own impedance, from that at the wire's feed."""
         feed, near = self.feeds[self.pick[picked][1]], self.around(setting, False)
         reference = sum(w * feed[i]["reference"] for i, w in near)
         length = setting.get("coax.length", feed[0]["length"])
-        out = []
+        values = []
         for band, g in enumerate(gamma):
             columns = sum(w * np.array(feed[i]["bands"][band]) for i, w in near)
             parts = columns[0::2] + 1j * columns[1::2]  # type: ignore[index]
@@ -117,8 +117,8 @@ class Surface:
             if len(parts) > 4:
                 cosh, sinh = np.cosh(parts[4] * length), np.sinh(parts[4] * length)
                 v, i = _through((cosh, parts[5] * sinh, sinh / parts[5], cosh), v, i)
-            out.append((v - reference * i) / (v + reference * i))
-        return out
+            values.append((v - reference * i) / (v + reference * i))
+        return values
 
 
 def _through(chain: Any, volts: Complex, amps: Complex) -> tuple[Complex, Complex]:

@@ -107,11 +107,11 @@ class Builder:
         """Settings halfway between nodes of one axis, at random nodes of the others; end cells always."""
         nodes = self.nodes[slider.path]
         cells = [0, len(nodes) - 2, *self.random.integers(0, len(nodes) - 1, PROBES - 2)]
-        out = []
+        settings = []
         for cell in dict.fromkeys(map(int, cells)):
             setting = {s.path: float(self.random.choice(self.nodes[s.path])) for s in self.controls.sliders}
-            out.append(({**setting, slider.path: tidy((nodes[cell] + nodes[cell + 1]) / 2)}, self._any_choice()))
-        return out
+            settings.append(({**setting, slider.path: tidy((nodes[cell] + nodes[cell + 1]) / 2)}, self._any_choice()))
+        return settings
 
     def anywhere(self, count: int) -> list[tuple[Setting, Picked]]:
         """Random settings of all sliders and choices."""
@@ -131,7 +131,7 @@ class Builder:
         raws = [self.controls.raw(s, c) for s, c in asked]
         exact = self._answers(what, [[raw] for raw in raws], Exact(self.bands, CHECKED))
         every = (POINTS - 1) // (CHECKED - 1)
-        out = []
+        rows = []
         for raw, (setting, picked), (true,) in zip(raws, asked, exact, strict=True):
             feed, worst = Setup.read(raw).feed_system(), {"reflection": 0.0, "swr": 0.0}
             gamma = surface.reflection(setting, picked)
@@ -143,8 +143,8 @@ class Builder:
                 low = right < BELOW
                 worst["reflection"] = max(worst["reflection"], float(np.abs(g[::every] - truth).max()))
                 worst["swr"] = max(worst["swr"], float(np.abs(swr_of(r[::every]) - right)[low].max(initial=0.0)))
-            out.append(worst)
-        return out
+            rows.append(worst)
+        return rows
 
     def build(self, target: float = TARGET) -> tuple[Surface, dict[str, Any]]:
         """The surface, refined until probes on every axis and then random settings are near target, and its errors.

@@ -21,10 +21,10 @@ def anchor(path: str) -> str:
 
 def tables() -> dict[str, list[Key]]:
     """Table of a study file -> its keys, the set-up's first."""
-    out: dict[str, list[Key]] = {}
+    sections: dict[str, list[Key]] = {}
     for key in all_keys():
-        out.setdefault(key.table, []).append(key)
-    return out
+        sections.setdefault(key.table, []).append(key)
+    return sections
 
 
 def manual_page(commands: Mapping[str, str]) -> str:

@@ -39,12 +39,12 @@ def schema() -> Schema:
 def _table(part: type[BaseModel], needed: bool = True) -> Schema:
     fields = dict(fields_of(part))
     must = [name for name, field in fields.items() if field.is_required()] if needed else []
-    out: Schema = {
+    schema: Schema = {
         "type": "object",
         "properties": {name: _field(name, field) for name, field in fields.items()},
         "additionalProperties": False,
     }
-    return out | ({"required": must} if must else {})
+    return schema | ({"required": must} if must else {})
 
 
 def _field(name: str, field: Any) -> Schema:

@@ -13,12 +13,12 @@ MOST_NAMED = 4  # cases named in a line about several
 
 def sentences(result: Result) -> list[str]:
     """The answer in words, with its numbers; what is about safety comes first."""
-    out = []
+    lines = []
     for name in sorted(result.study.spec.want, key=lambda name: name not in SAFETY):
-        out += want_named(name).sentences(result)
+        lines += want_named(name).sentences(result)
     if "spread" not in result.study.spec.want:
-        out += filter(None, [give_line(result), causes(result), footnote(result)])
-    return out
+        lines += filter(None, [give_line(result), causes(result), footnote(result)])
+    return lines
 
 
 def trust(result: Result, assumed: Collection[str] = ()) -> list[str]:
@@ -28,17 +28,17 @@ def trust(result: Result, assumed: Collection[str] = ()) -> list[str]:
 
 def validity(result: Result) -> list[str]:
     """Failed and marked cases, in words; one line says so if there are none."""
-    out = []
+    lines = []
     for failure in result.failed:
-        out.append(f"FAILED: {result.study.words_of(failure.labels) or 'the set-up'}: {failure.reason}")
+        lines.append(f"FAILED: {result.study.words_of(failure.labels) or 'the set-up'}: {failure.reason}")
     marked = result.marked()
     for words, rows in marked.groupby("marks") if len(marked) else ():
         named = [", ".join(filter(None, [result.study.words_of(r), r["band"]])) for r in rows.to_dict("records")]
         which = "; ".join(named[:MOST_NAMED]) + (
             f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
         )
-        out.append(f"Outside validity: {words} ({which}).")
-    return [*(out or ["All cases are inside the model's validity."]), *filter(None, [blended(result)])]
+        lines.append(f"Outside validity: {words} ({which}).")
+    return [*(lines or ["All cases are inside the model's validity."]), *filter(None, [blended(result)])]
 
 
 def blended(result: Result) -> str:

@@ -28,10 +28,10 @@ def picture_of(result: Result, size: str = "print", store: Store | None = None) 
 def figures_of(result: Result, store: Store | None = None) -> dict[str, Figure]:
     """File stem -> figure, at print size."""
     picture = picture_of(result, store=store)
-    out: dict[str, Figure] = {PICTURE: picture} if picture is not None else {}
+    figures: dict[str, Figure] = {PICTURE: picture} if picture is not None else {}
     for name in result.study.spec.want:
-        out |= want_named(name).plots(result)
-    return out
+        figures |= want_named(name).plots(result)
+    return figures
 
 
 def alternative(stem: str, figure: Figure) -> str:

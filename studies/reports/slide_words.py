@@ -91,18 +91,18 @@ def _band_of(line: str, study: Study) -> str:
 
 def setup_lines(study: Study) -> list[str]:
     """What is fixed, what is varied, where it is looked at."""
-    out = [f"The same in every case: {shared_words(study)}."]
+    lines = [f"The same in every case: {shared_words(study)}."]
     for axis in study.axes:
         known = axis.labels
         if axis.numbers is not None and len(known) > 4:
-            out.append(
+            lines.append(
                 f"Varied: {axis.name}, from {axis.value_text(min(known))} to {axis.value_text(max(known))} "
                 f"in {len(known)} values."
             )
         else:
-            out.append(f"Varied: {axis.name}: {', '.join(axis.value_text(v) for v in known)}.")
-    out.append(f"Bands: {', '.join(b.name for b in study.bands)} (region {study.spec.region}).")
-    return out
+            lines.append(f"Varied: {axis.name}: {', '.join(axis.value_text(v) for v in known)}.")
+    lines.append(f"Bands: {', '.join(b.name for b in study.bands)} (region {study.spec.region}).")
+    return lines
 
 
 def chunks(lines: Sequence[str]) -> Iterator[tuple[list[str], bool]]:
@@ -159,17 +159,17 @@ def notes_of_band(result: Result, band: str, most: int = 24) -> list[str]:
     if dips.empty:
         return []
     rows = dips[dips["band"] == band]
-    out = []
+    lines = []
     for row in rows.head(most).to_dict("records"):
         case = result.study.words_of({str(k): v for k, v in row.items()})
         start = f"{band}, {case}" if case else band
         if pd.isna(row["dip_mhz"]):
-            out.append(f"{start}: no dip found; SWR in the band {row['swr_best']:.2f} to {row['swr_worst']:.2f}.")
+            lines.append(f"{start}: no dip found; SWR in the band {row['swr_best']:.2f} to {row['swr_worst']:.2f}.")
             continue
-        out.append(
+        lines.append(
             f"{start}: dip {row['dip_mhz']:.3f} MHz, SWR {row['dip_swr']:.2f}, {row['width_2to1_khz']:.0f} kHz below "
             f"2:1, wire's end {row['feed_r_ohm']:.0f} {row['feed_x_ohm']:+.0f}j Ω, loss {row['dip_loss_db']:.2f} dB."
         )
     if len(rows) > most:
-        out.append(f"The first {most} of {len(rows)} cases.")
-    return out
+        lines.append(f"The first {most} of {len(rows)} cases.")
+    return lines

@@ -57,7 +57,7 @@ class Piece:
 
 def pieces(case: Case, study: Study) -> list[Piece]:
     """All pieces of a case's answer, each with a key of everything that its rows depend on."""
-    setup, stands, out = case.setup(), beside(case, study), []
+    setup, stands, parts = case.setup(), beside(case, study), []
     blended = [] if stands is None else stands.facts
     for want in _wants(study, case.like):
         made_by = code_digest(want.compute.__module__), _majors()
@@ -65,8 +65,8 @@ def pieces(case: Case, study: Study) -> list[Piece]:
         for bands in [(b,) for b in study.bands] if want.by_band else [study.bands]:
             edges = [(b.name, b.lower, b.upper) for b in bands] if want.by_band else []
             kind = want.name if want.name in ANSWERS else "case"
-            out.append(Piece(want, replace(study, bands=bands), digest(kind, *facts, edges, *blended)))
-    return out
+            parts.append(Piece(want, replace(study, bands=bands), digest(kind, *facts, edges, *blended)))
+    return parts
 
 
 def _wants(study: Study, like: Raw | None = None) -> list[Want]:
@@ -178,21 +178,21 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
         expected = identity(study)
         _refuse_others(client, study, expected, address)
         try:
-            out = {client.submit(_on_worker, _answer, c, study, store, expected, pure=False): c for c in cases}
-            while out:
+            futures = {client.submit(_on_worker, _answer, c, study, store, expected, pure=False): c for c in cases}
+            while futures:
                 try:
-                    done = distributed.wait(list(out), timeout=timeout, return_when="FIRST_COMPLETED").done
+                    done = distributed.wait(list(futures), timeout=timeout, return_when="FIRST_COMPLETED").done
                 except (TimeoutError, distributed.TimeoutError):
-                    client.cancel(list(out))
-                    for case in out.values():
+                    client.cancel(list(futures))
+                    for case in futures.values():
                         yield case.index, None, f"no answer from the cluster within {timeout:g} s"
                     return
                 for future in done:
                     if future.status == "cancelled":
                         raise CancelledError
-                    yield _fetched(future, out.pop(future), study, store)
+                    yield _fetched(future, futures.pop(future), study, store)
         except (OSError, CancelledError, distributed.client.FutureCancelledError):
-            allowed = f"the scheduler at {address} stopped with {len(out)} of {len(cases)} cases not yet answered"
+            allowed = f"the scheduler at {address} stopped with {len(futures)} of {len(cases)} cases not yet answered"
             raise SolveError(f"{allowed}; the others are kept, so the same command goes on from here") from None
 
 

@@ -164,17 +164,17 @@ def _plain(path: str) -> str:
 
 def _flat(table: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
     """Axes of [sweep], whether written "antenna.slope" = ... or antenna.slope = ..."""
-    out: list[tuple[str, Any]] = []
+    entries: list[tuple[str, Any]] = []
     for key, value in table.items():
         if isinstance(value, Mapping) and "from" not in value and "to" not in value:
-            out += _flat(value, f"{prefix}{key}.")
+            entries += _flat(value, f"{prefix}{key}.")
         else:
-            out.append((prefix + key, value))
-    return out
+            entries.append((prefix + key, value))
+    return entries
 
 
 def _variants(items: Any) -> dict[str, Raw]:
-    out: dict[str, Raw] = {}
+    raws: dict[str, Raw] = {}
     if not isinstance(items, list):
         raise InputError("variant", repr(items), "[[variant]] tables")
     for number, item in enumerate(items, 1):
@@ -182,10 +182,10 @@ def _variants(items: Any) -> dict[str, Raw]:
             raise InputError(f"variant.{number}", repr(item), "a [[variant]] table with a name")
         tables = dict(item)
         name = tables.pop("name", None)
-        if not isinstance(name, str) or not name or name in out:
+        if not isinstance(name, str) or not name or name in raws:
             raise InputError(f"variant.{number}.name", repr(name), "a name that no other variant has")
-        out[check_name(name, f"variant.{number}.name")] = tables
-    return out
+        raws[check_name(name, f"variant.{number}.name")] = tables
+    return raws
 
 
 def load_study(path: Path | str) -> Study:

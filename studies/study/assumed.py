@@ -63,12 +63,12 @@ def _spoken(setup: Setup) -> Said:
 
 def _hanging(antenna: AntennaSpec, setup: Setup) -> Said:
     layout = setup.build().layout
-    out: Said = [(antenna.layout, ("antenna.layout",)), (f"{layout.length:.2f} m of wire", ("antenna.length",))]
+    said: Said = [(antenna.layout, ("antenna.layout",)), (f"{layout.length:.2f} m of wire", ("antenna.length",))]
     slope = ", ".join(f"{math.degrees(s):.0f}°" for s in layout.slopes[: 1 if antenna.sag else 2])
     shape = ("slope", "slope_up", "slope_down", "end_height", "apex_height", "height", "apex_at")
-    out.append((f"slope {slope}", tuple(f"antenna.{k}" for k in shape)))
-    out.append((f"feed at {layout.feed_height:.2f} m", ("antenna.feed_height", "antenna.height")))
-    return out
+    said.append((f"slope {slope}", tuple(f"antenna.{k}" for k in shape)))
+    said.append((f"feed at {layout.feed_height:.2f} m", ("antenna.feed_height", "antenna.height")))
+    return said
 
 
 def _wire(setup: Setup) -> Said:
@@ -87,32 +87,32 @@ def _soil(setup: Setup) -> str:
 
 
 def _returns(setup: Setup) -> Said:
-    out: Said = []
+    said: Said = []
     for i, c in enumerate(setup.counterpoise, 1):
         key = f"counterpoise.{i}"
         height = c.end_height if c.height is None else c.height
         at = "at the feed's height" if height is None else f"at {100 * height:.0f} cm"
-        out.append((f"counterpoise {c.length:.3g} m {at}", (f"{key}.length",)))
+        said.append((f"counterpoise {c.length:.3g} m {at}", (f"{key}.length",)))
     if not setup.counterpoise:
-        out.append(("no counterpoise", ("coax.length",)))
+        said.append(("no counterpoise", ("coax.length",)))
     coax = setup.coax
     if coax is None:
-        return [*out, ("no coax", ("counterpoise.1.length",))]
-    out.append((f"coax {coax.length:.3g} m of {coax.cable().name}", ("coax.length", "coax.type")))
+        return [*said, ("no coax", ("counterpoise.1.length",))]
+    said.append((f"coax {coax.length:.3g} m of {coax.cable().name}", ("coax.length", "coax.type")))
     conductors = setup.build().structure.conductors
     end = next(c.points[-1][2] for c in conductors if c.role == "coax")
     above = end > coax.height + 1e-6
-    out.append(
+    said.append(
         (f"hanging, its end {end:.3g} m up" if above else f"lying at {100 * coax.height:.3g} cm", ("coax.height",))
     )
     if coax.coiled:
-        out.append((f"{coax.coiled:.3g} m of it coiled up", ("coax.coiled",)))
-    return out
+        said.append((f"{coax.coiled:.3g} m of it coiled up", ("coax.coiled",)))
+    return said
 
 
 def _transformer(t: Transformer) -> Said:
     at = "transformer."
-    out: Said = [(f"transformer {t.turns_ratio**2:.0f}:1", (f"{at}turns_ratio",))]
+    said: Said = [(f"transformer {t.turns_ratio**2:.0f}:1", (f"{at}turns_ratio",))]
     match t.magnetising:
         case Core() as c:
             rings = "one ring" if c.shape.stack == 1 else f"{c.shape.stack} rings"
@@ -121,12 +121,12 @@ def _transformer(t: Transformer) -> Said:
             words = f"magnetising inductance {1e6 * m.inductance:.3g} µH"
         case None:
             words = "no core loss"
-    out.append((words, (f"{at}core", f"{at}magnetising_inductance", f"{at}ideal")))
+    said.append((words, (f"{at}core", f"{at}magnetising_inductance", f"{at}ideal")))
     values: tuple[tuple[str, Callable[[Transformer], float], float, str, str], ...] = (
         ("compensation_capacitance", lambda x: x.compensation_capacitance, 1e12, "pF", "across the primary"),
         ("leakage_inductance", lambda x: x.leakage_inductance, 1e6, "µH", "leakage"),
         ("terminal_capacitance", lambda x: x.terminal_capacitance, 1e12, "pF", "at the wire's terminal"),
     )
     for key, of, factor, unit, what in values:
-        out.append((f"{of(t) * factor:.3g} {unit} {what}", (at + key, f"{at}ideal")))
-    return out
+        said.append((f"{of(t) * factor:.3g} {unit} {what}", (at + key, f"{at}ideal")))
+    return said

@@ -82,8 +82,8 @@ def changed(raw: Mapping[str, Any], path: str, value: Any) -> Raw:
 
     Items of a list are counted from 1 ("counterpoise.2.length"); without a number the first is meant.
     """
-    out = copy.deepcopy(dict(raw))
-    place: Any = out
+    new = copy.deepcopy(dict(raw))
+    place: Any = new
     *steps, last = path.split(".")
     for i, step in enumerate(steps):
         if isinstance(place, list):
@@ -105,7 +105,7 @@ def changed(raw: Mapping[str, Any], path: str, value: Any) -> Raw:
     if not isinstance(place, dict):
         raise InputError(path, repr(value), f"a table at {'.'.join(steps)}")
     place[last] = value
-    return out
+    return new
 
 
 def table_value(raw: Mapping[str, Any], path: str) -> Any:

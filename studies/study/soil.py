@@ -159,10 +159,10 @@ def opened(written: Any, path: str) -> Any:
 def _texts(spec: SoilSpec) -> dict[str, Any]:
     """A soil's table as people write it."""
     units_of = {"sigma": (1e3, " mS/m"), "depth": (100, " cm")}
-    out: dict[str, Any] = {}
+    entries: dict[str, Any] = {}
     for key, value in spec.model_dump(exclude_none=True).items():
         factor, unit = units_of.get(key, (1, ""))
-        out[key] = f"{value * factor:.6g}{unit}" if unit else value
+        entries[key] = f"{value * factor:.6g}{unit}" if unit else value
     if spec.table is not None:
-        out["table"] = {f: {"er": r.er, "sigma": f"{r.sigma * 1e3:.6g} mS/m"} for f, r in spec.table.items()}
-    return out
+        entries["table"] = {f: {"er": r.er, "sigma": f"{r.sigma * 1e3:.6g} mS/m"} for f, r in spec.table.items()}
+    return entries

@@ -49,13 +49,13 @@ def read_table(path: Path, part_gaps: bool = False) -> list[Reading]:
     said = list(cells.said)
     if skipped:
         said.append(f"{skipped} line{'s' * (skipped > 1)} of text skipped")
-    out: list[Reading] = []
+    readings: list[Reading] = []
     for block in blocks:
         groups, unused = _groups(block, cells, path.name)
         remarks = (*said, *([f"not used: {', '.join(unused)}"] if unused else []))
         for group in groups:
-            out += _readings(block, group, cells, path.name, remarks, part_gaps)
-    return out
+            readings += _readings(block, group, cells, path.name, remarks, part_gaps)
+    return readings
 
 
 def _is_heading(cells: tuple[str, ...]) -> bool:
@@ -126,8 +126,8 @@ def _groups(block: Block, cells: Cells, name: str) -> tuple[list[Group], list[st
             groups.append({place: found})
     if len(groups) > 1 and not any(h.meaning == "f" for h in groups[0].values()):
         groups = [groups[0] | groups[1]] if len(groups) == 2 else groups[1:]
-    out = [g for group in groups for g in _one_of_each(group, block, name)]
-    return out, unused
+    groups_left = [g for group in groups for g in _one_of_each(group, block, name)]
+    return groups_left, unused
 
 
 def _one_of_each(places: dict[int, Heading], block: Block, name: str) -> list[Group]:

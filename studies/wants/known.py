@@ -25,13 +25,13 @@ def flat(given: Any, ends: tuple[str, ...] = (), prefix: str = "", table: str = 
     """Dotted path -> value, whether written "antenna.length" = ... or antenna.length = ...; ends: keys of a value."""
     if not isinstance(given, Mapping):
         raise InputError(table, repr(given), "a table of dotted keys of the set-up")
-    out: dict[str, Any] = {}
+    entries: dict[str, Any] = {}
     for key, value in given.items():
         if isinstance(value, Mapping) and value and not set(value) & set(ends):
-            out.update(flat(value, ends, f"{prefix}{key}.", table))
+            entries.update(flat(value, ends, f"{prefix}{key}.", table))
         else:
-            out[prefix + key] = value
-    return out
+            entries[prefix + key] = value
+    return entries
 
 
 def read_known(path: str, given: Any, table: str) -> Known:

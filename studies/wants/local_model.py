@@ -94,15 +94,15 @@ def with_values(setup: Setup, values: Mapping[str, float]) -> Setup:
 
 def pieces(f_hz: Real) -> list[np.ndarray]:
     """Indices of rising frequencies (n,), Hz, cut where a span ends and where a piece gets wide."""
-    out: list[list[int]] = []
+    groups: list[list[int]] = []
     first, span = 0.0, SPANS[0]
     for i, f in enumerate(f_hz):
-        if not out or f > span.upper or f > WIDEST * first:
-            out.append([])
+        if not groups or f > span.upper or f > WIDEST * first:
+            groups.append([])
             first = float(f)
             span = next((s for s in SPANS if s.lower <= f <= s.upper), SPANS[-1])
-        out[-1].append(i)
-    return [np.array(p) for p in out]
+        groups[-1].append(i)
+    return [np.array(p) for p in groups]
 
 
 def wire_impedance(solver: Solver, f_hz: Real) -> Complex:

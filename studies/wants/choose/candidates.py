@@ -153,8 +153,8 @@ def shifts(problem: Problem, spread: Real) -> Real:
     if problem.spec.certainty is None:
         return np.zeros((1, len(problem.segments)))
     steps = norm.ppf((np.arange(21) + 0.5) / 21)
-    out: Real = np.clip(steps[:, None] * spread[None, :], -WIDEN, WIDEN)
-    return out
+    values: Real = np.clip(steps[:, None] * spread[None, :], -WIDEN, WIDEN)
+    return values
 
 
 def measures(
@@ -190,7 +190,7 @@ def measures(
     if chance is not None:
         k = np.arange(together.shape[-1])
         sure_swr = np.array([np.interp(chance * len(k) - 0.5, k, row) for row in together])
-    out = []
+    measured = []
     for j, s in enumerate(solved):
         every = {
             "swr": float(sure_swr[j]),
@@ -200,8 +200,8 @@ def measures(
             "shield": float((s.shield * np.sqrt(np.maximum(watts[:, j], 0))).max()) if len(s.shield) else 0.0,
         }
         aims = {name: every[name] for name in problem.spec.aims if name in every}
-        out.append(Measures(worst[:, j], float(sure_swr[j]), aims, s.highest, s.length, every["heat"]))
-    return out
+        measured.append(Measures(worst[:, j], float(sure_swr[j]), aims, s.highest, s.length, every["heat"]))
+    return measured
 
 
 def _between(x: Real, grid: Real, values: Complex) -> Complex:

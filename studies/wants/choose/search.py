@@ -89,7 +89,7 @@ class Branch:
 
     def bounds(self) -> list[tuple[float, float]]:
         """Of each free knob; the wire's length only as far as the cell goes."""
-        out = []
+        pairs = []
         for i in self.free:
             knob = self.problem.knobs[i]
             low, high = knob.low, knob.high
@@ -99,8 +99,8 @@ class Branch:
                     low, high = (inside[0], inside[-1]) if inside else (0, 0)
                 else:
                     low, high = max(low, self.cell[0]), min(high, self.cell[1])
-            out.append((low, high))
-        return out
+            pairs.append((low, high))
+        return pairs
 
     def place(self, values: Sequence[float]) -> Place:
         """All knobs, from the values of the free ones."""
@@ -218,15 +218,15 @@ class Search:
         setups = [self.setup(branch, p) for p in places]
         for i, p in enumerate(places):
             groups.setdefault(self.feed(setups[i], p)[0], []).append(i)
-        out: dict[int, Candidate] = {}
+        candidates: dict[int, Candidate] = {}
         for mine in groups.values():
             first = mine[0]
             feed = self.feed(setups[first], places[first])[1]
             found = measures(self.problem, [wires[i] for i in mine], grid, feed, setups[first].radio, self.moves)
             for i, m in zip(mine, found, strict=True):
                 misses = self.misses(m)
-                out[i] = Candidate(places[i], m, self.cost(m, misses, dropped), misses)
-        return [out[i] for i in range(len(places))]
+                candidates[i] = Candidate(places[i], m, self.cost(m, misses, dropped), misses)
+        return [candidates[i] for i in range(len(places))]
 
     def cost(self, m: Measures, misses: dict[str, float], dropped: str = "") -> float:
         aims = sum(self.weights[name] * value for name, value in m.aims.items())
@@ -510,16 +510,16 @@ def _lengths(problem: Problem, fixed: dict[int, int]) -> list[float]:
         else list(dict.fromkeys((k.low, (k.low + k.high) / 2 if not k.listed else k.low, k.high)))
         for i, k in enumerate(problem.knobs)
     ]
-    out = []
+    values = []
     for place in itertools.product(*ends):
         try:
-            out.append(Setup.read(problem.candidate(place)).antenna.build().length)
+            values.append(Setup.read(problem.candidate(place)).antenna.build().length)
         except (InputError, SolveError):
             continue
     length = next((k for k in problem.knobs if k.path == "antenna.length"), None)
-    if length and out:
-        out += [min(length.places), max(length.places)] if length.places else [length.low, length.high]
-    return out
+    if length and values:
+        values += [min(length.places), max(length.places)] if length.places else [length.low, length.high]
+    return values
 
 
 def really_different(candidates: list[Candidate], problem: Problem, most: int) -> list[Candidate]:

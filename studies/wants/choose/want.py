@@ -146,11 +146,11 @@ def _spreads(problem: Problem, setup: Setup, solver: Solver) -> list[Spread]:
     from tautwire.studies.wants.spread.values import Joint, uncertain
 
     joint = Joint.of(uncertain(setup))
-    out = []
+    spreads = []
     for s in problem.segments:
         band = Band(s.name, s.lower, s.upper, s.source)
-        out.append(spread_of(setup, solver.response(*window(band)), band, joint))
-    return out
+        spreads.append(spread_of(setup, solver.response(*window(band)), band, joint))
+    return spreads
 
 
 def check(setup: Setup, study: Study) -> None:

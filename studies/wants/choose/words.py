@@ -69,13 +69,13 @@ def wins_and_losses(problem: Problem, rows: list[dict[str, Any]]) -> None:
 def study_files(result: Result) -> dict[str, str]:
     """Each choice as a study file ready to run: name -> TOML."""
     table = result.frames.get("choices")
-    out: dict[str, str] = {}
+    texts: dict[str, str] = {}
     for case in result.study.cases() if table is not None else ():
         problem = read_problem(result.study, case.raw)
         for row in result.of("choices", case).to_dict("records"):
             stem = "-".join(["choice", *([] if result.study.count == 1 else [str(case.index + 1)]), str(row["choice"])])
-            out[f"{stem}.toml"] = _study_file(problem, row, stem)
-    return out
+            texts[f"{stem}.toml"] = _study_file(problem, row, stem)
+    return texts
 
 
 def _study_file(problem: Problem, row: dict[Any, Any], stem: str) -> str:
@@ -97,15 +97,15 @@ def sentences(result: Result) -> list[str]:
     table = result.frames.get("choices")
     if table is None or table.empty:
         return []
-    out = []
+    lines = []
     groups = table.groupby(result.axis_columns, sort=False) if result.axis_columns else [((), table)]
     for key, rows in groups:
         labels = dict(zip(result.axis_columns, key if isinstance(key, tuple) else (key,), strict=True))
         case = next(c for c in result.study.cases() if all(c.labels[k] == v for k, v in labels.items()))
         problem = read_problem(result.study, case.raw)
         head = f"{', '.join(f'{k} {v}' for k, v in labels.items())}: " if labels else ""
-        out += _of_case(result, problem, rows, labels, head)
-    return out
+        lines += _of_case(result, problem, rows, labels, head)
+    return lines
 
 
 def _of_case(result: Result, problem: Problem, rows: pd.DataFrame, labels: dict[str, Any], head: str) -> list[str]:
@@ -113,7 +113,7 @@ def _of_case(result: Result, problem: Problem, rows: pd.DataFrame, labels: dict[
     early = _stopped(result, labels)
     names = ", ".join(s.name for s in problem.segments)
     held = not best["misses"]
-    out = [
+    lines = [
         f"{head}{'Choose' if held else 'Nothing keeps every wish; nearest is'} {choice_words(problem, best)}: "
         f"SWR at most {best['swr_highest']:.2f} across {names}"
         + "".join(f", {w} {best[c]:.{d}f}{u}" for w, u, c, d in _further(problem))
@@ -122,22 +122,22 @@ def _of_case(result: Result, problem: Problem, rows: pd.DataFrame, labels: dict[
     ]
     chance = best["chance_percent"]
     if math.isfinite(chance):
-        out.append(
+        lines.append(
             f"With what is usually not known (lengths, heights, soil, jacket, transformer) it stays at or below "
             f"{problem.swr:g}:1 everywhere with a chance of {chance:.0f} %."
         )
     for row in others:
-        out.append(f"Or {choice_words(problem, row)}: {row['why']}; gives up {row['gives_up']}.")
+        lines.append(f"Or {choice_words(problem, row)}: {row['why']}; gives up {row['gives_up']}.")
     wishes = result.frames.get("wishes")
     if not held and wishes is not None:
         for wish in _rows(wishes, labels).to_dict("records"):
             if wish["rest_holds_without"]:
-                out.append(
+                lines.append(
                     f"Drop the wish about {wish['wish']} (missed by {wish['missed_by']:.2g}) and the rest can be had."
                 )
             else:
-                out.append(f"The wish about {wish['wish']} is missed by {wish['missed_by']:.2g}, and not it alone.")
-    return out
+                lines.append(f"The wish about {wish['wish']} is missed by {wish['missed_by']:.2g}, and not it alone.")
+    return lines
 
 
 def _stopped(result: Result, labels: dict[str, Any]) -> str:

@@ -104,11 +104,11 @@ def drawn(result: Result, band: str | None = None) -> list[np.ndarray]:
 
 def _hang(ax: Any, shelf: Shelf, rows: pd.DataFrame, colour: str) -> list[Any]:
     """A dot at the dip, a line down, and its frequency; nothing without a dip."""
-    out: list[Any] = []
+    artists: list[Any] = []
     for f, swr in zip(rows["dip_mhz"], rows["dip_swr"], strict=True):
         if np.isfinite(f):
             drop = min(max(swr, 1), shelf.limit)
-            out += ax.plot([f, f], [drop, shelf.down(0.85)], color=colour, zorder=3.6, lw=1.2)
-            out += ax.plot([f], [drop], "o", color=colour, mec="white", ms=9, zorder=4)
-            out.append(ax.text(f, shelf.down(1.55), f"{f:.3f} MHz", ha="center", va="center", color=INK, zorder=5))
-    return out
+            artists += ax.plot([f, f], [drop, shelf.down(0.85)], color=colour, zorder=3.6, lw=1.2)
+            artists += ax.plot([f], [drop], "o", color=colour, mec="white", ms=9, zorder=4)
+            artists.append(ax.text(f, shelf.down(1.55), f"{f:.3f} MHz", ha="center", va="center", color=INK, zorder=5))
+    return artists

@@ -28,7 +28,7 @@ def shares(feed: FeedSystem, z: complex, f_hz: float) -> dict[str, float]:
 
 def loss_words(feed: FeedSystem, dips: Sequence[Mapping[str, Any]]) -> list[str]:
     """A line a band of the table "dips": what of the power that the coax takes at the dip becomes heat, and where."""
-    out = []
+    lines = []
     for row in dips:
         if math.isnan(row["dip_mhz"]):
             continue
@@ -36,11 +36,11 @@ def loss_words(feed: FeedSystem, dips: Sequence[Mapping[str, Any]]) -> list[str]
         taken = 100 - part["mismatch"]
         coax, core, winding, wire = (f"{100 * part[n] / taken:.0f} %" for n in ("coax", "core", "winding", "wire"))
         in_coax, in_transformer = f"{row['dip_coax_db']:.2f} dB", f"{row['dip_transformer_db']:.2f} dB"
-        out.append(
+        lines.append(
             f"{row['band']}: of what the coax takes in at the dip, {coax} heats the coax ({in_coax}), {core} the core "
             f"and {winding} the winding ({in_transformer}); {wire} reaches the wire."
         )
-    return out
+    return lines
 
 
 def at_frequency(solver: Solver, feed: FeedSystem, f_hz: float) -> dict[str, Any]:

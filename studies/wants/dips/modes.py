@@ -33,12 +33,12 @@ Dip = tuple[tuple[int, ...], int]
 
 def dip_rows(band: Band, reading: BandReading, solver: Solver) -> list[dict[str, Any]]:
     """Rows of "all_dips" that one band's window shows, by rising frequency: each dip with its band and mode."""
-    out = []
+    rows = []
     for dip in reading.all:
         waves = half_waves(solver.solve(dip["f_mhz"] * 1e6))
         name = band.name if _holds(band, dip) else _owner(dip)
-        out.append({"band": name, "mode": max(round(waves), 1), "half_waves": waves, **dip})
-    return out
+        rows.append({"band": name, "mode": max(round(waves), 1), "half_waves": waves, **dip})
+    return rows
 
 
 def _holds(band: Band, dip: Mapping[str, Any]) -> bool:

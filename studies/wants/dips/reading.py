@@ -61,11 +61,11 @@ def minima(at: Callable[[Any], Real], f: Real) -> list[tuple[float, float]]:
     """Local minima of a function inside the grid f (M,): (place, value) each, refined."""
     y = at(f)
     inner = np.flatnonzero((y[1:-1] <= y[:-2]) & (y[1:-1] < y[2:])) + 1
-    out = []
+    pairs = []
     for i in inner:
         best = scipy.optimize.minimize_scalar(at, bounds=(f[i - 1], f[i + 1]), method="bounded", options={"xatol": 1.0})
-        out.append((float(best.x), float(best.fun)))
-    return out
+        pairs.append((float(best.x), float(best.fun)))
+    return pairs
 
 
 def the_dip(found: list[tuple[float, float]], band: Band) -> tuple[float, float]:
@@ -86,12 +86,14 @@ def roots(at: Callable[[Any], Real], f: Real) -> list[float]:
     if not len(crossed):
         return []
     spline = scipy.interpolate.CubicSpline(f, y)
-    out = []
+    values = []
     for i in crossed:
         piece = scipy.interpolate.PPoly(spline.c[:, i : i + 1], f[i : i + 2])
         found = piece.roots(extrapolate=False)
-        out.append(float(found[0] if len(found) else f[i + int(abs(y[i + 1]) < abs(y[i]))]))  # a zero at the very end
-    return out
+        values.append(
+            float(found[0] if len(found) else f[i + int(abs(y[i + 1]) < abs(y[i]))])
+        )  # a zero at the very end
+    return values
 
 
 def width(at: Callable[[Any], Real], f: Real, dip: float, level: float) -> float:

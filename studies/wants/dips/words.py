@@ -39,21 +39,21 @@ def sentences(result: Result) -> list[str]:
     table = result.frames.get("dips")
     if table is None or table.empty:
         return []
-    out = headline(result, table)
+    lines = headline(result, table)
     for band in result.study.bands:
         rows = table[table["band"] == band.name]
-        out += _absent(result, band, rows)
+        lines += _absent(result, band, rows)
         rows = rows[rows["dip_mhz"].notna()]
         if len(rows) > 1 and result.study.axes:
-            out.append(_movement(result, band.name, rows))
+            lines.append(_movement(result, band.name, rows))
         elif len(rows) == 1:
             row = rows.iloc[0]
             inside = "inside" if band.lower <= row["dip_mhz"] * 1e6 <= band.upper else "outside"
-            out.append(
+            lines.append(
                 f"{band.name}: the dip is at {dip_words(result, row)} ({inside} the band) with SWR "
                 f"{row['dip_swr']:.2f}; across the band the SWR is at worst {worst_words(result, row)}."
             )
-    return out
+    return lines
 
 
 def headline(result: Result, table: pd.DataFrame) -> list[str]:
@@ -129,21 +129,21 @@ def _absent(result: Result, band: Band, rows: pd.DataFrame) -> list[str]:
         return []
     low, high = (x / 1e6 for x in window(band))
     which = f"in {len(missing)} of {len(rows)} cases there is" if len(rows) > 1 else "There is"
-    out = f"{band.name}: {which} no dip of its own between {low:.2f} and {high:.2f} MHz"
+    lines = f"{band.name}: {which} no dip of its own between {low:.2f} and {high:.2f} MHz"
     others = result.frames.get("all_dips")
     if others is None or others.empty:
-        return [out + "."]
+        return [lines + "."]
     columns = result.axis_columns
     keys = {tuple(map(str, row)) for row in missing[columns].itertuples(index=False)} if columns else {()}
     near = others[others["f_mhz"].between(low, high)]
     same = [tuple(map(str, row)) in keys for row in near[columns].itertuples(index=False)] if columns else True
     near = near[same] if columns else near
     if near.empty:
-        return [out + "."]
+        return [lines + "."]
     if len(rows) == 1:
         nearest = [f"{r['f_mhz']:.3f} MHz ({_whose(r, band)})" for _, r in near.iterrows()]
-        return [f"{out}; the nearest: {listed(nearest)}."]
-    return [f"{out}: the dip followed is not there; other dips of these cases are in all_dips.csv."]
+        return [f"{lines}; the nearest: {listed(nearest)}."]
+    return [f"{lines}: the dip followed is not there; other dips of these cases are in all_dips.csv."]
 
 
 def _whose(row: pd.Series, band: Band) -> str:

@@ -157,12 +157,12 @@ def sentences(result: Result) -> list[str]:
         return []
     far = {name: max(keep_away(r) for _, r in rows.iterrows()) for name, rows in table.groupby("band")}
     worst = sorted(far, key=lambda name: -far[name])
-    out = []
+    lines = []
     if len(worst) > 1:
         at = table[table["band"] == worst[0]]
         row = at.loc[at["any_part_m"].idxmax()]
         case = result.study.words_of(dict(row))
-        out.append(
+        lines.append(
             f"Farthest on {worst[0]}{f' with {case}' if case else ''}: nobody within {far[worst[0]]:.1f} m of any part "
             f"with {row['power_w']:g} W; nearest on {worst[-1]}, {far[worst[-1]]:.1f} m."
         )
@@ -179,15 +179,15 @@ def sentences(result: Result) -> list[str]:
         )
         if not rows["complete"].all():
             sentence += " The limit is still passed at the edge of what was searched: the distance is greater."
-        out.append(sentence)
+        lines.append(sentence)
     spec: ExposureSpec = result.study.options["exposure"]
     heights = ", ".join(f"{h:g}" for h in spec.heights)
-    out.append(
+    lines.append(
         f"Distances are to {against(spec)} (figures from memory; check the text in force), for the highest field at "
         f"{heights} m above soil. They assume flat soil, a radio that delivers all its power, and nobody in the field; "
         "they do not cover touch, which can burn where the field is within limits."
     )
-    return out
+    return lines
 
 
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
@@ -201,15 +201,15 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
         return {}
     where = result.study.words_of(case.labels)
     spec: ExposureSpec = result.study.options["exposure"]
-    out: dict[str, Figure] = {}
+    figures: dict[str, Figure] = {}
     for band in result.study.bands:
         one, two = (t[t["band"] == band.name] for t in (plan, section))
         row = rows[rows["band"] == band.name].iloc[0]
         title = f"{band.name}: stay {keep_away(row):.1f} m clear with {row['power_w']:g} W"
         caption = f"Against {against(spec)}; duty {row['duty']:g}; {where}".rstrip("; ")
         stem = f"exposure-{band.name.replace(' ', '')}"
-        out[stem] = exposure_figure(one, two, case.setup().build(), Heading(title, caption, size))
-    return out
+        figures[stem] = exposure_figure(one, two, case.setup().build(), Heading(title, caption, size))
+    return figures
 
 
 WANT = Want(

@@ -35,13 +35,13 @@ def with_fit(raw: Mapping[str, Any], path: Path | None) -> Raw:
     Tables of the set-up that the fit file does not have (such as reel) stay as they are; so do [study], [sweep] and
     the rest. Raises InputError for a file that is not a fit.
     """
-    out = copy.deepcopy(dict(raw))
+    new = copy.deepcopy(dict(raw))
     if path is None:
-        return out
+        return new
     fitted = load_tables(path)
     if RESULT not in fitted:
         raise InputError("--from", path, f"a file written by 'tautwire fit', with a [{RESULT}] table")
     for name in Setup.model_fields:
         if name in fitted:
-            out[name] = fitted[name]
-    return out
+            new[name] = fitted[name]
+    return new

@@ -156,12 +156,12 @@ def _stretched(problem: Problem, start: Real, model: Sequence[Complex]) -> Real:
 
 def _rms(problem: Problem, x: Real) -> list[float]:
     """What is left in each part of gamma, a number a sweep."""
-    out = []
+    values = []
     for m, g in zip(problem.measured, problem.model(x, problem.solved(x)), strict=True):
         left = m.difference(g)
         mean = float(np.mean(np.abs(left) ** 2))
-        out.append(math.sqrt(mean / 2 if np.iscomplexobj(left) else mean))
-    return out
+        values.append(math.sqrt(mean / 2 if np.iscomplexobj(left) else mean))
+    return values
 
 
 def _togetherness(measured: Sequence[Measured], model: Sequence[Complex]) -> float:

@@ -51,7 +51,7 @@ def missing(found: Fit, least_error: float = LEAST_ERROR, remember: Remember = c
     residual = plain.residual(x, plain.solved(x))
     before, floor = float(residual @ residual), float(len(residual))
     known = {p.path for p in found.parameters} | {path for m in found.measured for path in m.change}
-    out = []
+    gaps = []
     for name, group in GROUPS.items():
         free = group(found.setup)
         if free is None:
@@ -68,8 +68,8 @@ def missing(found: Fit, least_error: float = LEAST_ERROR, remember: Remember = c
         values = problem.values(best)
         share = min((before - left) / (before - floor), 1.0)
         estimate = np.array([values[p.path] for p in extra])
-        out.append(Missing(name, extra, estimate, share, {p.path: values[p.path] for p in found.parameters}))
-    return tuple(sorted(out, key=lambda m: -m.share))
+        gaps.append(Missing(name, extra, estimate, share, {p.path: values[p.path] for p in found.parameters}))
+    return tuple(sorted(gaps, key=lambda m: -m.share))
 
 
 def _search(problem: Problem, start: Real) -> tuple[Real, float] | None:
@@ -103,12 +103,12 @@ def _values(*ranges: tuple[str, float, float]) -> Callable[[Setup], Free | None]
     """A group of values of the set-up, each with the range it may have (a factor of its own value, and added, SI)."""
 
     def free(setup: Setup) -> Free | None:
-        out = []
+        free_values = []
         for path, factor, added in ranges:
             start = start_of(setup, path)
             if start is not None:
-                out.append(Parameter(path, start, start / factor, start * factor + added))
-        return (setup, tuple(out)) if out else None
+                free_values.append(Parameter(path, start, start / factor, start * factor + added))
+        return (setup, tuple(free_values)) if free_values else None
 
     return free
 

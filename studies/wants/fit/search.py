@@ -81,12 +81,12 @@ class Local:
 
     def at(self, x: Real) -> list[Complex]:
         """Wire impedances (n,), ohm, at x; kept passive."""
-        out: list[Complex] = []
+        values: list[Complex] = []
         for g, slope in zip(self.wires, self.slopes, strict=True):
             here = g + slope @ (x - self.x)
             here = here / np.maximum(np.abs(here) / 0.9999, 1)
-            out.append(impedance(here, REFERENCE))
-        return out
+            values.append(impedance(here, REFERENCE))
+        return values
 
 
 @dataclass
@@ -119,11 +119,11 @@ class Problem:
 
     def model(self, x: Real, z_wire: Sequence[Complex]) -> list[Complex]:
         """Reflection at each sweep's plane (n,)."""
-        out = []
+        values = []
         for m, setup, z in zip(self.measured, self.setups(x), z_wire, strict=True):
             plane = PLANES[PLANES.index(m.sweep.plane) ^ self.flipped]
-            out.append(radio_gamma(setup, z, m.sweep.f_hz, plane, m.sweep.z0))
-        return out
+            values.append(radio_gamma(setup, z, m.sweep.f_hz, plane, m.sweep.z0))
+        return values
 
     def residual(self, x: Real, z_wire: Sequence[Complex]) -> Real:
         """Data part, in units of sigma."""
@@ -145,12 +145,12 @@ class Problem:
         """Which parameters move the wires; the others only act between wire and radio."""
         start = np.zeros(len(self.parameters))
         still = [repr(s.build()) for s in self.setups(start)]
-        out = []
+        flags = []
         for i in range(len(start)):
             moved = start.copy()
             moved[i] = self._step(start, i)
-            out.append([repr(s.build()) for s in self.setups(moved)] != still)
-        return out
+            flags.append([repr(s.build()) for s in self.setups(moved)] != still)
+        return flags
 
     def _step(self, x: Real, i: int) -> float:
         return STEP if x[i] + STEP <= self.bounds[1][i] else -min(STEP, float(x[i] - self.bounds[0][i]))

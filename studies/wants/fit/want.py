@@ -137,7 +137,7 @@ def freed(setup: Setup, spec: FitSpec) -> dict[str, Known]:
 
 def parameters_of(setup: Setup, spec: FitSpec) -> tuple[Parameter, ...]:
     """The parameters with their starts and ranges. Raises InputError if one has no start."""
-    out, usual = [], {v.path: v for v in uncertain(setup)}
+    parameters, usual = [], {v.path: v for v in uncertain(setup)}
     for path, p in (freed(setup, spec) if spec.parameters or spec.free == "usual" else {}).items():
         start = start_of(setup, path) if p.prior is None else p.prior
         if start is not None and p.sd is None and (p.low is None or p.high is None):
@@ -153,18 +153,18 @@ def parameters_of(setup: Setup, spec: FitSpec) -> tuple[Parameter, ...]:
             low, high = max(low, usual[path].low), min(high, usual[path].high)
         low, high = low if p.low is None else p.low, high if p.high is None else p.high
         start = min(max(start, low), high)
-        out.append(Parameter(path, start, low, high, start if p.sd is not None else None, p.sd))
-    return tuple(out)
+        parameters.append(Parameter(path, start, low, high, start if p.sd is not None else None, p.sd))
+    return tuple(parameters)
 
 
 def measured_of(spec: FitSpec) -> tuple[Measured, ...]:
     """The sweeps, cut to what the solver covers. Raises InputError for files that cannot be read."""
     if not spec.sweeps:
         raise InputError("fit.sweeps", "none", "one measured sweep or more (.s1p or .csv)")
-    out: list[Measured] = []
+    measurements: list[Measured] = []
     for s in spec.sweeps:
-        out += [_cut(sweep, s) for sweep in read_sweeps(s.file, s.plane or spec.plane)]
-    return tuple(out)
+        measurements += [_cut(sweep, s) for sweep in read_sweeps(s.file, s.plane or spec.plane)]
+    return tuple(measurements)
 
 
 def _cut(sweep: Sweep, spec: SweepSpec) -> Measured:

@@ -32,10 +32,10 @@ def fit_notes(found: Fit, least_error: float = LEAST_ERROR, left_out: Sequence[M
     values.append(
         "The standard deviations count noise, the solver's mesh and priors, not what a model leaves out (trees, slack)."
     )
-    out = doubts + values if left_out or _plane(found) else values + doubts
-    out += _bounds(found)
-    out += _apart(found)
-    return out
+    lines = doubts + values if left_out or _plane(found) else values + doubts
+    lines += _bounds(found)
+    lines += _apart(found)
+    return lines
 
 
 def left_out_words(tried: Sequence[Missing]) -> list[str]:
@@ -102,56 +102,56 @@ def _plane(found: Fit) -> list[str]:
 
 
 def _noise(found: Fit, least_error: float) -> list[str]:
-    out = []
+    lines = []
     for m, noise, left in zip(found.measured, found.scatter, found.rms, strict=True):
         name = m.sweep.name
         if noise > NOISY:
             low, high = (swr_of(max(1 / 3 + s * 2 * noise, 0)) for s in (-1, 1))
-            out.append(
+            lines.append(
                 f"{name} is noisy: its points scatter by {noise:.3f} in reflection coefficient, so that an SWR of 2 "
                 f"may read {low:.1f} to {high:.1f}."
             )
         if unexplained(m, left, least_error):
             least = max(noise, least_error)
-            out.append(
+            lines.append(
                 f"{name}: the fit leaves {left:.3f} in reflection coefficient, {left / least:.0f} times what noise and "
                 f"analyser account for; something else differs from the set-up, and the values may be off by more "
                 f"than their standard deviations say."
             )
-    if not out:
-        out.append(
+    if not lines:
+        lines.append(
             f"Noise explains what the fit leaves: {max(found.rms):.4f} in reflection coefficient at the most, against "
             f"a scatter of {max(found.scatter):.4f}."
         )
-    return out
+    return lines
 
 
 def _bounds(found: Fit) -> list[str]:
-    out = []
+    lines = []
     for p, value in zip(found.parameters, found.estimate, strict=True):
         if min(value - p.low, p.high - value) < 0.005 * (p.high - p.low):
             kind = quantity_kind(p.path, "fit")
-            out.append(
+            lines.append(
                 f"{p.path} ran into the end of its range, {quantity_text(float(value), kind)}: widen it or doubt it."
             )
-    return out
+    return lines
 
 
 def _apart(found: Fit) -> list[str]:
     """Values left to the prior, pairs that look alike, and combinations that the data do not fix."""
     names = [p.path for p in found.parameters]
-    out, said = [], set()
+    lines, said = [], set()
     for i, p in enumerate(found.parameters):
         if p.sd is not None and found.sd[i] > SILENT * p.sd:
-            out.append(f"The sweeps say next to nothing about {p.path}: its value rests on what you gave.")
+            lines.append(f"The sweeps say next to nothing about {p.path}: its value rests on what you gave.")
             said.add(i)
         elif p.sd is None and found.sd[i] > p.scale:
-            out.append(f"The sweeps do not determine {p.path} within its range.")
+            lines.append(f"The sweeps do not determine {p.path} within its range.")
             said.add(i)
     for i in range(len(names)):
         for k in range(i):
             if abs(found.correlation[i, k]) > ALIKE:
-                out.append(
+                lines.append(
                     f"The sweeps cannot tell {names[k]} and {names[i]} apart (correlation "
                     f"{found.correlation[i, k]:+.2f}): trust what they do together, not each alone."
                 )
@@ -159,11 +159,11 @@ def _apart(found: Fit) -> list[str]:
     for weights, strength in found.directions:
         parts = np.flatnonzero(np.abs(weights) > 0.3)
         if strength < WEAK and len(parts) > 1 and not set(map(int, parts)) <= said:
-            out.append(
+            lines.append(
                 f"A joint change of {_list(names[i] for i in parts)} hardly shows in the sweeps: fix one of them, or "
                 f"measure another band."
             )
-    return out
+    return lines
 
 
 def _list(names: Iterable[str]) -> str:

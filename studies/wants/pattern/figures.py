@@ -41,7 +41,7 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
     bands = [b for b in study.bands if (table["band"] == b.name).any()]
     cuts = from_radio(cuts, table, result.axis_columns)
     heading = heading_of(study, size)
-    out = {
+    figures = {
         "pattern_elevation": cut_figure(cuts, table, bands, study.axes, "elevation", heading),
         "pattern_azimuth": cut_figure(cuts, table, bands, study.axes, "azimuth", heading),
         "pattern_power": power_figure(table, bands, study.axes, heading),
@@ -49,12 +49,12 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
     gains = result.frames.get("pattern_gains")
     axis = running(study.axes)
     if gains is not None and axis is not None and axis.numbers is not None and len(axis.numbers) > 1:
-        out["pattern_gain"] = gain_figure(gains, table, bands, study.axes, heading)
+        figures["pattern_gain"] = gain_figure(gains, table, bands, study.axes, heading)
     sphere = result.frames.get("pattern_sphere")
     if sphere is not None and not sphere.empty:
         sphere = from_radio(sphere, table, result.axis_columns)
-        out["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, heading)
-    return out
+        figures["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, heading)
+    return figures
 
 
 def from_radio(gains: pd.DataFrame, table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:

@@ -55,14 +55,14 @@ def _cases(sphere: pd.DataFrame, axes: Sequence[Axis]) -> list[tuple[str, pd.Dat
     """First and last case, named by their axes."""
     if not axes:
         return [("", sphere)]
-    out = []
+    tables = []
     for row in (sphere.iloc[0], sphere.iloc[-1]):
         mine = pd.Series(True, index=sphere.index)
         for a in axes:
             mine &= sphere[a.column].map(str) == str(row[a.column])
         words = ", ".join(a.words(row[a.column]) for a in axes)
-        out.append((words, sphere[mine]))
-    return out if len(sphere) > len(out[0][1]) else out[:1]
+        tables.append((words, sphere[mine]))
+    return tables if len(sphere) > len(tables[0][1]) else tables[:1]
 
 
 def _solid(ax: Any, rows: pd.DataFrame, bearing: float, scale: Normalize, look: Look) -> None:

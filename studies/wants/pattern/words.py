@@ -29,21 +29,21 @@ def sentences(result: Result) -> list[str]:
     table = result.frames.get("pattern")
     if table is None or table.empty:
         return []
-    out = headline(result, table)
+    lines = headline(result, table)
     for band in result.study.bands:
         rows = table[table["band"] == band.name]
         if len(rows) == 1:
-            out += _one(rows.iloc[0])
+            lines += _one(rows.iloc[0])
         elif len(rows) > 1:
-            out += _many(result, band.name, rows)
-    out.append("Gains are from the radio, in text and plots: what mismatch, coax and transformer take is off.")
+            lines += _many(result, band.name, rows)
+    lines.append("Gains are from the radio, in text and plots: what mismatch, coax and transformer take is off.")
     worst = table["balance_error_percent"].abs().max()
     if worst > TROUBLE:
-        out.append(
+        lines.append(
             f"The power found in sky, soil, wire and choke differs from the solver's input by up to {worst:.1f} %: "
             "shares and gains are relative to what was found, the feed resistance may be off by as much."
         )
-    return out
+    return lines
 
 
 def _one(row: pd.Series) -> list[str]:
@@ -112,30 +112,30 @@ def _at(rows: pd.DataFrame) -> str:
 def _many(result: Result, band: str, rows: pd.DataFrame) -> list[str]:
     """A fair comparison: the mean all round, each one's best direction, the wanted one; then power and axis."""
     at = _at(rows)
-    out = [f"{band} at {at}: {'; '.join(_compared(result, rows))}."]
+    lines = [f"{band} at {at}: {'; '.join(_compared(result, rows))}."]
     axis = running(result.study.axes)
     if axis is not None and axis.numbers is not None and len(result.study.axes) == 1:
         rows = rows.sort_values(axis.column)
         a, b = rows.iloc[0], rows.iloc[-1]
-        out.append(
+        lines.append(
             f"{band}: from {axis.value_text(a[axis.column])} to {axis.value_text(b[axis.column])} of {axis.name} "
             f"the take-off angle goes from {a['takeoff_deg']:.0f}° to {b['takeoff_deg']:.0f}° and the peak gain from "
             f"{a['peak_radio_gain_dbi']:.1f} to {b['peak_radio_gain_dbi']:.1f} dBi."
         )
     sky, low = rows.loc[rows["share_sky"].idxmax()], rows.loc[rows["share_sky"].idxmin()]
-    out.append(
+    lines.append(
         f"{band}: {100 * sky['share_sky']:.0f} % of the radio's power reaches the sky with {_case(result, sky)}, "
         f"{100 * low['share_sky']:.0f} % with {_case(result, low)}; the soil takes "
         f"{100 * rows['share_soil'].min():.0f} to {100 * rows['share_soil'].max():.0f} %."
     )
-    return out
+    return lines
 
 
 def _compared(result: Result, rows: pd.DataFrame) -> list[str]:
     """Best and least case by the mean all round, in each one's best direction, and along the bearing."""
     bearings = rows["bearing_deg"]
     along = f"along {compass(bearings.iloc[0])}" if bearings.max() - bearings.min() < 0.5 else "along each bearing"
-    out = []
+    lines = []
     for what, column in (
         ("mean all round", "around_radio_gain_dbi"),
         ("best direction", "cut_peak_radio_gain_dbi"),
@@ -143,7 +143,7 @@ def _compared(result: Result, rows: pd.DataFrame) -> list[str]:
     ):
         best, least = rows.loc[rows[column].idxmax()], rows.loc[rows[column].idxmin()]
         if best[column] - least[column] < ALIKE:
-            out.append(f"{what} {best[column]:.1f} dBi in every case")
+            lines.append(f"{what} {best[column]:.1f} dBi in every case")
             continue
         null = least["cut_peak_radio_gain_dbi"] - least[column]
         sentence = f"{what} {best[column]:.1f} dBi with {_case(result, best)}, least {least[column]:.1f} dBi with "
@@ -152,5 +152,5 @@ def _compared(result: Result, rows: pd.DataFrame) -> list[str]:
             sentence += (
                 f" (a null of it: {null:.0f} dB below its best direction, {compass(least['cut_peak_bearing_deg'])})"
             )
-        out.append(sentence)
-    return out
+        lines.append(sentence)
+    return lines

@@ -60,22 +60,22 @@ def variants(setup: Setup, spec: ShieldSpec) -> list[tuple[str, float, Setup]]:
     if coax is None:
         raise InputError("coax", "nothing", "a [coax] table: this study is about its shield")
     built = math.nan if coax.choke is None else coax.choke.at
-    out = [(AS_BUILT, built, setup)]
+    setups = [(AS_BUILT, built, setup)]
     if coax.choke is not None:
-        out.append(("no choke", math.nan, _with(setup, coax=coax.model_copy(update={"choke": None}))))
+        setups.append(("no choke", math.nan, _with(setup, coax=coax.model_copy(update={"choke": None}))))
     for at in spec.positions or tuple(coax.length * part for part in (0.0, 0.25, 0.5, 0.75)):
         if not 0 <= at <= coax.length:
             raise InputError("shield.positions", f"{at} m", f"from 0 to the coax length of {coax.length} m")
         choke = ChokeSpec.model_construct(at=at, resistance=spec.resistance, inductance=None, capacitance=None)
         name = "choke at transformer" if at == 0 else f"choke at {at:.3g} m"
-        out.append((name, at, _with(setup, coax=coax.model_copy(update={"choke": choke}))))
+        setups.append((name, at, _with(setup, coax=coax.model_copy(update={"choke": choke}))))
     plain = CounterpoiseSpec.model_construct(
         length=coax.length, bearing=None, height=coax.height, end_height=None, wire=setup.wire
     )
     instead = (*setup.counterpoise, plain) if not setup.counterpoise else setup.counterpoise
     name = "counterpoise alone" if setup.counterpoise else "a counterpoise as long"
-    out.append((name, math.nan, _with(setup, coax=None, counterpoise=instead)))
-    return out
+    setups.append((name, math.nan, _with(setup, coax=None, counterpoise=instead)))
+    return setups
 
 
 def _with(setup: Setup, **parts: Any) -> Setup:
@@ -161,7 +161,7 @@ def sentences(result: Result) -> list[str]:
     table = result.of("shield", result.study.cases()[0])
     if table.empty:
         return []
-    out = []
+    lines = []
     for band in result.study.bands:
         rows = table[table["band"] == band.name]
         if rows.empty:
@@ -182,12 +182,12 @@ def sentences(result: Result) -> list[str]:
                 f"(at most {best['shield_max_a']:.2f} A): {_dip(best)}, with "
                 f"{best['choke_peak_w']:.2g} W in it at full power"
             )
-        out.append(sentence + ".")
-    out.append(
+        lines.append(sentence + ".")
+    lines.append(
         "The shield is taken to end at the radio; a person, a mains lead or a vehicle there lengthens it and moves "
         "these figures."
     )
-    return out
+    return lines
 
 
 def _place(row: pd.Series) -> str:

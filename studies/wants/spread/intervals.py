@@ -95,11 +95,11 @@ def narrowed(spreads: Sequence[Spread]) -> list[tuple[str, list[float]]]:
     values = spreads[0].joint.values
     variances = [_parts(s) for s in spreads]
     now = [float(v.sum()) for v in variances]
-    out = []
+    measures = []
     for what in dict.fromkeys(v.measure for v in values if v.measure):
         left = np.array([measured_sd(v) if v.measure == what else 1.0 for v in values])
-        out.append((what, [math.sqrt(max(float((v * np.outer(left, left)).sum()), 0)) for v in variances]))
-    return sorted(out, key=lambda m: sum(a**2 / max(b, 1e-9) for a, b in zip(m[1], now, strict=True)))
+        measures.append((what, [math.sqrt(max(float((v * np.outer(left, left)).sum()), 0)) for v in variances]))
+    return sorted(measures, key=lambda m: sum(a**2 / max(b, 1e-9) for a, b in zip(m[1], now, strict=True)))
 
 
 def _parts(spread: Spread) -> Real:

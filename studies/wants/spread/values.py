@@ -42,10 +42,10 @@ class Uncertain:
         """The value (SI) at u standard deviations from the set-up's."""
         x = np.asarray(u, dtype=float)
         if self.law == FACTOR:
-            out = self.value * np.exp(self.sd * x)
+            values = self.value * np.exp(self.sd * x)
         else:
-            out = self.value + self.sd * (np.abs(x) if self.law == ONE_SIDED else x)
-        return np.asarray(np.clip(out, self.low, self.high))
+            values = self.value + self.sd * (np.abs(x) if self.law == ONE_SIDED else x)
+        return np.asarray(np.clip(values, self.low, self.high))
 
 
 def start_of(setup: Setup, path: str) -> float | None:
@@ -71,7 +71,7 @@ def uncertain(setup: Setup, own: Mapping[str, Known] | None = None) -> tuple[Unc
     """
     given = dict(own or {})
     paths = [p for base in USUAL for p in _written(setup, base)]
-    out = []
+    sources = []
     for path in dict.fromkeys([*paths, *given]):
         value, mine = start_of(setup, path), given.get(path)
         if value is None:
@@ -82,8 +82,8 @@ def uncertain(setup: Setup, own: Mapping[str, Known] | None = None) -> tuple[Unc
         if mine is not None:
             one = _owned(path, value, mine, one)
         if one is not None and one.sd > 0 and one.low < one.high and (one.law != FACTOR or value > 0):
-            out.append(one)
-    return tuple(out)
+            sources.append(one)
+    return tuple(sources)
 
 
 def _written(setup: Setup, base: str) -> list[str]:

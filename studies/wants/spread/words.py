@@ -18,13 +18,13 @@ MOST_BANDS = 8
 def sentences(result: Result) -> list[str]:
     """For want "spread": each band's range, its chance, and what to measure."""
     table = rows_of(result, {})
-    out = []
+    lines = []
     for _, row in table.head(MOST_BANDS).iterrows() if len(table) else ():
         at = "".join(f"{c} {row[c]}, " for c in result.axis_columns if c in row)
         if math.isnan(row["dip_give_khz"]):
-            out.append(f"{at}{row['band']}: no dip to be sure of.")
+            lines.append(f"{at}{row['band']}: no dip to be sure of.")
             continue
-        out.append(
+        lines.append(
             f"{at}{row['band']}: the dip lies at {row['dip_mhz']:.3f} MHz, ±{row['dip_give_khz']:.0f} kHz (68 %), and "
             f"from {row['dip_low_mhz']:.3f} to {row['dip_high_mhz']:.3f} MHz in 95 % of such set-ups; the highest SWR "
             f"in the band is {row['swr_worst_low']:.2f} to {row['swr_worst_high']:.2f} (95 %), at or below "
@@ -33,8 +33,8 @@ def sentences(result: Result) -> list[str]:
     exact = result.frames.get("spread_exact", pd.DataFrame())
     if len(exact):
         off = (exact["told_mhz"] - exact["dip_mhz"]).abs().median() * 1e3
-        out.append(f"{len(exact)} samples solved in full differ from this by {off:.0f} kHz (median).")
-    return [*out, *filter(None, [causes(result), footnote(result)])]
+        lines.append(f"{len(exact)} samples solved in full differ from this by {off:.0f} kHz (median).")
+    return [*lines, *filter(None, [causes(result), footnote(result)])]
 
 
 def chance_words(chance: float) -> str:

@@ -99,11 +99,11 @@ def sentences(result: Result) -> list[str]:
         return []
     volts = table.groupby("band")["end_peak_v"].max()
     heat = (table["core_w"] + table["winding_w"]).groupby(table["band"]).max()
-    out = []
+    lines = []
     if len(volts) > 1:
         worst, hottest = volts.idxmax(), heat.idxmax()
         case = table.loc[table[table["band"] == worst]["end_peak_v"].idxmax()]
-        out.append(
+        lines.append(
             f"Worst: {_two(volts[worst])} V peak at the wire's end on {worst} ({case['end_warning']}), and "
             f"{_two(heat[hottest])} W of heat in the transformer on {hottest}, with {case['power_w']:g} W."
         )
@@ -126,8 +126,8 @@ def sentences(result: Result) -> list[str]:
         choke = rows.loc[rows["choke_w"].idxmax()]
         if choke["choke_warning"]:
             sentence += f". The choke: {_two(choke['choke_w'])} W ({choke['choke_warning']})"
-        out.append(sentence + ".")
-    return out + _why(table)
+        lines.append(sentence + ".")
+    return lines + _why(table)
 
 
 def _rise(low: float, high: float) -> str:

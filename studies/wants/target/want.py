@@ -218,7 +218,7 @@ def sentences(result: Result) -> list[str]:
     table = result.frames.get("target_best")
     if table is None or table.empty:
         return []
-    out = _headline(result, table)
+    lines = _headline(result, table)
     for row in table.to_dict("records"):
         hops = "one hop" if row["hops"] == 1 else f"{row['hops']} hops"
         low, high = row["elevation_low_deg"], row["elevation_high_deg"]
@@ -228,12 +228,12 @@ def sentences(result: Result) -> list[str]:
         rest = f", {row['spread_db']:.1f} dB above the least" if row["spread_db"] > 0.05 else ""
         more = row["turn_gain_db"]
         aim = f" Turned so that its wire points to {row['best_bearing_deg']:.0f}° it would have {more:.1f} dB more."
-        out.append(
+        lines.append(
             f"{row['band']}, {row['region']} ({hops}, elevation {angles}): most gain from the radio is "
             f"{row['region_radio_gain_dbi']:.1f} dBi{case}{rest}.{aim if more > 0.3 else ''}"
         )
-    out.append("Elevation angles are geometry of mirror-like layers, not a prediction that the band is open.")
-    return out
+    lines.append("Elevation angles are geometry of mirror-like layers, not a prediction that the band is open.")
+    return lines
 
 
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:

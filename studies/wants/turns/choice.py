@@ -31,15 +31,15 @@ def shift_khz(turns: Real, dip_mhz: Real, mode: Real | None = None) -> Real:
 
     mode: half-waves on the wire at each dip; dips of different modes are not compared.
     """
-    out = np.full(len(turns), math.nan)
+    values = np.full(len(turns), math.nan)
     for i in range(len(turns)):
         low, high = max(i - 1, 0), min(i + 1, len(turns) - 1)
         if mode is not None and not mode[low] == mode[i] == mode[high]:
             continue
         change = (dip_mhz[high] - dip_mhz[low]) / (turns[high] - turns[low])
         if abs(change) < JUMP * abs(dip_mhz[i]):
-            out[i] = change * 1e3
-    return out
+            values[i] = change * 1e3
+    return values
 
 
 def finish(result: Result) -> None:
@@ -148,7 +148,7 @@ def sentences(result: Result) -> list[str]:
         return []
     level = threshold(result.study)
     others = other_columns(result)
-    out = []
+    lines = []
     for labels, rows in parts(table, others):
         stops = where(result.frames["stops"], labels)
         place = f"{result.study.words_of(labels)}: " if labels else ""
@@ -156,23 +156,23 @@ def sentences(result: Result) -> list[str]:
         if served:
             words = "One stop serves" if len(stops) == 1 else f"{len(stops)} stops serve"
             which = f"all {served}" if served == len(rows) else f"{served} of {len(rows)}"
-            out.append(f"{place}{words} {which} wanted segments with SWR up to {level:g}:")
+            lines.append(f"{place}{words} {which} wanted segments with SWR up to {level:g}:")
             for _, stop in stops.iterrows():
-                out.append(
+                lines.append(
                     f"  {stop[COLUMN]:g} turns out ({stop['wire_m']:.2f} m): {stop['segments'].replace(';', ',')}; "
                     f"SWR at worst {stop['swr_worst']:.2f}."
                 )
         else:
-            out.append(f"{place}No wanted segment can be served with SWR up to {level:g}.")
-        out += _shift_words(rows)
-        out += [unserved_words(row, level) for _, row in rows[~rows["served"]].iterrows()]
-        out += _flat_words(where(result.frames["turn_swr"], labels))
+            lines.append(f"{place}No wanted segment can be served with SWR up to {level:g}.")
+        lines += _shift_words(rows)
+        lines += [unserved_words(row, level) for _, row in rows[~rows["served"]].iterrows()]
+        lines += _flat_words(where(result.frames["turn_swr"], labels))
         ends = rows[rows["at_range_end"]]
         if len(ends):
-            out.append(f"At the end of the range tried, so more or fewer turns may be better: {_names(ends)}.")
+            lines.append(f"At the end of the range tried, so more or fewer turns may be better: {_names(ends)}.")
     if result.study.options["turns"].stray != "none":
-        out.append("The wire still wound is taken into account by a rough estimate; shorting it is the sure way.")
-    return out
+        lines.append("The wire still wound is taken into account by a rough estimate; shorting it is the sure way.")
+    return lines
 
 
 def _names(rows: pd.DataFrame) -> str:
@@ -189,15 +189,15 @@ def _shift_words(rows: pd.DataFrame) -> list[str]:
 
 def _flat_words(table: pd.DataFrame) -> list[str]:
     """Segments whose SWR the wire hardly changes."""
-    out = []
+    lines = []
     for name, rows in table.groupby("segment", sort=False):
         low, high = rows["swr_worst"].min(), rows["swr_worst"].max()
         if len(rows) > 2 and rows["wire_m"].max() > 1.2 * rows["wire_m"].min() and high < FLAT * low:
-            out.append(
+            lines.append(
                 f"{name}: the SWR is {low:.1f} to {high:.1f} at every setting tried, so coax and counterpoise "
                 f"set it rather than the wire, and much of the current runs there."
             )
-    return out
+    return lines
 
 
 def unserved_words(row: Any, level: float) -> str:

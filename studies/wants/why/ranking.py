@@ -126,14 +126,14 @@ def shifts_between(before: Sequence[Sweep], after: Sequence[Sweep], region: obje
     """The dips of the sweeps before, each with its nearest one after. Raises InputError if none match."""
     old = sorted(d for s in before for d in dips(s))
     new = sorted(d for s in after for d in dips(s))
-    out = []
+    moved = []
     for was, was_swr in old:
         near = min(new, key=lambda d: abs(math.log(d[0] / was)), default=None)
         if near is not None and abs(math.log(near[0] / was)) < MATCH:
-            out.append(shift_of(was, near[0], "", was_swr, near[1], region))
-    if not out:
+            moved.append(shift_of(was, near[0], "", was_swr, near[1], region))
+    if not moved:
         raise InputError("why.after", f"{len(old)} dips before, {len(new)} after", "sweeps with a dip in common")
-    return tuple(out)
+    return tuple(moved)
 
 
 def _dips(setup: Setup, centres: Sequence[float], near: Sequence[float] | Real, plane: str, remember: Remember) -> Real:
@@ -328,7 +328,7 @@ class _Track:
             i, k = np.unravel_index(int(score.argmin()), score.shape)
             if x[i] and y[k]:
                 scored.append((float(score[i, k]), one, float(x[i]), other, float(y[k])))
-        out = []
+        explanations = []
         for _, one, c1, other, c2 in sorted(scored, key=lambda s: s[0])[:MOST_PAIRS]:
             cause, size = both(one, c1, other, c2), math.hypot(c1, c2)
             try:
@@ -339,5 +339,5 @@ class _Track:
             if not np.isnan(there).any():
                 log_dips, gamma = np.log(there[:, 0] / self.base[:, 0]), there[:, 1] - self.base[:, 1]
                 misfit = float(self.misfit(log_dips, gamma))
-                out.append(self.explanation(cause, size, misfit, log_dips, gamma, 2))
-        return out
+                explanations.append(self.explanation(cause, size, misfit, log_dips, gamma, 2))
+        return explanations

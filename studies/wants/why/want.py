@@ -81,15 +81,15 @@ class WhySpec(Part):
 
 def shifts_of(spec: WhySpec, region: object) -> tuple[Shift, ...]:
     """What was seen. Raises InputError if nothing is given, or sweeps on one side only."""
-    out = [shift_of(m.was, m.now, m.band, m.was_swr, m.now_swr, region) for m in spec.moves]
+    moved = [shift_of(m.was, m.now, m.band, m.was_swr, m.now_swr, region) for m in spec.moves]
     if bool(spec.before) != bool(spec.after):
         raise InputError("why.after" if spec.before else "why.before", "none", "sweeps from before and from after")
     if spec.before:
         before, after = ([s for f in files for s in read_sweeps(f, spec.plane)] for files in (spec.before, spec.after))
-        out += shifts_between(before, after, region)
-    if not out:
+        moved += shifts_between(before, after, region)
+    if not moved:
         raise InputError("why.moves", "nothing", NOTHING_SEEN)
-    return tuple(out)
+    return tuple(moved)
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:

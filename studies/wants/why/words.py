@@ -18,33 +18,35 @@ def why_notes(setup: Setup, why: Why, dip_error: float) -> list[str]:
     if unmoved(why, dip_error):
         nothing = "Nothing needs to be explained: that is no more than a dip can be misread by."
         return [nothing, _seen(why), _bearing(setup)]
-    out: list[str] = []
+    lines: list[str] = []
     good = [e for e in why.explanations if e.explains and abs(e.change) > 0.05]
     if good:
-        out += _ranked(good)
+        lines += _ranked(good)
         if all(e.pair for e in good):
-            out[0] = f"No single cause explains all bands; two together do. {out[0]}"
-        out.append(_usual(good[0]))
+            lines[0] = f"No single cause explains all bands; two together do. {lines[0]}"
+        lines.append(_usual(good[0]))
     else:
         best = why.explanations[0]
-        out.append(
+        lines.append(
             f"No cause, and no two together, explain all bands. The nearest: {best.cause.name} "
             f"({best.cause.words(best.change)}). More may have changed, or the set-up is not the one that was measured."
         )
-    out.insert(1, _seen(why))
-    out.append(wire_advice(why))
+    lines.insert(1, _seen(why))
+    lines.append(wire_advice(why))
     if good and good[0].cause is not why.wire_cause:
-        out.append(f"Or undo the likeliest cause: {good[0].cause.undo(good[0].change)}.")
+        lines.append(f"Or undo the likeliest cause: {good[0].cause.undo(good[0].change)}.")
     if len(why.shifts) == 1:
-        out.append("One dip fits many causes; a dip on a second band, and the SWR at the dips, would tell them apart.")
+        lines.append(
+            "One dip fits many causes; a dip on a second band, and the SWR at the dips, would tell them apart."
+        )
     off = max(abs(math.log(b / s.was_hz)) for b, s in zip(why.base_hz, why.shifts, strict=True))
     if off > FAR_OFF:
-        out.append(
+        lines.append(
             f"The set-up itself puts a dip {off:.1%} from where it was; shifts are compared, not places, but a "
             f"fit to a sweep (tautwire fit) would make this surer."
         )
-    out.append(_bearing(setup))
-    return out
+    lines.append(_bearing(setup))
+    return lines
 
 
 def unmoved(why: Why, dip_error: float) -> bool:
@@ -65,13 +67,13 @@ def _seen(why: Why) -> str:
 
 def _ranked(good: list[Explanation]) -> list[str]:
     best = good[0]
-    out = [f"Likeliest: {best.cause.name}, {best.cause.words(best.change)}{_size(best)}."]
+    lines = [f"Likeliest: {best.cause.name}, {best.cause.words(best.change)}{_size(best)}."]
     others = [e for e in good[1 : MOST + 1] if e.score < best.score + CLOSE]
     for e in others:
-        out.append(f"As likely: {e.cause.name}, {e.cause.words(e.change)}{_size(e)}.")
+        lines.append(f"As likely: {e.cause.name}, {e.cause.words(e.change)}{_size(e)}.")
     for e in [e for e in good[1 : MOST + 1] if e not in others]:
-        out.append(f"Less likely: {e.cause.name}, {e.cause.words(e.change)}{_size(e)}.")
-    return out
+        lines.append(f"Less likely: {e.cause.name}, {e.cause.words(e.change)}{_size(e)}.")
+    return lines
 
 
 def _size(e: Explanation) -> str:
