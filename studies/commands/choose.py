@@ -62,14 +62,11 @@ def choose_case(case: Case, study: Study, store: Store, workers: int, progress: 
 
 def choose(study: Study, store: Store, workers: int) -> Result:
     """All cases of a study that wants "choose"; after Ctrl-C the best so far of the case then searched."""
-    with progress_bar("candidates solved") as bar:
-        task = bar.add_task(study.name, total=None)
+    with progress_bar("candidates solved") as tell:
         for case in study.cases():
             if known(case, study, store) is not None:
                 continue
-            frames, stopped = choose_case(
-                case, study, store, workers, lambda done, most: bar.update(task, completed=done, total=most)
-            )
+            frames, stopped = choose_case(case, study, store, workers, tell)
             if stopped:
                 return gather(study, {case.index: frames}, {})
             store.put_json(next(p.key for p in pieces(case, study) if p.want.name == "choose"), frames)

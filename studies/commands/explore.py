@@ -22,13 +22,8 @@ def _study(file: Path, fit: Path | None) -> Study:
 
 
 def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
-    with progress_bar("settings,") as bar:
-        task = bar.add_task("solving settings", total=None)
-
-        def tell(what: str, done: int, total: int) -> None:
-            bar.update(task, description=what, completed=done, total=total)
-
-        page, data = explore(made, Store(), workers, tell, live)
+    with progress_bar("settings") as tell:
+        page, data = explore(made, Store(), workers, lambda _, done, total: tell(done, total), live)
     errors = data["errors"]
     grid = " x ".join(f"{len(s['nodes'])} {s['label']}" for s in data["sliders"])
     click.echo(

@@ -28,12 +28,8 @@ def run_shown(
     part: tuple[int, int] | None = None,
 ) -> Result:
     """Run a study with a progress bar on standard error."""
-    with progress_bar("cases") as bar:
-        task = bar.add_task(study.name, total=None)
-        return run(
-            study, Store(), workers, timeout, scheduler,
-            progress=lambda done, total: bar.update(task, completed=done, total=total), part=part,
-        )  # fmt: skip
+    with progress_bar(f"cases of {study.name}") as tell:
+        return run(study, Store(), workers, timeout, scheduler, progress=tell, part=part)
 
 
 def share_of(text: str | None) -> tuple[int, int] | None:

@@ -1,12 +1,12 @@
 """What several commands share: options, the line that repeats a command, text tables."""
 
 import shlex
-from collections.abc import Sequence
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
 from tautwire.studies.running.runner import TIMEOUT
 from tautwire.studies.study.files import make_folder
@@ -26,12 +26,18 @@ def results_folder(out: Path | None, name: str) -> Path:
     return folder
 
 
-def progress_bar(what: str) -> Progress:
-    """A bar on standard error with `what` counted, time gone and time left; it vanishes when done."""
-    return Progress(
-        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn(what), TimeElapsedColumn(),
-        TextColumn("gone,"), TimeRemainingColumn(), TextColumn("left"), console=Console(stderr=True), transient=True,
-    )  # fmt: skip
+@contextmanager
+def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on standard error with time left, none where that is no terminal; call it with how many of how many."""
+    with click.progressbar(
+        length=1, label=label, file=sys.stderr, show_pos=True, hidden=not sys.stderr.isatty()
+    ) as bar:
+
+        def tell(done: int, total: int) -> None:
+            bar.length = total
+            bar.update(done - bar.pos)
+
+        yield tell
 
 
 def said(*words: object, **options: object) -> str:
