@@ -1,6 +1,7 @@
 """The turn table: choice of settings, fewest stops, words, stray coil, card, and a small table solved for real."""
 
 import math
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +16,15 @@ from tautwire.model.operating.reel import Reel
 from tautwire.studies.commands.cli import main
 from tautwire.studies.commands.turns import card_text
 from tautwire.studies.drawing.labels import outside, overlaps
+from tautwire.studies.drawing.style import Sheet
 from tautwire.studies.running.runner import pieces, run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
-from tautwire.studies.wants.turns.choice import finish, sentences, shift_khz
-from tautwire.studies.wants.turns.figures import card, turn_map
+from tautwire.studies.wants.turns.card import card, four_cards
+from tautwire.studies.wants.turns.choice import finish, left_out, sentences, shift_khz, turn_doubt
+from tautwire.studies.wants.turns.figures import turn_map
 from tautwire.studies.wants.turns.want import TurnsSpec, reel_of, turn_counts, with_turn_axis
 
 
@@ -121,16 +124,30 @@ def test_a_threshold_no_swr_can_have_is_refused() -> None:
         study_with({"threshold": 0.5}, study={"name": "t", "bands": ["20 m"], "want": ["turns"]})
 
 
-def test_turns_that_reach_no_fixed_end_are_tried_only_when_asked_for() -> None:
+def test_turns_that_reach_no_fixed_end_are_left_out_and_told() -> None:
     """From 1.2 m to an end at 10 m takes 8.8 m of wire at the least: 30 turns of 30 cm, not the 25 of a third."""
     fixed = {"antenna": {"layout": "sloper", "length": "20.4 m", "feed_height": "1.2 m", "end_height": "10 m"}}
     assert [with_turn_axis(study_with({}, **fixed)).axes[-1].numbers[i] for i in (0, -1)] == [30, 73]
     steeper = {"antenna.end_height": ["8 m", "10.9 m"]}
     assert with_turn_axis(study_with({}, **fixed, sweep=steeper)).axes[-1].numbers[0] == 33
     asked = with_turn_axis(study_with({"first": 25}, **fixed))
-    assert asked.axes[-1].numbers[0] == 25
-    with pytest.raises(InputError, match="antenna.end_height"):
-        asked.cases()[0].setup().build()
+    assert asked.axes[-1].numbers[0] == 30
+    assert left_out(asked, np.array([30.0, 73.0])) == ["25 to 29 turns are left out: too little wire for the layout's "
+                                                       "heights."]  # fmt: skip
+    asked.cases()[0].setup().build()
+    with pytest.raises(InputError, match=r"turns.first = 20 to 25 turns.*can be built"):
+        with_turn_axis(study_with({"first": 20, "last": 25}, **fixed))
+
+
+def test_a_turn_that_the_core_does_not_allow_is_told() -> None:
+    """A circle's circumference: pi times 12 cm are 37.7 cm."""
+    reel = {"wire_length": "22 m", "turn_length": "30 cm", "core_diameter": "12 cm"}
+    words = turn_doubt(study_with({}, reel=reel))
+    assert "reel.turn_length is 30.0 cm" in words and "12.0 cm takes at least 37.7 cm" in words
+    assert turn_doubt(study_with({}, reel={**reel, "turn_length": "38 cm"})) == ""
+    layers = {"wire_diameter": "1.4 mm", "width": "4 cm"}  # 28 a layer, so three layers: pi (12 + 5 x 0.14) cm
+    assert "at most 39.9 cm" in turn_doubt(study_with({}, reel={**reel, **layers, "turn_length": "50 cm"}))
+    assert turn_doubt(study_with({})) == ""
 
 
 def test_each_turn_is_a_case_with_the_reels_length() -> None:
@@ -181,12 +198,51 @@ def test_a_case_of_many_turns_is_not_taken_for_one_of_a_swept_turn() -> None:
     assert not keys[0] & keys[1]
 
 
+def told(figure: Sheet) -> list[str]:
+    return [text.get_text() for ax in figure.axes for text in ax.texts]
+
+
 def test_card_and_map_keep_their_words_on_the_page(solved: Result) -> None:
     for result in (solved, made_up(FOUR)):
         rows = result.frames["turns"]
-        for figure in (card(result, {}, rows), turn_map(result, {}, rows)):
+        for figure in (card(result, {}, rows), turn_map(result, {}, rows), four_cards(result)):
             assert outside(figure) == [] and overlaps(figure) == []
     assert "tuner" in card_text(made_up(FOUR)) and "20 m phone" in card_text(solved)
+
+
+def test_the_card_is_a6_and_says_all_that_is_needed_at_the_tree() -> None:
+    result = made_up(FOUR)
+    figure = card(result, {}, result.frames["turns"])
+    assert [25.4 * side for side in figure.get_size_inches()] == pytest.approx([105, 148], abs=0.5)  # ISO 216
+    words = told(figure)
+    assert words.count("tuner") == 1  # only the segment no stop serves
+    assert words[0] == "t" and words[1] == date.today().isoformat()
+    assert any(w.startswith("Reel: 22.00 m of wire, 73 turns of 30.0 cm") for w in words)
+    assert {"61", "18.30 m", "1.4", "1.9", "8.0"} <= {*words}
+    page = " ".join(words)
+    assert "Whole band" in page and "kHz/turn" in page and "power lines" in page and "Local rules" in page
+
+
+def test_many_stops_and_segments_still_fit_the_card() -> None:
+    names = ["40 m CW", "40 m phone", "30 m", "20 m CW", "20 m phone", "17 m", "15 m CW", "12 m", "10 m CW", "6 m CW",
+             "14.000-14.070 MHz", "21.100-21.200 MHz", "28.300-28.500 MHz", "24.900-24.950 MHz"]  # fmt: skip
+    swr = {n: {60.0 + k: 1.2 + 0.9 * abs(k - i % 7) for k in range(7)} for i, n in enumerate(names)}
+    result = made_up(swr, threshold=1.5)
+    figure = card(result, {}, result.frames["turns"])
+    assert outside(figure) == [] and overlaps(figure) == []
+
+
+def test_the_card_is_in_feet_where_the_file_is() -> None:
+    antenna = {"layout": "sloper", "length": "67 ft", "feed_height": "4 ft", "slope": "30 deg"}
+    study = with_turn_axis(study_with({"threshold": 2.0, "first": 60, "last": 72}, antenna=antenna))
+    table = turn_frame(FOUR)
+    dips = pd.DataFrame(
+        {"turns_out": [60.0, 61.0], "wire_m": 18.0, "band": "20 m", "dip_mhz": [14.3, 14.1], "dip_swr": 1.2}
+    )
+    result = Result(study, {"turn_swr": table, "turn_dips": dips}, [])
+    finish(result)
+    words = told(card(result, {}, result.frames["turns"]))
+    assert "60 ft 0 in" in words and "61 turns out (60 ft 0 in)" in " ".join(sentences(result))  # 18.3 m / 0.3048 m
 
 
 def test_command_says_what_is_missing_in_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,7 +4,7 @@ The wire is wound from the core outwards, so the outermost turns, which are the 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -66,6 +66,19 @@ class Reel:
         self._geometry_needed()
         n = np.asarray(layer, dtype=float)
         return self.core_diameter + self.wire_diameter * (1 + 2 * (n - 1) * self.stacking)
+
+    @property
+    def core_turns(self) -> tuple[float, float]:
+        """Shortest and longest turn (m) that the core allows; 0 and infinity where it is not known.
+
+        >>> Reel(22, turn_length=0.30, core_diameter=0.12).core_turns[0]
+        0.37699111843077515
+        """
+        shortest = math.pi * (self.core_diameter + self.wire_diameter) if self.core_diameter else 0.0
+        if not (shortest and self.wire_diameter and self.width):
+            return shortest, math.inf
+        layers = replace(self, turn_length=0.0)._breakpoints()[0].size - 1
+        return shortest, float(math.pi * self.layer_diameter(layers))
 
     @property
     def turns(self) -> float:

@@ -1,6 +1,7 @@
 """tautwire turns FILE: the turn table, the fewest stops, and a card to print."""
 
 import io
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -13,6 +14,7 @@ from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.assumed import setup_words
+from tautwire.studies.study.cautions import CARD_CAUTION
 from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.files import load_tables, put_text, writable
 from tautwire.studies.study.result import Result
@@ -21,14 +23,14 @@ from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, se
 from tautwire.studies.wants.turns.want import with_turn_axis
 
 
-def table_text(rows: pd.DataFrame) -> str:
-    """The rows of the table "turns" as aligned text."""
-    lines = [("segment", "turns", "wire m", "SWR across", "turn off", "kHz/turn", "stop")]
+def table_text(rows: pd.DataFrame, told: Callable[[float], str]) -> str:
+    """The rows of the table "turns" as aligned text. told: a length in words."""
+    lines = [("segment", "turns", "wire", "SWR across", "turn off", "kHz/turn", "stop")]
     for _, row in rows.iterrows():
         lines.append((
             row["segment"],
             f"{row[COLUMN]:g}",
-            f"{row['wire_m']:.2f}",
+            told(row["wire_m"]),
             f"{row['swr_best']:.2f}-{row['swr_worst']:.2f}",
             formatted(row["swr_neighbour"], ".2f"),
             formatted(row["shift_khz_per_turn"], "+.0f"),
@@ -44,7 +46,7 @@ def card_text(result: Result) -> str:
     if table is not None:
         for labels, rows in parts(table, other_columns(result)):
             out += [result.study.words_of(labels)] if labels else []
-            out.append(table_text(rows))
+            out.append(table_text(rows, result.study.length_text))
     return "\n".join([*out, *sentences(result)])
 
 
@@ -57,7 +59,8 @@ def card_text(result: Result) -> str:
 def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None, timeout: float) -> None:
     """Which turns off the reel serve the segments wanted in FILE's [turns] table, from its [reel] table.
 
-    Writes card.pdf, card.png, card.txt, a map of all settings, and tables.
+    Writes card.pdf (A6, for the pocket), card_four.pdf (four on A4), card.png (for the phone), card.txt, a map of all
+    settings, and tables.
     """
     study = with_turn_axis(read_study(with_fit(load_tables(file), fit), file.stem))
     folder = results_folder(out, study.name)
@@ -73,16 +76,19 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
 
 
 def write_cards(result: Result, folder: Path) -> list[Path]:
-    """card.txt, and every card as PDF, in an existing folder; the paths written."""
+    """card.txt, every card as PDF of A6 and PNG, and four on A4, in an existing folder; the paths written."""
+    from tautwire.studies.wants.turns.card import four_cards
     from tautwire.studies.wants.turns.figures import turn_figures
 
     written = [folder / "card.txt"]
-    put_text(written[0], f"{card_text(result)}\n{setup_words(result.study)}\n")
-    for stem, figure in turn_figures(result).items():
-        if stem.startswith("card"):
-            written.append(folder / f"{stem}.pdf")
-            held = io.BytesIO()
-            figure.savefig(held, format="pdf")
-            with writable(written[-1]):
-                written[-1].write_bytes(held.getvalue())
+    put_text(written[0], f"{card_text(result)}\n{setup_words(result.study)}\n{CARD_CAUTION}\n")
+    if "turns" not in result.frames:
+        return written
+    cards = {f"{stem}.pdf": figure for stem, figure in turn_figures(result).items() if stem.startswith("card")}
+    for name, figure in {**cards, "card_four.pdf": four_cards(result)}.items():
+        written.append(folder / name)
+        held = io.BytesIO()
+        figure.savefig(held, format="pdf")
+        with writable(written[-1]):
+            written[-1].write_bytes(held.getvalue())
     return written

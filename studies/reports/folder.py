@@ -7,6 +7,7 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
+from datetime import date
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -128,6 +129,7 @@ def write(
     else:
         study = result.study
         facts = [study.spec.model_dump(), study.raw, study.variants, repr(study.options), repr(result.failed)]
+        facts += [date.today().isoformat()] if "turns.csv" in tables else []  # stands on the card
         drawings = store(digest("plots", tables, facts, command, formats, metadata.version("matplotlib")), drawn)
     stems = list(dict.fromkeys(Path(name).stem for name in drawings if not name.endswith(".html")))
     files = {name: data.tobytes() for name, data in drawings.items()}

@@ -12,7 +12,7 @@ def buildable(setups: Iterable[Setup], low: float, high: float) -> tuple[float, 
     """The part of low..high (m of wire) with which every set-up can be built, found outwards from its own length.
 
     A set-up that has no length of its own, or cannot be built with any near it, does not narrow the range: whatever
-    builds it then says why it cannot.
+    builds it then says why it cannot. Where none of the range can be built, its own length is what is left.
     """
     for setup in setups:
         own = setup.antenna.length
@@ -21,6 +21,8 @@ def buildable(setups: Iterable[Setup], low: float, high: float) -> tuple[float, 
         start = min(max(own, low), high)
         if _fits(setup, start):
             low, high = _last_good(setup, start, low), _last_good(setup, start, high)
+        elif _fits(setup, own):
+            return own, own
     return low, high
 
 

@@ -44,3 +44,10 @@ def cautions_for(wants: Iterable[str]) -> list[Caution]:
 def caution_text(wants: Iterable[str]) -> str:
     """Those cautions as one paragraph."""
     return " ".join(["Before you put wire up or transmit:", *(c.words for c in cautions_for(wants)), DEFERENCE])
+
+
+# for a card that fits a pocket
+CARD_CAUTION = (
+    "Keep clear of power lines; throw lines with nobody below; take it down before thunder. While you transmit the "
+    f"wire's end carries voltages that burn: keep people off. {DEFERENCE}"
+)

@@ -155,6 +155,7 @@ COLUMNS: dict[str, str] = {
     "gain_azimuth_deg": "its azimuth, degrees clockwise from north",
     # turns, turn_swr, turn_dips, stops
     "turns_out": "turns off the reel",
+    "band_swr_worst": "highest SWR at the radio across the whole band that the segment is in",
     "wire_m": "wire paid out, m",
     "segment": "wanted stretch of frequencies",
     "worst_mhz": "frequency of the highest SWR in the segment, MHz",

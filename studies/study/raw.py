@@ -1,7 +1,8 @@
 """A set-up as the nested texts people write: find, read and change a value by its dotted name."""
 
 import copy
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
 from typing import Any, get_args
 
 from pydantic import BaseModel
@@ -23,6 +24,33 @@ from tautwire.studies.study.units import (
 )
 
 Raw = dict[str, Any]
+
+FEET = re.compile(r"""(ft|foot|feet|in|inch|inches|['"])\s*$""")  # what a length in them ends with
+METRES = re.compile(r"\d\s*[cm]?m\s*$")
+TOLD_BY = ("antenna", "reel", "counterpoise", "coax")  # tables whose lengths tell; the first that has one does
+
+
+def lengths_of(raw: Mapping[str, Any]) -> str:
+    """How a set-up's lengths are typed: "imperial" for feet and inches, else "metric".
+
+    >>> lengths_of({"antenna": {"length": "66 ft 3 in", "slope": "25 deg"}, "coax": {"length": "5 m"}})
+    'imperial'
+    """
+    for name in TOLD_BY:
+        texts = list(_texts(raw.get(name)))
+        feet, metres = (sum(bool(unit.search(t)) for t in texts) for unit in (FEET, METRES))
+        if feet or metres:
+            return "imperial" if feet > metres else "metric"
+    return "metric"
+
+
+def _texts(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, Mapping | list | tuple):
+        for inner in value.values() if isinstance(value, Mapping) else value:
+            yield from _texts(inner)
+
 
 KINDS: dict[Any, Kind] = {
     get_args(annotated)[1]: kind

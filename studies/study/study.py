@@ -12,17 +12,17 @@ from pydantic import AfterValidator
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band
+from tautwire.studies.study import units
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.columns import COLUMNS
-from tautwire.studies.study.guard import check_question
+from tautwire.studies.study.guard import check_name, check_question
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import CUSTOMARY, customary, written
-from tautwire.studies.study.raw import Raw, changed, kind_of
+from tautwire.studies.study.raw import FEET, Raw, changed, kind_of, lengths_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Number, values
 
 FEW_CASES = 4  # up to so many, each case's own wires are solved for its give or take
-FEET = re.compile(r"""(ft|foot|feet|in|inch|inches|['"])\s*$""")  # what a length in them ends with
 
 
 class StudySpec(Part):
@@ -57,6 +57,9 @@ class StudySpec(Part):
     )
     swr_threshold: Number = entry(
         "SWR up to which a band counts as usable: widths and stops refer to it", 2.5, "above 1", default=3.0
+    )
+    place: Annotated[str, AfterValidator(lambda text: check_name(text, "study.place") if text else "")] = entry(
+        "where it hangs: heads the card, and names its logbook", "lakeside pine", "up to 60 characters", default=""
     )
     spread: bool = entry("whether dips and turns say their give or take", False, "true or false", default=True)
 
@@ -175,6 +178,15 @@ class Study:
     def count(self) -> int:
         """Number of cases."""
         return math.prod(len(axis.texts) for axis in self.axes)
+
+    @property
+    def lengths(self) -> str:
+        """ "imperial" if the set-up's lengths are typed in feet and inches, else "metric"."""
+        return lengths_of(self.raw)
+
+    def length_text(self, metres: float) -> str:
+        """A length as this study's are typed: "20.10 m" or "66 ft 3 in"."""
+        return units.format_length(metres, self.lengths)
 
     def cases(self) -> tuple[Case, ...]:
         """Every combination of the axes, the last axis running fastest."""

@@ -69,7 +69,7 @@ def reel_of(setup: Setup) -> Reel:
 
 
 def turn_counts(reel: Reel, spec: TurnsSpec, setups: Iterable[Setup] = ()) -> Real:
-    """Turns out to try, rising. setups: must be buildable with all that is tried unless spec asks for it.
+    """Turns out to try, rising. setups: what they cannot be built with is left out.
 
     Raises InputError for a range that is empty, too long or beyond the reel.
     """
@@ -77,20 +77,20 @@ def turn_counts(reel: Reel, spec: TurnsSpec, setups: Iterable[Setup] = ()) -> Re
         raise InputError("turns.step", spec.step, "above 0 turns")
     first = math.ceil(reel.turns / 3) if spec.first is None else spec.first
     last = math.floor(reel.turns + 1e-9) if spec.last is None else spec.last
-    if (spec.first is None or spec.last is None) and 0 < first < last <= reel.turns:
-        low, high = (float(reel.length_out(n)) for n in (first, last))
-        narrow = buildable(setups, low, high)
-        if spec.first is None and narrow[0] > low:
-            first = math.ceil(float(reel.turns_out(narrow[0])) - 1e-9)
-        if spec.last is None and narrow[1] < high:
-            last = math.floor(float(reel.turns_out(narrow[1])) + 1e-9)
     if not 0 < first < last <= reel.turns * (1 + 1e-9):
-        allowed = f"0 < first < last, up to the {reel.turns:.4g} turns on the reel, with lengths the layout can have"
+        allowed = f"0 < first < last, up to the {reel.turns:.4g} turns on the reel"
         raise InputError("turns.first", f"{first:g} to {last:g} turns", allowed)
     count = math.floor((last - first) / spec.step + 1e-9) + 1
     if not 2 <= count <= MOST_TURNS:
         raise InputError("turns.step", spec.step, f"2 to {MOST_TURNS} settings between first and last, not {count}")
-    return first + spec.step * np.arange(count)
+    turns = first + spec.step * np.arange(count)
+    metres = reel.length_out(turns)
+    low, high = buildable(setups, float(metres[0]), float(metres[-1]))
+    fits = (metres > low - 1e-6) & (metres < high + 1e-6)
+    if fits.sum() < 2:
+        allowed = "turns with which the layout can be built: a longer range, or other heights"
+        raise InputError("turns.first", f"{first:g} to {last:g} turns", allowed)
+    return np.asarray(turns[fits])
 
 
 def segments_of(study: Study) -> tuple[BandSegment, ...]:
@@ -209,11 +209,17 @@ def _segment_row(
     worst = int(seen.argmax())
     split = feed.power_split(z[worst], f[worst])
     matched = 0.0 if feed.coax is None else float(feed.coax.loss_db(feed.coax_length, f[worst]))
+    if segment.band:
+        whole = band_named(segment.band, known.region)
+        f_band = np.linspace(whole.lower, whole.upper, POINTS)
+        z_band = reel.with_stray(known.band(segment.band).impedance(f_band), f_band, wound, stray)
+        over_band = float(swr(feed.impedances(z_band, f_band).radio, feed.reference).max())
     return {
         "segment": segment.name,
         "band": segment.band,
         "swr_best": float(seen.min()),
         "swr_worst": float(seen[worst]),
+        "band_swr_worst": over_band if segment.band else math.nan,
         "worst_mhz": float(f[worst]) / 1e6,
         "radio_r_ohm": float(at_radio[worst].real),
         "radio_x_ohm": float(at_radio[worst].imag),
