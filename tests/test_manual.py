@@ -158,7 +158,13 @@ def test_howtos_run_as_written(section: str, tmp_path: Path, monkeypatch: pytest
     import shlex
 
     monkeypatch.chdir(tmp_path)
-    needed = {"howto-why": "howto-fit", "howto-talk": "howto-hang"}
+    monkeypatch.setenv("TAUTWIRE_LOG", str(tmp_path / "logbook"))
+    needed = {
+        "howto-why": "howto-fit",
+        "howto-log": "howto-fit",
+        "howto-talk": "howto-hang",
+        "howto-researcher": "howto-fit",
+    }
     files = [b for b in blocks(needed.get(section, section)) if b[0] == "toml"]
     for _, name, text in files:
         Path(name).write_text(text, encoding="utf-8")

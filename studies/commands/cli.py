@@ -16,6 +16,7 @@ COMMANDS = {
     "choose": "how long, how high, what to carry: the set-ups that serve best",
     "fit": "fit the set-up's uncertain values to measured sweeps",
     "why": "why the dip moved, and what to do about it",
+    "log": "keep what was hung, measured and decided at a place, and see its history",
     "slides": "a study as a slide deck (.pptx)",
     "report": "a study as one offline page: answer, plots, sortable tables",
     "explore": "a page with sliders that moves every band's SWR curve, on a phone too",

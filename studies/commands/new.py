@@ -1,11 +1,14 @@
 """tautwire new: a commented study file to start from."""
 
+import re
 from importlib import resources
 from pathlib import Path
 
 import click
 
 from tautwire.model.errors import InputError
+
+PLAIN = re.compile(r"[A-Za-z0-9][\w -]{0,59}")  # a stem that can be a study's name
 
 
 def ready_files() -> dict[str, str]:
@@ -24,7 +27,7 @@ def COMMAND(file: Path, like: str) -> None:
         raise InputError("--like", repr(like), f"one of {', '.join(sorted(ready))}")
     try:
         with file.open("x", encoding="utf-8") as stream:
-            stream.write(ready[like])
+            stream.write(ready[like].replace("my-study", file.stem) if PLAIN.fullmatch(file.stem) else ready[like])
     except FileExistsError:
         raise InputError("file", file, "a name not taken yet") from None
     except OSError as error:

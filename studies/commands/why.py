@@ -1,5 +1,6 @@
 """tautwire why FILE: which change of the set-up explains that the dips moved, and what to do."""
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -7,7 +8,8 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import FILE, OUT, aligned, results_folder, said
+from tautwire.studies.commands.shared import OUT, aligned, results_folder, said
+from tautwire.studies.logbook.logbook import LOG, read_entry
 from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.study_file import read_study
@@ -15,10 +17,12 @@ from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES, read_sweeps
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
+from tautwire.studies.study.units import frequency
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.why.want import WhySpec, sentences, shifts_of
 
 TIMEOUT = 1800.0
+SAME_DIP = 0.1  # in log of frequency: further off, a logged dip is another one
 MEANING = (
     "times usual: the change over a usual one, which is what one set-up differs from the next by without anybody\n"
     "noticing (10 cm of wire or a turn of the reel, 6 deg of slope; all of them are in why.csv).\n"
@@ -45,8 +49,20 @@ def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) 
     return [{"was": w, "now": n, "band": b} for w, n, b in zip(was, now, names, strict=True)]
 
 
+def logged_dips(fit: Path | None, now: tuple[str, ...]) -> tuple[str, ...]:
+    """Where the logbook's entry `fit` had the dips that are now at `now`; none if it is no entry, or lacks one."""
+    if fit is None or LOG not in load_tables(fit):
+        return ()
+    logged = list(read_entry(fit).dips_hz.values())
+    seen = [frequency(text, "--now") for text in now]
+    near = [min(logged, key=lambda f_hz: abs(math.log(f_hz / here)), default=0.0) for here in seen]
+    if not all(f_hz and abs(math.log(f_hz / here)) < SAME_DIP for f_hz, here in zip(near, seen, strict=True)):
+        return ()
+    return tuple(f"{f_hz / 1e6:.6g} MHz" for f_hz in near)
+
+
 @click.command("why")
-@FILE
+@click.argument("file", type=click.Path(path_type=Path), required=False)
 @click.option("--was", multiple=True, help='Where a dip was, "14.06 MHz"; repeat for more bands.')
 @click.option("--now", multiple=True, help="Where it is now, in the same order.")
 @click.option("--band", multiple=True, help="Its band, if that is not plain.")
@@ -57,7 +73,7 @@ def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) 
 @FROM
 @OUT
 def COMMAND(
-    file: Path,
+    file: Path | None,
     was: tuple[str, ...],
     now: tuple[str, ...],
     band: tuple[str, ...],
@@ -68,8 +84,15 @@ def COMMAND(
     fit: Path | None,
     out: Path | None,
 ) -> None:
-    """Why did the dip move? Ranks what may have changed in FILE's set-up since it was as described there."""
-    raw = with_fit(load_tables(file), fit)
+    """Why did the dip move? Ranks what may have changed in FILE's set-up since it was as described there.
+
+    With --at PLACE no FILE is needed, nor --was: they are those of the last entry in the logbook.
+    """
+    if file is None and fit is None:
+        raise InputError("FILE", "nothing", 'a study file, or --at "a place of the logbook"')
+    raw = with_fit(load_tables(file) if file else {}, fit)
+    name = file.stem if file else "why"
+    was = was or logged_dips(fit, now)
     options: dict[str, Any] = table_at(raw, "why")
     if was or now or before or after:
         options |= {"moves": moves_of(was, now, band), "before": list(before), "after": list(after)}
@@ -78,7 +101,7 @@ def COMMAND(
     if without:
         options["exclude"] = list(without)
     head = {**table_at(raw, "study"), "want": ["why"]}
-    study = read_study({**raw, "study": head, "why": options, "sweep": {}, "variant": []}, file.stem)
+    study = read_study({**raw, "study": head, "why": options, "sweep": {}, "variant": []}, name)
     spec: WhySpec = study.options["why"]
     shifts_of(spec, study.spec.region)  # say what is wrong with it before anything is computed
     for sweep in (s for file_name in (*spec.before, *spec.after) for s in read_sweeps(file_name, spec.plane)):
@@ -86,7 +109,7 @@ def COMMAND(
     folder = results_folder(out, study.name)
     result = run_shown(study, 1, None, TIMEOUT)
     told = _options(was, now, band, before, after, without)
-    written = write(result, folder, said("why", file, *told, plane=plane, from_=fit, out=out))
+    written = write(result, folder, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
     if "why" in result.frames:
         click.echo(ranking_text(result))
     for line in [*sentences(result), *trust(result)]:

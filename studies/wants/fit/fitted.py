@@ -9,14 +9,36 @@ import click
 import tomli_w
 
 from tautwire.model.errors import InputError
+from tautwire.studies.logbook.logbook import LOG, entries
 from tautwire.studies.study.files import load_tables, put_text
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
 
 RESULT = "fit_result"
-FROM = click.option(
-    "--from", "fit", type=click.Path(path_type=Path), help="A file written by 'tautwire fit': use its fitted set-up."
+
+
+def _of_place(context: click.Context, option: click.Parameter, place: str | None) -> None:
+    """Takes the last entry of a place of the logbook for --from."""
+    if place is not None:
+        context.params["fit"] = entries(place)[-1].path
+
+
+_FILE = click.option(
+    "--from", "fit", type=click.Path(path_type=Path),
+    help="A file written by 'tautwire fit', or an entry of the logbook: use its set-up.",
+)  # fmt: skip
+_PLACE = click.option(
+    "--at",
+    metavar="PLACE",
+    expose_value=False,
+    callback=_of_place,
+    help="Start from the last entry of 'tautwire log PLACE'.",
 )
+
+
+def FROM(command: Any) -> Any:
+    """Options --from and --at of a command that can start from a set-up kept in a file."""
+    return _FILE(_PLACE(command))
 
 
 def write_fit(raw: Mapping[str, Any], result: Mapping[str, Any], path: Path) -> None:
@@ -39,8 +61,8 @@ def with_fit(raw: Mapping[str, Any], path: Path | None) -> Raw:
     if path is None:
         return new
     fitted = load_tables(path)
-    if RESULT not in fitted:
-        raise InputError("--from", path, f"a file written by 'tautwire fit', with a [{RESULT}] table")
+    if RESULT not in fitted and LOG not in fitted:
+        raise InputError("--from", path, f"a file written by 'tautwire fit' or 'tautwire log' ([{RESULT}] or [{LOG}])")
     for name in Setup.model_fields:
         if name in fitted:
             new[name] = fitted[name]
