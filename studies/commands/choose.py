@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from tautwire.studies.commands.shared import FILE, OUT, WORKERS, aligned, progress_bar, said
-from tautwire.studies.reports.answers import sentences, trust
+from tautwire.studies.reports.answers import as_typed, sentences, trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.pool import Ask, cores, lasting
 from tautwire.studies.running.runner import known, pieces, run
@@ -99,7 +99,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None)
     folder = out or Path("results") / study.name
     written = write(result, folder, said("choose", file, from_=fit, out=out), store=Store())
     click.echo(choices_text(result))
-    for line in [*sentences(result), *trust(result)]:
+    for line in [*as_typed(result, sentences(result)), *trust(result)]:
         click.echo(line)
     solved = result.frames["choices_solved"]["solved"].sum()
     click.echo(f"{solved} set-ups solved; {len(written)} files in {folder}")

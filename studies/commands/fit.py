@@ -4,19 +4,21 @@ from pathlib import Path
 from typing import Any
 
 import click
+from scipy import constants
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import FILE, OUT, said
-from tautwire.studies.reports.answers import trust
+from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study import units
 from tautwire.studies.study.files import load_tables, make_folder
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.quantities import CUSTOMARY, quantity_text, written
-from tautwire.studies.study.raw import Raw, changed, table_value
+from tautwire.studies.study.raw import FEET, Raw, changed, table_value
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import opened
@@ -81,7 +83,7 @@ def COMMAND(
         path = folder / "fit.toml"
         write_fit(fitted_raw(study.raw, result), outcome(result, command), path)
         written_files.append(path)
-    for line in [*_against(truth, result), *sentences(result), *trust(result)]:
+    for line in [*_against(truth, result), *as_typed(result, sentences(result)), *trust(result)]:
         click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)
@@ -110,7 +112,9 @@ def fitted_raw(raw: Raw, result: Result) -> Raw:
         kind = quantity_kind(path, "fit")
         if path.startswith("site.soil."):
             new = changed(new, "site.soil", opened(table_value(new, "site.soil") or "average soil", path))
-        new = changed(new, path, written(row["estimate"], kind, 6))
+        feet = kind is units.length and FEET.search(str(table_value(new, path)))
+        text = f"{row['estimate'] / constants.foot:.6g} ft" if feet else written(row["estimate"], kind, 6)
+        new = changed(new, path, text)
     return new
 
 
@@ -125,5 +129,5 @@ def outcome(result: Result, command: str) -> dict[str, Any]:
             }
             for _, row in rows.iterrows()
         },
-        "notes": sentences(result),
+        "notes": as_typed(result, sentences(result)),
     }  # fmt: skip

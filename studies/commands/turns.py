@@ -17,6 +17,7 @@ from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cautions import CARD_CAUTION
 from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.files import load_tables, put_text, writable
+from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, sentences
@@ -62,7 +63,11 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
     Writes card.pdf (A6, for the pocket), card_four.pdf (four on A4), card.png (for the phone), card.txt, a map of all
     settings, and tables.
     """
-    study = with_turn_axis(read_study(with_fit(load_tables(file), fit), file.stem))
+    raw = with_fit(load_tables(file), fit)
+    if (raw.get("sweep") or raw.get("variant")) and "turns" not in table_at(raw, "study").get("want", ()):
+        raw |= {"sweep": {}, "variant": []}
+        click.echo('Without [sweep] and [[variant]]; for a card of each case put "turns" into want.')
+    study = with_turn_axis(read_study(raw, file.stem))
     folder = results_folder(out, study.name)
     result = run_shown(study, workers, None, timeout)
     written = write(result, folder, said("turns", file, from_=fit, out=out), store=Store())

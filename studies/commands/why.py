@@ -10,7 +10,7 @@ from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import OUT, aligned, results_folder, said
 from tautwire.studies.logbook.logbook import LOG, read_entry
-from tautwire.studies.reports.answers import trust
+from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
@@ -34,8 +34,17 @@ def ranking_text(result: Result) -> str:
     """The table "why" as aligned text, with what its figures mean."""
     lines = [("cause", "change", "times usual", "misfit", "")]
     for _, row in result.frames["why"].iterrows():
+        change = as_typed(result, [row["change"]])[0]
         verdict = "explains all" if row["explains"] else "does not" + (", more would" if row["at_end"] else "")
-        lines.append((row["cause"], row["change"], f"{row['usual_changes']:+.1f}", f"{row['misfit']:.1f}", verdict))
+        lines.append(
+            (
+                row["cause"],
+                change,
+                f"{row['usual_changes']:+.1f}",
+                f"{row['misfit']:.1f}",
+                verdict,
+            )
+        )
     return aligned(lines, "<<>><") + "\n" + MEANING
 
 
@@ -112,7 +121,7 @@ def COMMAND(
     written = write(result, folder, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
     if "why" in result.frames:
         click.echo(ranking_text(result))
-    for line in [*sentences(result), *trust(result)]:
+    for line in [*as_typed(result, sentences(result)), *trust(result)]:
         click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)

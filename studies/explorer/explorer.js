@@ -3,7 +3,7 @@
   const D = JSON.parse(document.getElementById("data").textContent);
   const $ = (id) => document.getElementById(id);
   const Z = 2450; // ohm, the level of the nodes' reflection coefficients
-  const state = { setting: {}, picked: D.choices.map((c) => c.start), feet: false, held: null, solved: null };
+  const state = { setting: {}, picked: D.choices.map((c) => c.start), feet: D.feet, held: null, solved: null };
   for (const s of D.sliders) state.setting[s.path] = s.start;
   const grid = D.bands.map((b) => Float64Array.from({ length: D.points }, (_, i) => b.low + (b.high - b.low) * i / (D.points - 1)));
 
@@ -463,6 +463,7 @@
     $("hold").setAttribute("aria-pressed", String(Boolean(state.held)));
     show();
   });
+  $("feet").setAttribute("aria-pressed", String(state.feet));
   $("feet").addEventListener("click", () => {
     state.feet = !state.feet;
     $("feet").setAttribute("aria-pressed", String(state.feet));

@@ -43,6 +43,7 @@ def page_data(surface: Surface, errors: dict[str, Any], live: bool = False) -> d
         shape_of.append(shapes.index(points))
     return {
         "live": live,
+        "feet": made.study.lengths == "imperial",
         "bands": [
             {
                 "name": band.name,

@@ -1,7 +1,8 @@
 """What a result says, in words: the answer of each want, and how far to trust it."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 
+from tautwire.studies.study import units
 from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.give_or_take import causes, footnote, give_line
@@ -11,6 +12,11 @@ SAFETY = ("exposure", "stress")  # wants whose answers come first
 MOST_NAMED = 4  # cases named in a line about several
 
 
+def as_typed(result: Result, lines: Iterable[str]) -> list[str]:
+    """Lines of words with lengths in feet and inches if the study's are typed so."""
+    return [units.as_typed(line, result.study.lengths) for line in lines]
+
+
 def sentences(result: Result) -> list[str]:
     """The answer in words, with its numbers; what is about safety comes first."""
     lines = []
@@ -18,7 +24,7 @@ def sentences(result: Result) -> list[str]:
         lines += want_named(name).sentences(result)
     if "spread" not in result.study.spec.want:
         lines += filter(None, [give_line(result), causes(result), footnote(result)])
-    return lines
+    return as_typed(result, lines)
 
 
 def trust(result: Result, assumed: Collection[str] = ()) -> list[str]:

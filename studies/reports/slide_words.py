@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from tautwire.studies.drawing.words import shared_words
+from tautwire.studies.reports.answers import as_typed
 from tautwire.studies.study.cells import formatted, in_words
 from tautwire.studies.wants.registry import want_named
 
@@ -70,7 +71,7 @@ def take_away(result: Result) -> list[str]:
     """
     found: list[tuple[int, str]] = []  # (rank within its want, words), in the order of the study
     for name in result.study.spec.want:
-        lines = want_named(name).sentences(result)
+        lines = as_typed(result, want_named(name).sentences(result))
         bands = [_band_of(line, result.study) for line in lines]
         banded = bool(bands and bands[0])
         kept = [i for i, band in enumerate(bands) if not banded or band and band not in bands[:i]]

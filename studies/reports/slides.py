@@ -21,7 +21,7 @@ from pptx.util import Emu, Inches, Pt
 from tautwire.studies.drawing.axes import running
 from tautwire.studies.drawing.style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
 from tautwire.studies.drawing.words import shared_words, title_of
-from tautwire.studies.reports.answers import sentences, validity
+from tautwire.studies.reports.answers import as_typed, sentences, validity
 from tautwire.studies.reports.figures import picture_of
 from tautwire.studies.reports.slide_words import (
     LONG,
@@ -217,7 +217,7 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
 def _want(deck: Deck, result: Result, name: str) -> None:
     """The figures of a want other than dips, its sentences in the notes; turns as a table too."""
     want = want_named(name)
-    notes = want.sentences(result) or [f"No answer to {name}."]
+    notes = as_typed(result, want.sentences(result)) or [f"No answer to {name}."]
     figures = want.plots(result, size="slide") if want.sized else want.plots(result)
     for stem, figure in figures.items():
         if isinstance(figure, Sheet) and not stem.startswith("card"):  # the card is a page to print

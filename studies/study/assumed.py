@@ -6,9 +6,10 @@ from collections.abc import Callable, Collection
 from tautwire.model.feed.ferrite import Core
 from tautwire.model.feed.transformer import MagnetisingInductance, Transformer
 from tautwire.studies.study.cells import in_words
-from tautwire.studies.study.raw import Raw, table_value
+from tautwire.studies.study.raw import Raw, lengths_of, table_value
 from tautwire.studies.study.setup import AntennaSpec, Setup
 from tautwire.studies.study.study import Study
+from tautwire.studies.study.units import as_typed
 
 Said = list[tuple[str, tuple[str, ...]]]
 ASSUMED = " (assumed)"
@@ -24,7 +25,7 @@ def setup_words(study: Study, assumed: Collection[str] = ()) -> str:
     case = study.cases()[0]
     setup = case.setup()
     parts = [_Part(case.raw, assumed, study)(words, *keys) for words, keys in _spoken(setup)]
-    return f"Set-up: {'; '.join(parts)}."
+    return as_typed(f"Set-up: {'; '.join(parts)}.", lengths_of(case.raw))
 
 
 class _Part:

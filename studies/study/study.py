@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import Annotated, Any
 
 from pydantic import AfterValidator
+from scipy import constants
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band
@@ -92,15 +93,21 @@ class Axis:
         return self.label.partition(" (")[2].rstrip(")")
 
     def value_text(self, value: Any) -> str:
-        """A value of this axis with its unit: "30°", "20.1 m", "sea water"."""
+        """A value of this axis with its unit: "30°", "20.1 m", "sea water"; in feet where it is typed so."""
+        own = self._typed(value)
+        return own if FEET.search(own) else self._in_unit(value)
+
+    def _typed(self, value: Any) -> str:
+        return str(self.texts[self.numbers.index(value)]) if self.numbers and value in self.numbers else ""
+
+    def _in_unit(self, value: Any) -> str:
         return f"{in_words(value)}{'' if self.unit in ('', '°') else ' '}{self.unit}"
 
     def words(self, value: Any) -> str:
         """A value of this axis by itself: "slope 15°", "sea water", "coax length 25 ft (7.62 m)"."""
         if self.numbers is None:
             return in_words(value)
-        own = str(self.texts[self.numbers.index(value)]) if value in self.numbers else ""
-        text = self.value_text(value)
+        own, text = self._typed(value), self._in_unit(value)
         return f"{self.name} {own} ({text})" if FEET.search(own) else f"{self.name} {text}"
 
 
@@ -237,6 +244,13 @@ def _kind(raw: Raw) -> str:
     return repr((antenna.get("layout") if isinstance(antenna, Mapping) else None, raw.get("site"), returns))
 
 
+def _written(number: float, kind: units.Kind, spec: Any) -> Any:
+    """A value of a range as the study file's range is typed."""
+    if kind is units.length and FEET.search(str(spec["from"])):
+        return f"{number / constants.foot:.9g} ft"
+    return written(number, kind)
+
+
 SAME = ("turns_out", "power_w")  # columns that mean in a table what they mean as an axis
 
 
@@ -254,7 +268,7 @@ def swept_axis(path: str, spec: Any, taken: set[str]) -> Axis:
         return Axis(path, name, name.replace("_", " "), tuple(spec), None)
     custom = CUSTOMARY[kind]
     numbers = [customary(v, kind) for v in values(spec, kind, f"sweep.{path}")]
-    texts = spec if isinstance(spec, list) else [written(n, kind) for n in numbers]
+    texts = spec if isinstance(spec, list) else [_written(n, kind, spec) for n in numbers]
     column = name + custom.suffix
     if column in taken or column in COLUMNS and column not in SAME:
         column = re.sub(r"\W+", "_", path) + custom.suffix

@@ -245,6 +245,21 @@ def format_length(metres: float, system: str = "metric") -> str:
     return f"{sign}{feet} ft {rest} in"
 
 
+_METRES = re.compile(r"(?<![\w.(])(\d+\.\d+)( ?)(m|cm)(?![\w/³²-])")
+
+
+def as_typed(words: str, system: str) -> str:
+    """A sentence with its lengths in feet and inches where those are typed ("imperial"); bands stay as they are.
+
+    >>> as_typed("20 m: nobody within 3.2 m; 10.0 cm longer", "imperial")
+    '20 m: nobody within 10 ft 6 in; 3.94 in longer'
+    """
+    if system == "metric":
+        return words
+    factor = {"m": 1.0, "cm": 0.01}
+    return _METRES.sub(lambda found: format_length(float(found[1]) * factor[found[3]], system), words)
+
+
 def format_angle(radians: float, decimals: int = 0) -> str:
     """Angle as text in degrees: "12°"."""
     return f"{math.degrees(radians):.{decimals}f}°"

@@ -34,14 +34,16 @@ def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]
             firsts.setdefault(case.labels[study.axes[0].column], case)
         return {
             "layout": layout_grid(
-                [(in_words(k), c.setup().build()) for k, c in firsts.items()], replace(heading, caption="")
+                [(in_words(k), c.setup().build()) for k, c in firsts.items()],
+                replace(heading, caption=""),
+                lengths=study.lengths,
             )
         }
     first, last = cases[0].setup().build(), cases[-1].setup().build()
     if first.structure == last.structure:
-        return {"layout": layout_figure(first, heading)}
+        return {"layout": layout_figure(first, heading, lengths=study.lengths)}
     return {
-        stem: layout_figure(built, heading.under(study.words_of(case.labels)))
+        stem: layout_figure(built, heading.under(study.words_of(case.labels)), lengths=study.lengths)
         for stem, built, case in (("layout", first, cases[0]), ("layout_last", last, cases[-1]))
     }
 
