@@ -3,6 +3,7 @@
 The study here stands over perfect ground or in free space, where a solve takes little time; the page does not know.
 """
 
+import html
 import json
 import os
 import signal
@@ -30,6 +31,7 @@ from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.explorer.surface import lagrange
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.cautions import DEFERENCE, cautions_for
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import band_row, window
 
@@ -69,6 +71,12 @@ def page(built: tuple[str, dict[str, Any]], tmp_path_factory: pytest.TempPathFac
     path = tmp_path_factory.mktemp("page") / "explorer.html"
     write_explorer(built[0].replace('"live":true', '"live":false'), path)
     return path
+
+
+def test_every_caution_is_on_the_page_once(page: Path) -> None:
+    text = html.unescape(page.read_text(encoding="utf-8"))
+    assert [text.count(c.words) for c in cautions_for(["dips"])] == [1] * len(cautions_for(["dips"]))
+    assert text.count(DEFERENCE) == 1
 
 
 @pytest.fixture(scope="module")

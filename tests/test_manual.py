@@ -18,6 +18,7 @@ from tautwire.studies.manual.keys import all_keys, fields_of, key_named
 from tautwire.studies.manual.lists import LISTS
 from tautwire.studies.manual.page import anchor, manual_page
 from tautwire.studies.manual.schema import schema
+from tautwire.studies.study.cautions import CAUTIONS, DEFERENCE
 from tautwire.studies.study.parts import HIDDEN, part_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import StudySpec
@@ -74,6 +75,11 @@ def test_links_lead_somewhere_and_nothing_is_fetched() -> None:
     links = re.findall(r'href="([^"]+)"', PAGE)
     assert all(link == "data:," or link.startswith("#") and link[1:] in ids for link in links)
     assert not re.search(r'(src|href)="https?:', PAGE) and "<script" not in PAGE
+
+
+def test_every_caution_is_told_once() -> None:
+    page = html.unescape(PAGE)
+    assert [page.count(c.words) for c in CAUTIONS] == [1] * len(CAUTIONS) and page.count(DEFERENCE) == 1
 
 
 def test_every_command_named_exists() -> None:

@@ -1,5 +1,6 @@
 """The report page as a person meets it: opened from a file without a network, on a desktop and on a phone."""
 
+import html
 import re
 import time
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ from made_up_study import made_up_result, made_up_study
 
 from tautwire.model.errors import InputError
 from tautwire.studies.reports.page import as_json, inline_svg, report, svg_text, write_report
+from tautwire.studies.study.cautions import DEFERENCE, cautions_for
 from tautwire.studies.study.result import Result
 
 SWEEP = {
@@ -49,6 +51,12 @@ def opened(driver: Any, page: Path) -> Iterator[Any]:
     driver.get(page.as_uri())
     yield driver
     assert complaints(driver) == []
+
+
+def test_every_caution_is_on_the_page_once(page: Path) -> None:
+    text = html.unescape(page.read_text(encoding="utf-8"))
+    assert [text.count(c.words) for c in cautions_for(["dips"])] == [1] * len(cautions_for(["dips"]))
+    assert text.count(DEFERENCE) == 1
 
 
 def column(driver: Any, name: str) -> list[str]:

@@ -1,11 +1,12 @@
 """The manual as one offline page: everything in it but the prose is read from the code."""
 
+import re
 from collections.abc import Mapping
 from importlib import resources
 from typing import Any
 
 import jinja2
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from tautwire import __version__
 from tautwire.studies.manual.keys import Key, all_keys
@@ -17,6 +18,15 @@ from tautwire.studies.wants.registry import WANTS
 def anchor(path: str) -> str:
     """The name of a key's place in the page."""
     return "key-" + path.replace("*", "any")
+
+
+def coded(words: str) -> Markup:
+    """Words with what stands between backticks as code.
+
+    >>> coded("a name of `tautwire list bands`, or <own>")
+    Markup('a name of <code>tautwire list bands</code>, or &lt;own&gt;')
+    """
+    return Markup(re.sub(r"`([^`]+)`", r"<code>\1</code>", str(escape(words))))
 
 
 def tables() -> dict[str, list[Key]]:
@@ -49,4 +59,5 @@ def manual_page(commands: Mapping[str, str]) -> str:
         "deference": DEFERENCE,
         "anchor": anchor,
     }
+    environment.filters["coded"] = coded
     return environment.get_template("manual.html.j2").render(facts)
