@@ -194,3 +194,12 @@ def test_formats() -> None:
     assert units.format_angle(math.radians(12.34), 1) == "12.3°"
     with pytest.raises(InputError):
         units.format_length(1, "cubits")
+
+
+def test_a_metre_less_a_hair_is_a_metre() -> None:
+    assert [units.format_length(x) for x in (1.0, 0.9999999, 0.9996, 0.999)] == [
+        "1.00 m",
+        "1.00 m",
+        "1.00 m",
+        "99.9 cm",
+    ]

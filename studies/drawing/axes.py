@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize, to_hex
@@ -15,6 +16,11 @@ from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 
 FEW = 4  # up to this many numbers get a line mark each; more get a colour ramp
+
+
+def evenly(count: int, most: int) -> list[int]:
+    """At most `most` of the places 0 to count - 1, both ends among them."""
+    return sorted({round(x) for x in np.linspace(0, count - 1, min(count, most))})
 
 
 def running(axes: Sequence[Axis]) -> Axis | None:

@@ -46,6 +46,6 @@ def title_of(study: Study) -> str:
     return study.spec.question or study.name
 
 
-def heading_of(study: Study, size: str | Look = "print") -> Heading:
-    """What stands above a figure of all cases of a study."""
-    return Heading(title_of(study), shared_words(study), size)
+def heading_of(study: Study, size: str | Look = "print", finding: str = "") -> Heading:
+    """What stands above a figure of all cases of a study: what it says, else what was asked; then the set-up."""
+    return Heading(finding or title_of(study), shared_words(study), size)

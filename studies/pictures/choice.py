@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tautwire.studies.drawing.axes import evenly
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -18,11 +20,6 @@ RANKS = (
     ("pattern", "forward_radio_gain_dbi", "gain"),
     ("target", "region_radio_gain_dbi", "gain"),
 )
-
-
-def evenly(count: int, most: int) -> list[int]:
-    """At most `most` of the places 0 to count - 1, both ends among them."""
-    return sorted({round(x) for x in np.linspace(0, count - 1, min(count, most))})
 
 
 def shown_bands(bands: Sequence[Band], most: int) -> tuple[list[Band], str]:

@@ -14,7 +14,6 @@ from tautwire.studies.pictures.choice import shown_bands, shown_cases
 from tautwire.studies.pictures.grid import sheet_of
 from tautwire.studies.pictures.seen import Seen, seen
 from tautwire.studies.running.store import Store
-from tautwire.studies.wants.dips.words import headline
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -36,7 +35,7 @@ def the_picture(result: Result, heading: Heading, store: Store | None = None) ->
     for left_out in told:
         heading = heading.then(left_out)
     if not heading.title:
-        heading = Heading(finding(result, rows, names), heading.caption, heading.size)
+        heading = Heading(finding(rows, names), heading.caption, heading.size)
     words, bands = numbers_of(result), [view.band.name for view in rows[0]]
     if len(rows) == 1:
         return sheet_of(rows[0], bands, [], heading, words)
@@ -83,11 +82,8 @@ def _db(value: float) -> str:
     return f"{round(float(value)) + 0:d}".replace("-", "\u2212")
 
 
-def finding(result: Result, rows: Sequence[Sequence[Seen]], names: Sequence[str]) -> str:
-    """What the picture says: how far dips move, where dips are asked for; else which case sends most at a low angle."""
-    dips = result.frames.get("dips")
-    if dips is not None and not dips.empty and (told := headline(result, dips)):
-        return told[0].rstrip(".")
+def finding(rows: Sequence[Sequence[Seen]], names: Sequence[str]) -> str:
+    """Which case sends most at a low angle, and on which band that matters most."""
     if len(rows) < 2:
         best = max(rows[0], key=lambda v: v.low_dbi)
         return f"At 15\u00b0 over the horizon it sends most on {best.band.name}: {_db(best.low_dbi)} dBi"

@@ -27,6 +27,20 @@ def sentences(result: Result) -> list[str]:
     return as_typed(result, lines)
 
 
+def main_want(result: Result) -> str:
+    """The want that answers the study's question: the first but for dips, which most others come with."""
+    wants = [w for w in result.study.spec.want if w not in ("dips", "spread")]
+    return wants[0] if wants else result.study.spec.want[0]
+
+
+def headlines(result: Result) -> dict[str, str]:
+    """Want -> its answer in one line, the main want first; without those that have no answer."""
+    first = main_want(result)
+    names = sorted(result.study.spec.want, key=lambda name: name != first)
+    told = {name: units.as_typed(want_named(name).headline(result), result.study.lengths) for name in names}
+    return {name: words for name, words in told.items() if words}
+
+
 def trust(result: Result, assumed: Collection[str] = ()) -> list[str]:
     """What the answer rests on: the set-up with what was assumed (see setup_words), and failed and marked cases."""
     return [setup_words(result.study, assumed), *validity(result)]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from tautwire.studies.drawing.style import Heading, Sheet
 from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.pictures.figure import the_picture
+from tautwire.studies.reports.answers import headlines, main_want
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
@@ -16,13 +17,16 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 PICTURE = "picture"  # file stem of the one picture
+SEEN_BY_ITSELF = ("pattern",)  # wants whose finding the picture has itself
 
 
 def picture_of(result: Result, size: str = "print", store: Store | None = None) -> Sheet | None:
     """The wire of every case and band with its current and pattern; None if no case was solved."""
     if not result.frames:
         return None
-    return the_picture(result, Heading("", shared_words(result.study), size), store)
+    first = main_want(result)
+    title = "" if first in SEEN_BY_ITSELF else headlines(result).get(first, "")
+    return the_picture(result, Heading(title, shared_words(result.study), size), store)
 
 
 def figures_of(result: Result, store: Store | None = None) -> dict[str, Figure]:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from tautwire.studies.drawing.words import shared_words
-from tautwire.studies.reports.answers import as_typed
+from tautwire.studies.reports.answers import as_typed, headlines, main_want
+from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cells import formatted, in_words
 from tautwire.studies.wants.registry import want_named
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 ROOM = 640  # characters of body text on a slide at its size, with at most MOST_LINES sentences
 MOST_LINES = 7
-BULLETS, BULLET_ROOM = 5, 950  # sentences and characters of what to take away
+BULLETS, BULLET_ROOM = 6, 900  # sentences and characters of what to take away
 LONG = 26  # characters of a table cell beyond which it may wrap
 
 TITLES = {
@@ -64,30 +65,24 @@ def _distance(result: Result, band: str) -> str:
     return f": {'' if row['complete'] else 'more than '}{keep_away(row):.1f} m with {row['power_w']:g} W"
 
 
+def answer_notes(result: Result) -> list[str]:
+    """What to say to the slide that answers: each want's answer as a sentence, then what it rests on."""
+    told = [f"{words}." for words in headlines(result).values()]
+    return ["Say this first:", *told, f"It rests on this. {setup_words(result.study)}"]
+
+
 def take_away(result: Result) -> list[str]:
-    """What to take away, on one slide: the first sentence of each want and band, first bands first if room is short.
-
-    A want that does not go by bands gives its first lines.
-    """
-    found: list[tuple[int, str]] = []  # (rank within its want, words), in the order of the study
-    for name in result.study.spec.want:
-        lines = as_typed(result, want_named(name).sentences(result))
-        bands = [_band_of(line, result.study) for line in lines]
-        banded = bool(bands and bands[0])
-        kept = [i for i, band in enumerate(bands) if not banded or band and band not in bands[:i]]
-        for rank, i in enumerate(kept):
-            words = lines[i] if name in WHOLE else re.split(r"(?<=[.])\s+(?=[A-Z])", lines[i].strip())[0]
-            found.append((rank, words))
-    chosen: list[int] = []
-    for i in sorted(range(len(found)), key=lambda i: found[i][0]):
-        if len(chosen) < BULLETS and sum(len(found[k][1]) for k in [*chosen, i]) <= max(BULLET_ROOM, len(found[i][1])):
-            chosen.append(i)
-    return [found[i][1] for i in sorted(chosen)]
-
-
-def _band_of(line: str, study: Study) -> str:
-    """The band a sentence starts with; none for one about all of them."""
-    return next((b.name for b in study.bands if line.startswith((f"{b.name}:", f"{b.name},", f"{b.name} at"))), "")
+    """What to take away, on one slide: a line a want, the main one first; then its details, as far as there is room."""
+    heads = headlines(result)
+    out = [f"{words}." for words in heads.values()]
+    name = main_want(result)
+    first = heads.get(name, "")
+    for line in as_typed(result, want_named(name).sentences(result)):
+        words = line.strip() if name in WHOLE else re.split(r"(?<=[.])\s+(?=[A-Z])", line.strip())[0]
+        new = not first or not words.startswith(first[:40])
+        if new and len(out) < BULLETS and sum(map(len, [*out, words])) <= BULLET_ROOM:
+            out.append(words)
+    return out[:BULLETS]
 
 
 def setup_lines(study: Study) -> list[str]:

@@ -21,12 +21,14 @@ from pptx.util import Emu, Inches, Pt
 from tautwire.studies.drawing.axes import running
 from tautwire.studies.drawing.style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
 from tautwire.studies.drawing.words import shared_words, title_of
-from tautwire.studies.reports.answers import as_typed, sentences, validity
+from tautwire.studies.reports.answers import as_typed, headlines, main_want, sentences, validity
+from tautwire.studies.reports.big_numbers import big_numbers, one_caution
 from tautwire.studies.reports.figures import picture_of
 from tautwire.studies.reports.slide_words import (
     LONG,
     ROOM,
     TURN_HEAD,
+    answer_notes,
     chunks,
     column_widths,
     notes_of_band,
@@ -50,6 +52,10 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 WIDTH, HEIGHT, EDGE = 13.333, 7.5, 0.55  # inches
+PICTURE_NOTE = (
+    "Orange is current on the wire, brown is current the other way; blue is how much goes which way, from the side. "
+    "All panels have one scale. The person is 1.75 m tall."
+)
 ROWS, MOST_ROWS = 11, 44  # rows of the table on a slide, and in all
 COLUMNS = {
     "band": ("band", ""),
@@ -81,7 +87,7 @@ class Deck:
         """A slide with a title and a taut line under it."""
         slide = self.show.slides.add_slide(self.show.slide_layouts[5])
         _place(slide.shapes.title, EDGE, 0.3, WIDTH - 2 * EDGE, 0.95)
-        _write(slide.shapes.title, [title], 30 if len(title) < 55 else 24, bold=True)
+        _write(slide.shapes.title, [title], 30 if len(title) < 52 else 24 if len(title) < 115 else 20, bold=True)
         _line(slide, EDGE, 1.32, WIDTH - EDGE, 1.24)
         slide.notes_slide.notes_text_frame.text = "\n".join(notes)
         return slide
@@ -134,6 +140,30 @@ class Deck:
             box = slide.shapes.add_textbox(Inches(EDGE), Inches(6.93), Inches(WIDTH - 2 * EDGE), Inches(0.5))
             _write(box, [sheet.caption.strip()], 12, colour=QUIET)
 
+    def answer(
+        self, question: str, answer: str, numbers: Sequence[tuple[str, str]], caution: str, notes: Iterable[str]
+    ) -> None:
+        """The answer to the question, numbers to be read from afar, and one caution."""
+        slide = self.slide(answer, notes)
+        asked = slide.shapes.add_textbox(Inches(EDGE), Inches(1.5), Inches(WIDTH - 2 * EDGE), Inches(0.6))
+        _write(asked, [question], 18, colour=QUIET)
+        wide = (WIDTH - 2 * EDGE) / len(numbers)
+        for k, (number, what) in enumerate(numbers):
+            left = EDGE + k * wide
+            box = slide.shapes.add_textbox(Inches(left), Inches(2.45), Inches(wide - 0.2), Inches(1.2))
+            _write(box, [number], 60 if len(number) <= 8 else 44 if len(number) <= 11 else 32, bold=True)
+            box = slide.shapes.add_textbox(Inches(left), Inches(3.7), Inches(wide - 0.3), Inches(1.5))
+            _write(box, [what], 20, colour=QUIET)
+        slab = slide.shapes.add_shape(
+            MSO_SHAPE.RECTANGLE, Inches(EDGE), Inches(5.55), Inches(WIDTH - 2 * EDGE), Inches(1.35)
+        )
+        slab.fill.solid()
+        slab.fill.fore_color.rgb = _rgb(SOIL)
+        slab.line.fill.background()
+        slab.shadow.inherit = False
+        slab.text_frame.vertical_anchor = MSO_ANCHOR.MIDDLE
+        _write(slab, [caution], 18 if len(caution) < 170 else 16)
+
     def table(self, title: str, head: Sequence[str], rows: Sequence[Sequence[str]], notes: Iterable[str]) -> None:
         """A native table."""
         slide = self.slide(title, notes)
@@ -182,29 +212,33 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
     """Write the .pptx. store: where what the one picture needs may lie. Raises InputError if path cannot be written."""
     study = result.study
     dips = result.frames.get("dips", pd.DataFrame())
-    numbers = [n for band in study.bands for n in notes_of_band(result, band.name)]
     trust = validity(result)
     deck = Deck(title_of(study))
     deck.first(title_of(study), shared_words(study), [f"Study: {study.name}.", *setup_lines(study)])
     picture = picture_of(result, "slide", store)
     if picture is not None:
-        deck.picture(picture.title, picture, picture.alternative, [f"{picture.title}.", *sentences(result)])
-    deck.words(
-        "The question", [title_of(study), *setup_lines(study)], [f"{study.count} cases.", setup_words(study), *trust]
-    )
+        deck.picture(
+            picture.title, picture, picture.alternative, [f"{picture.title}.", PICTURE_NOTE, *sentences(result)]
+        )
+    told, numbers = headlines(result), big_numbers(result)
+    if told and numbers:
+        deck.answer(title_of(study), list(told.values())[0], numbers, one_caution(result), answer_notes(result))
+    deck.words("What is compared", setup_lines(study), [f"{study.count} cases.", setup_words(study), *trust])
     drawings = layout_figures(study, "slide")
     for stem, sheet in drawings.items():
         which = "" if len(drawings) == 1 else ": last case" if stem == "layout_last" else ": first case"
-        deck.picture("How it hangs" + which, sheet, "Drawing to scale", setup_lines(study))
-    if not dips.empty:
-        _plots(deck, result)
-    for name in study.spec.want:
-        if name != "dips":
+        title = f"How it hangs{which}: {sheet.title}"
+        deck.picture(title, sheet, f"Drawing to scale. {sheet.alternative}", setup_lines(study))
+    first = main_want(result)
+    for name in sorted(study.spec.want, key=lambda name: name != first):
+        if name == "dips" and not dips.empty:
+            _plots(deck, result)
+        elif name != "dips":
             _want(deck, result, name)
     if not dips.empty:
         _tables(deck, result)
     lines = take_away(result) or ["No case could be solved."]
-    deck.bullets("What to take away", lines, [*sentences(result), *numbers])
+    deck.bullets("What to take away", lines, sentences(result) or lines)
     notes = [setup_words(study), "Marks come from the quality table of the study."]
     deck.words("How far to trust it", trust, notes)
     cautions = [c.words for c in cautions_for(study.spec.want)] + [DEFERENCE]
@@ -221,8 +255,8 @@ def _want(deck: Deck, result: Result, name: str) -> None:
     figures = want.plots(result, size="slide") if want.sized else want.plots(result)
     for stem, figure in figures.items():
         if isinstance(figure, Sheet) and not stem.startswith("card"):  # the card is a page to print
-            title = slide_title(stem, result)
-            deck.picture(title, figure, title, notes)
+            title = figure.title or slide_title(stem, result)
+            deck.picture(title, figure, figure.alternative, notes)
     if name == "turns" and "turns" in result.frames:
         for labels, rows in parts(result.frames["turns"], other_columns(result)):
             which = "".join(f", {in_words(v)}" for v in labels.values())
@@ -236,18 +270,13 @@ def _plots(deck: Deck, result: Result) -> None:
     study, cases = result.study, result.study.count
     axis = running(study.axes)
     across = 2 if axis is None or axis.numbers is not None else bands_that_fit(LOOKS["slide"], cases)
-    for kind, title, step in (
-        ("swr", "SWR on {}", 2),
-        ("dip", f"Dips by {axis.name if axis else ''}: {{}}", min(across, 4)),
-        ("impedance", "What the wire presents: {}", 2),
-    ):
+    for kind, step in (("dip", min(across, 4)), ("swr", 2), ("impedance", 2)):
         for i in range(0, len(study.bands), step):
             some = study.bands[i : i + step]
-            names = some[0].name if len(some) == 1 else f"{', '.join(b.name for b in some[:-1])} and {some[-1].name}"
             drawn = dip_figure_of(result, kind, "slide", some)
             if drawn is not None:
                 notes = [n for b in some for n in notes_of_band(result, b.name)]
-                deck.picture(title.format(names), drawn, title.format(names), notes)
+                deck.picture(drawn.title, drawn, drawn.alternative, notes)
 
 
 def _tables(deck: Deck, result: Result) -> None:

@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 
+TITLE_ROOM = 105  # characters of a title: two lines
+
 
 def cell_text(value: Any) -> str:
     """A value with few digits: four decimals below 100 and none above, two digits if it is tiny; "" for NaN.
@@ -40,3 +42,18 @@ def in_words(value: Any) -> str:
     if isinstance(value, Mapping):
         return ", ".join(f"{k} {v}" for k, v in value.items())
     return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def short(sentence: str) -> str:
+    """A sentence as a title: no full stop; a long one up to the last semicolon or comma that leaves a title.
+
+    >>> short("No dip moves.")
+    'No dip moves'
+    """
+    words = sentence.strip().rstrip(".:")
+    while len(words) > TITLE_ROOM:
+        cut = max(words.rfind("; "), words.rfind(", "), words.rfind(". "))
+        if cut < TITLE_ROOM // 3:
+            break
+        words = words[:cut]
+    return words

@@ -219,8 +219,15 @@ class Study:
         return Case(index, {a.column: a.labels[i] for a, i in zip(self.axes, places, strict=True)}, raw)
 
     def words_of(self, labels: Mapping[str, Any]) -> str:
-        """A case's place on the axes: "slope 30°, soil average soil"; labels: column -> value, others are left out."""
-        return ", ".join(f"{a.name} {a.value_text(labels[a.column])}" for a in self.axes if a.column in labels)
+        """A case's place on the axes: "slope 30°, soil average soil"; labels: column -> value, others are left out.
+
+        Variants have names of their own, so theirs stand alone.
+        """
+        return ", ".join(
+            a.value_text(labels[a.column]) if a.path == "variant" else f"{a.name} {a.value_text(labels[a.column])}"
+            for a in self.axes
+            if a.column in labels
+        )
 
     def __getstate__(self) -> dict[str, Any]:
         """Without the cases: a worker is sent its own."""

@@ -232,7 +232,7 @@ def format_length(metres: float, system: str = "metric") -> str:
     """Length as text: metric "20.10 m", "43.0 cm", "0.40 mm"; imperial "66 ft 3 in" or short "5.10 in"."""
     size = abs(metres)
     if system == "metric":
-        if size >= 1 or size == 0:
+        if size >= 0.9995 or size == 0:  # 99.97 cm would be written 100.0 cm
             return f"{metres:.2f} m"
         return f"{metres * 100:.1f} cm" if size >= 0.01 else f"{metres * 1000:.2f} mm"
     if system != "imperial":

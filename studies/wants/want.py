@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from tautwire.studies.study.cells import short
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.setup import Setup
 
@@ -49,7 +51,7 @@ class Want:
     from all cases to result.frames. sentences(result): the answer in words. plots(result): file stem -> figure; sized:
     whether it also takes `size`, a name of style.LOOKS. check(setup, study): raises InputError for what compute would
     refuse, as far as that is known at once; called for every case before any is computed. files(result): further files,
-    name -> text.
+    name -> text. finding(result): the answer in one line (default: the first of its sentences).
 
     Rows are stored, so a want says what they depend on besides the set-up. by_band: the rows of a band do not depend on
     which other bands are asked for; compute is then called for one band at a time. depends(study): what else of the
@@ -69,6 +71,14 @@ class Want:
     by_band: bool = True
     depends: Callable[[Study], Any] | None = None
     free_of: tuple[str, ...] = ()
+    finding: Callable[[Result], str] | None = None
+
+    def headline(self, result: Result) -> str:
+        """The answer in one line without a full stop, short enough for a title; "" without an answer."""
+        if self.finding is not None:
+            return self.finding(result)
+        told = self.sentences(result)
+        return short(re.split(r"(?<=[a-z0-9)])[.] (?=[A-Z])", told[0])[0]) if told else ""
 
     def asked(self, study: Study) -> Any:
         """What of the study, besides bands, its rows depend on, as JSON values."""

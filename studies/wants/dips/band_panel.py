@@ -14,8 +14,8 @@ from tautwire.studies.drawing.axes import Colours, mhz_text
 from tautwire.studies.drawing.style import INK, MODE_COLOURS, QUIET, SOIL, TARGET, Look
 from tautwire.studies.study.study import Axis
 
-TICKS = (1, 1.5, 2, 3, 5, 10, 20)
-LIMITS = (5.0, 10.0, 20.0)
+TICKS = (1, 1.2, 1.5, 2, 3, 5, 10, 20)
+LIMITS = (2.2, 3.3, 5.0, 10.0, 20.0)
 LANE, LABEL = 0.17, 1.55  # lane height, middle of the row of names, in type heights below SWR 1
 NAMED, BARE = 2.3, 1.0  # height of a shelf with and without names
 
@@ -29,9 +29,11 @@ def key_handles() -> list[Patch]:
 
 
 def swr_limit(parts: Sequence[pd.DataFrame], views: Sequence[tuple[float, float]], threshold: float) -> float:
-    """The least of LIMITS above most of what is in view and the threshold."""
+    """The least of LIMITS above most of what is in view; the threshold is shown where it is not far above."""
     seen = [p.loc[p["f_mhz"].between(*v), "swr"] for p, v in zip(parts, views, strict=True)]
-    most = max([float(np.nanquantile(s, 0.97)) for s in seen if s.notna().any()] + [threshold * 1.2])
+    most = max([float(np.nanquantile(s, 0.97)) for s in seen if s.notna().any()] + [1.5])
+    if most > threshold * 0.75:
+        most = max(most, threshold * 1.05)
     return next((x for x in LIMITS if x >= most), LIMITS[-1])
 
 

@@ -12,6 +12,7 @@ from tautwire.studies.drawing.words import heading_of
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.wants.dips.category import category_figure
 from tautwire.studies.wants.dips.dip import dip_figure
+from tautwire.studies.wants.dips.findings import finding_of, layout_finding
 from tautwire.studies.wants.dips.impedance import impedance_figure
 from tautwire.studies.wants.dips.modes_figure import modes_figure
 from tautwire.studies.wants.dips.smith import smith_figure
@@ -32,23 +33,33 @@ def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]
         firsts: dict[Any, Case] = {}
         for case in cases:
             firsts.setdefault(case.labels[study.axes[0].column], case)
+        hung = [(in_words(k), c.setup().build()) for k, c in firsts.items()]
         return {
             "layout": layout_grid(
-                [(in_words(k), c.setup().build()) for k, c in firsts.items()],
-                replace(heading, caption=""),
+                hung,
+                replace(heading, title=layout_finding([b for _, b in hung], study.lengths), caption=""),
                 lengths=study.lengths,
             )
         }
     first, last = cases[0].setup().build(), cases[-1].setup().build()
     if first.structure == last.structure:
-        return {"layout": layout_figure(first, heading, lengths=study.lengths)}
+        return {
+            "layout": layout_figure(
+                first, replace(heading, title=layout_finding([first], study.lengths)), lengths=study.lengths
+            )
+        }
     return {
-        stem: layout_figure(built, heading.under(study.words_of(case.labels)), lengths=study.lengths)
+        stem: layout_figure(
+            built,
+            replace(heading, title=layout_finding([built], study.lengths)).under(study.words_of(case.labels)),
+            lengths=study.lengths,
+        )
         for stem, built, case in (("layout", first, cases[0]), ("layout_last", last, cases[-1]))
     }
 
 
-KINDS = ("swr", "dip", "impedance", "smith", "modes")
+PLOTTED = {"swr": "SWR at the radio", "dip": "where each band dips", "impedance": "", "smith": "", "modes": ""}
+KINDS = tuple(PLOTTED)
 
 
 def dip_figure_of(
@@ -63,7 +74,7 @@ def dip_figure_of(
     if dips is None or sweeps is None or dips.empty or sweeps.empty:
         return None
     shown = [b for b in bands or study.bands if (sweeps["band"] == b.name).any()]
-    heading = heading_of(study, size)
+    heading = heading_of(study, size, finding_of(result, kind, shown)).under(PLOTTED[kind])
     axis, spec = running(study.axes), study.spec
     if kind == "swr":
         return swr_figure(

@@ -4,6 +4,7 @@ Under each curve a plumb line hangs from its dip to a shelf with the curve's nam
 mode segments of the band. The tinted box is what one hopes for: inside the band and below 2:1.
 """
 
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,13 +13,13 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, panel_shape, running, view_of
+from tautwire.studies.drawing.axes import Colours, band_title, evenly, groups, lines, panel_shape, running, view_of
 from tautwire.studies.drawing.labels import spread, text_size
-from tautwire.studies.drawing.style import Heading, Sheet, style
+from tautwire.studies.drawing.style import Heading, Look, Sheet, style
 from tautwire.studies.study.study import Axis
 from tautwire.studies.wants.dips.band_panel import BARE, NAMED, Shelf, band_ground, key_handles, swr_limit
 
-MOST_PANELS = {"print": 12, "talk": 4, "slide": 4}
+MOST_PANELS = {"print": 12, "talk": 6, "slide": 6}
 
 
 def swr_figure(
@@ -41,9 +42,10 @@ def swr_figure(
     panels = [(b, name, rows[rows["band"] == b.name]) for name, rows in groups(sweeps, axes) for b in bands]
     names = dict(groups(dips, axes))
     with style(heading.size) as look:
-        shown = panels[: MOST_PANELS.get(look.name, 12)]
+        most = MOST_PANELS.get(look.name, 12)
+        shown = [panels[i] for i in evenly(len(panels), most)]
         if len(shown) < len(panels):
-            heading = heading.noting(f"the first {len(shown)} of {len(panels)} panels")
+            heading = heading.noting(f"{len(shown)} of {len(panels)} panels, evenly through the cases")
         rows, columns = panel_shape(len(shown), look)
         sheet = Sheet(look, None if look.name != "print" else max(look.height, 1.4 + 2.5 * rows))
         sheet.header(heading)
@@ -56,7 +58,7 @@ def swr_figure(
         limit = swr_limit([p for _, _, p in shown], views, threshold)
         for ax, (band, name, part), view in zip(flat, shown, views, strict=False):
             band_ground(ax, band, threshold, limit, view, look)
-            ax.set_title(", ".join([band_title(band), *([name] if name else [])]))
+            ax.set_title(_title(band_title(band), name, look, columns))
             for value, curve in lines(part, axis):
                 y = np.clip(np.nan_to_num(curve["swr"], nan=limit * 9, posinf=limit * 9), 1, limit * 9)
                 ax.plot(curve["f_mhz"], y, **colours.mark(value).line, zorder=3)
@@ -76,6 +78,12 @@ def swr_figure(
             places = _places(sheet, ax, mine, axis, colours.ramped) if named else None
             shelf.plumbs(mine, axis, colours, places)
         return sheet
+
+
+def _title(band: str, name: str, look: Look, columns: int) -> str:
+    """Band and group, in as many lines as a panel of so many in a row needs."""
+    room = int(0.84 * look.width * 72 / columns / (0.66 * look.type * 1.08))
+    return "\n".join(line for part in (band, name) if part for line in textwrap.wrap(part, max(room, 10)))
 
 
 def _of(dips: pd.DataFrame, band: Band) -> pd.DataFrame:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 MOST_SWEEPS = 6
+FAR = 1.5  # times the noise, from which what is left is more than noise: chosen by hand
 TOP = 6.0  # highest SWR shown
 
 
@@ -28,6 +29,14 @@ def fit_figures(result: Result) -> dict[str, Figure]:
     return {"fit": fit_figure(points, result.frames["fit_sweeps"])}
 
 
+def _finding(sweeps: pd.DataFrame) -> str:
+    """What the fit leaves, against the noise."""
+    left, noise = float(sweeps["residual_rms"].max()), float(sweeps["noise"].max())
+    if left < FAR * noise:
+        return f"The fitted set-up explains the sweeps: {left:.3f} left of reflection, noise {noise:.3f}"
+    return f"Something else differs: the fit leaves {left:.3f} of reflection, {left / noise:.1f} times the noise"
+
+
 def fit_figure(points: pd.DataFrame, sweeps: pd.DataFrame) -> Sheet:
     """Above: SWR measured, fitted, and as the set-up had it before. Below: residuals against the noise."""
     names = list(dict.fromkeys(points["sweep"]))[:MOST_SWEEPS]
@@ -35,7 +44,7 @@ def fit_figure(points: pd.DataFrame, sweeps: pd.DataFrame) -> Sheet:
         sheet = Sheet(look, height=4.8)
         sheet.header(
             Heading(
-                "Does the fitted set-up explain what was measured?",
+                _finding(sweeps[sweeps["sweep"].isin(names)]),
                 "Dots: measured SWR. Line: fitted. Dashed: before the fit. Below: what is left of the reflection "
                 "coefficient, with a band of two standard deviations of the noise.",
             )

@@ -262,4 +262,16 @@ def plots(result: Result) -> dict[str, Figure]:
     return fit_figures(result)
 
 
-WANT = Want("fit", compute, FitSpec, sentences=sentences, plots=plots, check=check, by_band=False)
+def finding(result: Result) -> str:
+    """The first three values found, in the units of the table."""
+    table = result.frames.get("fit")
+    if table is None or table.empty:
+        return ""
+    told = [
+        f"{row['parameter'].rpartition('.')[2].replace('_', ' ')} {row['estimate']:.4g} {row['unit']}".strip()
+        for row in table.head(3).to_dict("records")
+    ]
+    return f"The sweeps fit best with {', '.join(told)}"
+
+
+WANT = Want("fit", compute, FitSpec, sentences=sentences, plots=plots, check=check, by_band=False, finding=finding)

@@ -16,6 +16,7 @@ import pandas as pd
 from tautwire.studies.drawing.axes import Colours, groups, lines, running
 from tautwire.studies.drawing.style import INK, QUIET, RULE, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import heading_of
+from tautwire.studies.wants.pattern.findings import finding_of
 from tautwire.studies.wants.pattern.gain import gain_figure
 from tautwire.studies.wants.pattern.power import power_figure
 from tautwire.studies.wants.pattern.solid import solid_figure
@@ -40,20 +41,23 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
         return {}
     bands = [b for b in study.bands if (table["band"] == b.name).any()]
     cuts = from_radio(cuts, table, result.axis_columns)
-    heading = heading_of(study, size)
+
+    def heading(kind: str) -> Heading:
+        return heading_of(study, size, finding_of(result, table, kind))
+
     figures = {
-        "pattern_elevation": cut_figure(cuts, table, bands, study.axes, "elevation", heading),
-        "pattern_azimuth": cut_figure(cuts, table, bands, study.axes, "azimuth", heading),
-        "pattern_power": power_figure(table, bands, study.axes, heading),
+        "pattern_elevation": cut_figure(cuts, table, bands, study.axes, "elevation", heading("elevation")),
+        "pattern_azimuth": cut_figure(cuts, table, bands, study.axes, "azimuth", heading("azimuth")),
+        "pattern_power": power_figure(table, bands, study.axes, heading("power")),
     }
     gains = result.frames.get("pattern_gains")
     axis = running(study.axes)
     if gains is not None and axis is not None and axis.numbers is not None and len(axis.numbers) > 1:
-        figures["pattern_gain"] = gain_figure(gains, table, bands, study.axes, heading)
+        figures["pattern_gain"] = gain_figure(gains, table, bands, study.axes, heading("gain"))
     sphere = result.frames.get("pattern_sphere")
     if sphere is not None and not sphere.empty:
         sphere = from_radio(sphere, table, result.axis_columns)
-        figures["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, heading)
+        figures["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, heading("solid"))
     return figures
 
 

@@ -190,6 +190,21 @@ def sentences(result: Result) -> list[str]:
     return lines
 
 
+def finding(table: pd.DataFrame) -> str:
+    """Where a choke would go, on the band with most current on the shield. table: frame "shield" of one case."""
+    built = table[table["variant"] == AS_BUILT]
+    worst = built.loc[built["shield_max_a"].idxmax()]
+    told = f"The shield carries up to {worst['shield_max_a']:.2f} A, on {worst['band']}"
+    others = table[(table["band"] == worst["band"]) & table["choke_at_m"].notna() & (table["variant"] != AS_BUILT)]
+    if others.empty:
+        return told
+    best = others.loc[others["shield_max_a"].idxmin()]
+    if best["shield_max_a"] >= worst["shield_max_a"]:
+        return f"{told}; no place tried for a choke makes it less"
+    where = "at the transformer" if best["choke_at_m"] == 0 else f"{best['choke_at_m']:.3g} m from the transformer"
+    return f"{told}; a choke {where} leaves {best['shield_max_a']:.2f} A"
+
+
 def _place(row: pd.Series) -> str:
     return "right at the transformer" if row["choke_at_m"] == 0 else f"{row['choke_at_m']:.3g} m from it"
 
@@ -209,9 +224,16 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     table, along = result.of("shield", first), result.of("shield_along", first)
     if table.empty or along.empty:
         return {}
-    caption = result.study.words_of(first.labels)
-    title = "Current on the coax shield, and what a choke does to the dip"
+    caption = "; ".join(
+        filter(None, ("Current on the coax shield, and where the dip goes", result.study.words_of(first.labels)))
+    )
+    title = finding(table)
     return {"shield": shield_figure(table, along, result.study.bands, Heading(title, caption, size))}
 
 
-WANT = Want("shield", compute, ShieldSpec, sentences=sentences, plots=plots, sized=True, check=check)
+def answer(result: Result) -> str:
+    table = result.of("shield", result.study.cases()[0])
+    return "" if table.empty else finding(table)
+
+
+WANT = Want("shield", compute, ShieldSpec, sentences=sentences, plots=plots, sized=True, check=check, finding=answer)

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Sheet, style
+from tautwire.studies.study.cells import short
 from tautwire.studies.wants.give_or_take import causes
 from tautwire.studies.wants.spread.words import chance_words
 
@@ -37,6 +38,12 @@ def spread_figures(result: Result) -> dict[str, Figure]:
     return figures
 
 
+def _finding(parts: pd.DataFrame) -> str:
+    """What moves a dip most, of what is not known."""
+    most = parts.loc[parts["moves_khz"].idxmax()]
+    return f"The dips are unsure most of all by {most['part']}: \u00b1 {most['moves_khz']:.0f} kHz on {most['band']}"
+
+
 def parts_figure(parts: pd.DataFrame, caption: str) -> Sheet:
     """A bar a value: how far one standard deviation of it moves each band's dip."""
     bands = list(dict.fromkeys(parts["band"]))[:MOST_BANDS]
@@ -46,7 +53,7 @@ def parts_figure(parts: pd.DataFrame, caption: str) -> Sheet:
     with style("print") as look:
         sheet = Sheet(look, height=1.9 + 0.3 * len(names))
         said = f"Dip's move for one standard deviation of each value. {caption}"
-        sheet.header(Heading("What are the dips unsure by?", said))
+        sheet.header(Heading(_finding(parts), said))
         axes = sheet.subplots(1, len(bands), sharey=True, squeeze=False)[0]
         places = np.arange(len(names))
         for ax, band in zip(axes, bands, strict=True):
@@ -62,6 +69,17 @@ def parts_figure(parts: pd.DataFrame, caption: str) -> Sheet:
     return sheet
 
 
+def _likely(samples: pd.DataFrame, bands: list[str]) -> str:
+    """Between which frequencies two dips in three lie."""
+    told = []
+    for band in bands:
+        dips = samples[samples["band"] == band]["dip_mhz"].dropna().to_numpy(float)
+        if len(dips):
+            low, high = np.percentile(dips, [16, 84])
+            told.append(f"{low:.2f} to {high:.2f} MHz")
+    return short(f"Two dips in three lie at {', '.join(told)}") if told else "No dip in set-ups like this one"
+
+
 def samples_figure(
     samples: pd.DataFrame, rows: pd.DataFrame, edges: dict[str, tuple[float, float]], limit: float
 ) -> Sheet:
@@ -71,7 +89,7 @@ def samples_figure(
         sheet = Sheet(look, height=4.6)
         sheet.header(
             Heading(
-                "Where will the dip be, and how high the SWR?",
+                _likely(samples, bands),
                 "Set-ups hung like this one, as counts. Line: the set-up as written; shaded: the band, and below, the "
                 "SWR that is at or under the limit. Brackets hold 68 and 95 % of the dips.",
             )

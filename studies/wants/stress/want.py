@@ -173,6 +173,7 @@ def _why(table: pd.DataFrame) -> list[str]:
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Of the first case: volts and amps along the wire, heat, the core; currents on all conductors."""
     from tautwire.studies.drawing.style import Heading
+    from tautwire.studies.study.cells import short
     from tautwire.studies.wants.stress.currents import current_figure
     from tautwire.studies.wants.stress.figures import stress_figure
 
@@ -182,15 +183,21 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
         return {}
     row = parts["stress"].iloc[0]
     caption = f"{row['power_w']:g} W, duty {row['duty']:g}; {result.study.words_of(first.labels)}".rstrip("; ")
-    structure, title = first.setup().build().structure, "Current along the wire and its return conductors"
+    structure, most = first.setup().build().structure, parts["stress"].loc[parts["stress"]["max_a"].idxmax()]
+    title = f"At most {most['max_a']:.2f} A, on {most['band']}, {most['max_a_at']:.1f} m from the feed"
+    worst = short(sentences(result)[0].partition(" (")[0] if result.study.count == 1 else sentences(result)[0])
     return {
         "stress": stress_figure(
             parts["stress"],
             along_of(parts),
             parts.get("core"),
-            Heading("Volts, amps and heat", caption, size),
+            Heading(worst, f"Volts, amps and heat; {caption}", size),
         ),
-        "currents": current_figure(parts["stress_along"], structure, Heading(title, caption, size)),
+        "currents": current_figure(
+            parts["stress_along"],
+            structure,
+            Heading(title, f"Current along the wire and what returns it; {caption}", size),
+        ),
     }
 
 

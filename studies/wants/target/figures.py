@@ -12,7 +12,7 @@ from matplotlib.lines import Line2D
 from tautwire.model.fields.hop_angles import LAYERS, hop_elevation, hop_reach
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import heading_of
-from tautwire.studies.study.cells import in_words
+from tautwire.studies.study.cells import in_words, short
 
 if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band
@@ -22,14 +22,14 @@ if TYPE_CHECKING:
 LOWEST = -30.0  # dBi shown
 
 
-def target_figures(result: Result, size: str | Look = "print") -> dict[str, Sheet]:
-    """ "target" and "target_angles"; none without rows."""
+def target_figures(result: Result, size: str | Look = "print", finding: str = "") -> dict[str, Sheet]:
+    """ "target" and "target_angles"; none without rows. finding: what the first says."""
     table = result.frames.get("target")
     if table is None or table.empty:
         return {}
     study = result.study
     spec = study.options["target"]
-    heading = heading_of(study, size)
+    heading = heading_of(study, size, finding)
     bands = [b for b in study.bands if (table["band"] == b.name).any()]
     return {
         "target": region_figure(table, bands, study.axes, heading),
@@ -99,12 +99,26 @@ def _region_words(known: pd.DataFrame, region: str) -> str:
     return f"{region}: {_hops(int(row['hops']))}, {angles} up"
 
 
+def angle_words(table: pd.DataFrame) -> str:
+    """Between which elevations paths to each region leave, by the fewest hops."""
+    rows = table[table["hops"] == table.groupby("region")["hops"].transform("min")]
+    spans = rows.groupby("region", sort=False)[["elevation_low_deg", "elevation_high_deg"]].agg(
+        {"elevation_low_deg": "min", "elevation_high_deg": "max"}
+    )
+    told = [
+        f"{region} at {low:.0f} to {high:.0f}\u00b0"
+        for region, (low, high) in zip(spans.index, spans.to_numpy(), strict=True)
+        if low == low
+    ]
+    return short(f"Paths leave: {', '.join(told)}") if told else "At which angle a path leaves"
+
+
 def angle_figure(table: pd.DataFrame, hops: Sequence[int], height: float, size: str | Look = "print") -> Sheet:
     """Elevation angle against ground distance for the hops and layer looked at, and lower and higher layers (faint)."""
     with style(size) as look:
         sheet = Sheet(look, look.height * 0.8 if look.name == "print" else None)
         caption = f"Geometry of mirrors over a sphere, not a prediction; heavy lines: layer at {height / 1e3:g} km"
-        sheet.header(Heading("At which angle a path leaves", caption))
+        sheet.header(Heading(angle_words(table), caption))
         ax: Any = sheet.subplots()
         for layer in sorted({height, *LAYERS.values()}):
             for mark, n in zip(CYCLE, hops, strict=False):

@@ -237,9 +237,10 @@ def sentences(result: Result) -> list[str]:
 
 
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
+    from tautwire.studies.study.cells import short
     from tautwire.studies.wants.target.figures import target_figures
 
-    return {**target_figures(result, size)}
+    return {**target_figures(result, size, short((sentences(result) or [""])[0].partition(". ")[0]))}
 
 
 FREE_OF = ("radio.power", "radio.duty", "reel")

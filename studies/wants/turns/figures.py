@@ -37,6 +37,13 @@ def turn_figures(result: Result) -> dict[str, Figure]:
     return figures
 
 
+def _served(rows: pd.DataFrame, stops: pd.DataFrame, level: float) -> str:
+    """How many stops serve how many segments."""
+    served, some = int(rows["served"].sum()), len(stops)
+    stops_serve = "One stop serves" if some == 1 else f"{some} stops serve"
+    return f"{stops_serve} {served} of {len(rows)} segments with SWR up to {level:g}"
+
+
 def turn_map(result: Result, labels: dict[str, Any], rows: pd.DataFrame) -> Sheet:
     """Worst SWR of every segment at every setting, with the best settings and the chosen stops marked."""
     table = where(result.frames["turn_swr"], labels)
@@ -50,7 +57,7 @@ def turn_map(result: Result, labels: dict[str, Any], rows: pd.DataFrame) -> Shee
         sheet = Sheet(look, height=max(2.6, 1.7 + 0.25 * len(names)))
         sheet.header(
             Heading(
-                "How many turns off the reel serve which segment?",
+                _served(rows, stops, level),
                 f"Highest SWR at the radio across each segment. Dot: best setting. Dashed: the fewest stops that serve "
                 f"all that can be served up to {level:g}. {setup_words(result.study.raw, labels)}.",
             )

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, TARGET, Heading, Sheet, style
+from tautwire.studies.study.cells import short
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -32,6 +33,12 @@ def why_figures(result: Result) -> dict[str, Figure]:
     return {"why": why_figure(causes, bands, result.study.options["why"].dip_error)}
 
 
+def _finding(causes: pd.DataFrame) -> str:
+    best = causes.iloc[0]
+    likely = "Likeliest" if best["explains"] else "No cause explains all bands; the nearest"
+    return short(f"{likely}: {best['cause']}, {best['change']}")
+
+
 def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> Sheet:
     """Left: the change each cause needs. Right: where the dips then lie, against where they were seen."""
     causes = causes.head(MOST_CAUSES)
@@ -46,10 +53,11 @@ def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> S
         )
         sheet.header(
             Heading(
-                f"Why did the dip move? {moved}".replace("-", "\u2212"),
-                "Best cause on top. Left: the change it takes; a usual change is what one set-up differs from the next "
-                "by without anybody noticing; green explains all bands, grey does not. Right: where each dip would "
-                "then be, against where it was seen, in % of its frequency; shaded: reading error.",
+                _finding(causes),
+                f"Seen: {moved}. ".replace("-", "\u2212")
+                + "Best cause on top. Left: the change it takes; a usual change is what one set-up differs from the "
+                "next by without anybody noticing; green explains all bands, grey does not. Right: where each dip "
+                "would then be, against where it was seen, in % of its frequency; shaded: reading error.",
             )
         )
         left, right = sheet.subplots(1, 2, sharey=True, gridspec_kw={"width_ratios": (1.5, 1)})
