@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from tautwire.studies.reports.answers import main_want
-from tautwire.studies.study.cautions import CAUTIONS
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -28,7 +27,7 @@ def big_numbers(result: Result) -> Numbers:
 
 
 def one_caution(result: Result) -> str:
-    """What the answer must not be shown without: what failed or overheats, else the danger of its kind."""
+    """What the answer must not be shown without: what failed or overheats, else what its kind of answer rests on."""
     if result.failed:
         return f"{len(result.failed)} of {result.study.count} cases could not be solved."
     if len(marked := result.marked()):
@@ -47,8 +46,12 @@ def one_caution(result: Result) -> str:
         return "Values fit the sweeps, not the tape measure: what the model leaves out hides in them."
     if "why" in result.frames:
         return "The likeliest cause need not be the true one: look before you cut."
-    own = [c for c in CAUTIONS if set(c.wants) & set(result.study.spec.want)]
-    return (own or [CAUTIONS[0]])[0].words
+    if "exposure" in result.frames:
+        return "Distances are calculated for flat bare ground: check them against the rules in force, and add room."
+    give = result.frames.get("spread", pd.DataFrame()).get("dip_give_khz")
+    if give is not None and give.notna().any():
+        return f"What is usually not known of such a set-up moves a dip by up to {give.max():.0f} kHz either way."
+    return "This is a calculation, not a measurement: read the SWR at low power before you trust it."
 
 
 def _minus(text: str) -> str:
