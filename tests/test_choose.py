@@ -242,10 +242,11 @@ import os, signal, sys
 from tautwire.studies.commands import choose
 from tautwire.studies.commands.cli import main
 
-whole = choose.search
+whole, stopped = choose.search, []
 def search(problem, remember, many, progress):
-    def counted(done, most):
-        if done == 6:
+    def counted(done, most):  # the count may pass 6 without stopping there
+        if done >= 6 and not stopped:
+            stopped.append(done)
             os.kill(os.getpid(), signal.SIGINT)
         progress(done, most)
     return whole(problem, remember, many, counted)
