@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from tautwire.studies.commands.shared import FILE, OUT, WORKERS, aligned, progress_bar, said
+from tautwire.studies.commands.shared import FILE, OUT, WORKERS, aligned, progress_bar, said, set_up_alone
 from tautwire.studies.reports.answers import as_typed, sentences, trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.pool import Ask, cores, lasting
@@ -93,7 +93,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None)
 
     Writes each choice as a study file ready to run. Ctrl-C ends the search and gives the best so far.
     """
-    raw = with_fit(load_tables(file), fit)
+    raw = set_up_alone(with_fit(load_tables(file), fit), "choose")
     study = read_study({**raw, "study": {**table_at(raw, "study"), "want": ["choose"]}}, file.stem)
     result = choose(study, Store(), cores() if workers is None else workers)
     folder = out or Path("results") / study.name

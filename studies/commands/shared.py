@@ -10,6 +10,8 @@ import click
 
 from tautwire.studies.running.runner import TIMEOUT
 from tautwire.studies.study.files import make_folder
+from tautwire.studies.study.parts import table_at
+from tautwire.studies.study.raw import Raw
 
 FILE = click.argument("file", type=click.Path(path_type=Path))
 OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
@@ -52,3 +54,11 @@ def aligned(lines: Sequence[Sequence[str]], sides: str) -> str:
     widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
     rows = (zip(line, sides, widths, strict=True) for line in lines)
     return "\n".join("  ".join(f"{cell:{side}{width}}" for cell, side, width in row).rstrip() for row in rows)
+
+
+def set_up_alone(raw: Raw, want: str) -> Raw:
+    """A study's tables without [sweep] and [[variant]], unless it wants `want` of every case; says so."""
+    if not (raw.get("sweep") or raw.get("variant")) or want in table_at(raw, "study").get("want", ()):
+        return raw
+    click.echo(f'Without [sweep] and [[variant]]; to have them for each case put "{want}" into want.')
+    return {**raw, "sweep": {}, "variant": []}

@@ -8,7 +8,16 @@ import click
 import pandas as pd
 
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, aligned, results_folder, said
+from tautwire.studies.commands.shared import (
+    CASE_TIMEOUT,
+    FILE,
+    OUT,
+    WORKERS,
+    aligned,
+    results_folder,
+    said,
+    set_up_alone,
+)
 from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
@@ -17,7 +26,6 @@ from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cautions import CARD_CAUTION
 from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.files import load_tables, put_text, writable
-from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, sentences
@@ -64,10 +72,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
     settings, and tables.
     """
     raw = with_fit(load_tables(file), fit)
-    if (raw.get("sweep") or raw.get("variant")) and "turns" not in table_at(raw, "study").get("want", ()):
-        raw |= {"sweep": {}, "variant": []}
-        click.echo('Without [sweep] and [[variant]]; for a card of each case put "turns" into want.')
-    study = with_turn_axis(read_study(raw, file.stem))
+    study = with_turn_axis(read_study(set_up_alone(raw, "turns"), file.stem))
     folder = results_folder(out, study.name)
     result = run_shown(study, workers, None, timeout)
     written = write(result, folder, said("turns", file, from_=fit, out=out), store=Store())
