@@ -103,6 +103,8 @@ def test_the_command_keeps_and_shows(own_folder: Path, capsys: pytest.CaptureFix
         (["predict", "--at", "Othr pine"], "did you mean 'Other pine'?"),
         (["predict", "--from", "a.toml"], "'tautwire log'"),
         (["why"], "--at"),
+        (["predict", "--at", "Other pine", "--from", "a.toml"], "not both"),
+        (["predict", "--from", "a.toml", "--at", "Other pine"], "not both"),
     ],
 )
 def test_mistakes(words: list[str], advice: str, own_folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

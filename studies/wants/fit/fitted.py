@@ -20,11 +20,19 @@ RESULT = "fit_result"
 def _of_place(context: click.Context, option: click.Parameter, place: str | None) -> None:
     """Takes the last entry of a place of the logbook for --from."""
     if place is not None:
+        _alone(context, option, Path(place))
         context.params["fit"] = entries(place)[-1].path
 
 
+def _alone(context: click.Context, option: click.Parameter, given: Path | None) -> Path | None:
+    """Raises InputError if both --from and --at are given."""
+    if given is not None and context.params.get("fit") is not None:
+        raise InputError(option.opts[0], str(given), "--from or --at, not both")
+    return given
+
+
 _FILE = click.option(
-    "--from", "fit", type=click.Path(path_type=Path),
+    "--from", "fit", type=click.Path(path_type=Path), callback=_alone,
     help="A file written by 'tautwire fit', or an entry of the logbook: use its set-up.",
 )  # fmt: skip
 _PLACE = click.option(
