@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 FEW_SAMPLES = 128  # a case, in a study of many
 ENOUGH = 24  # cases from which a study is one of many
+FREE_OF = ("radio.power", "radio.duty", "reel")  # what a dip and an SWR do not depend on
 
 
 def wanted(study: Study) -> bool:
@@ -34,6 +35,9 @@ def give(like: Raw | None) -> Want:
 
     def depends(study: Study) -> Any:
         more = "spread" in study.spec.want
-        return [study.options["spread"].model_dump(), samples(study), study.spec.swr_threshold, like, more]
+        facts = (
+            None if like is None else Setup.read(like).model_dump(exclude={"radio": {"power", "duty"}, "reel": True})
+        )
+        return [study.options["spread"].model_dump(), samples(study), study.spec.swr_threshold, facts, more]
 
-    return Want("give", compute, depends=depends)
+    return Want("give", compute, depends=depends, free_of=FREE_OF)
