@@ -200,6 +200,7 @@ def test_fit_and_from_on_the_command_line(tmp_path: Path, capsys: pytest.Capture
     fitted = tomllib.loads((tmp_path / "out" / "fit.toml").read_text())
     assert float(fitted["antenna"]["length"].split()[0]) == pytest.approx(20.2, abs=0.06) and "fit_result" in fitted
     raw = with_fit(tomllib.loads(file.read_text()), tmp_path / "out" / "fit.toml")
+    assert "antenna.length" in raw["spread"]["values"]
     assert raw["antenna"] == fitted["antenna"] and raw["study"] == {"bands": ["20 m"]} and "fit_result" not in raw
     assert (tmp_path / "out" / "fit.png").stat().st_size > 10_000
     for arguments, said in (

@@ -22,7 +22,7 @@ from tautwire.studies.study.raw import FEET, Raw, changed, table_value
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import opened
-from tautwire.studies.wants.fit.fitted import FROM, with_fit, write_fit
+from tautwire.studies.wants.fit.fitted import FROM, SPREAD, posterior, with_fit, write_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
 from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, sentences
 from tautwire.studies.wants.local_model import quantity_kind
@@ -81,7 +81,7 @@ def COMMAND(
     written_files = write(result, folder, command)
     if "fit" in result.frames:
         path = folder / "fit.toml"
-        write_fit(fitted_raw(study.raw, result), outcome(result, command), path)
+        write_fit({**fitted_raw(study.raw, result), SPREAD: posterior(result.frames)}, outcome(result, command), path)
         written_files.append(path)
     for line in [*_against(truth, result), *as_typed(result, sentences(result)), *trust(result)]:
         click.echo(line)

@@ -22,7 +22,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import frequency, length
 from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.dips.feed_loss import PARTS, at_frequency, loss_words
-from tautwire.studies.wants.fit.fitted import FROM, with_fit
+from tautwire.studies.wants.fit.fitted import FROM, with_fit, without
 from tautwire.studies.wants.give_or_take import give_of
 
 # option -> dotted key of the set-up
@@ -126,8 +126,13 @@ def asked(bands: str, region: str) -> tuple[list[str], list[float]]:
 
 
 def fitted_setup(fit: Path, given: dict[str, str | None]) -> dict[str, Any]:
-    """The raw set-up of a fit's file, changed by the option values that were given."""
+    """The raw set-up of a fit's file and its [spread], changed by the option values that were given.
+
+    A value given anew has its usual spread again.
+    """
     raw = with_fit({}, fit)
+    anew = [OPTIONS[name][0] for name, value in given.items() if value is not None]
+    raw["spread"] = without(raw.get("spread", {}), anew)
     if given.get("counterpoise") and not raw.get("counterpoise"):
         raw["counterpoise"] = [{}]
     for name, value in given.items():
@@ -182,7 +187,8 @@ def COMMAND(
         names, single = asked(bands, region)
         result = predicted(setup, names, region, timeout, spread)
     rows = result.frames.get("dips")
-    own = [] if result.failed else _at(setup, single)
+    hung = {k: v for k, v in setup.items() if k != "spread"}
+    own = [] if result.failed else _at(hung, single)
     if as_json:
         records = [] if rows is None else json.loads(rows.to_json(orient="records", double_precision=9))
         every, give = result.frames.get("all_dips"), result.frames.get("spread")
@@ -201,7 +207,7 @@ def COMMAND(
             click.echo(all_dips_words(every.to_dict("records")))
         if own:
             click.echo(frequency_table(own))
-        losses = [] if rows is None else loss_words(Setup.read(setup).feed_system(), rows.to_dict("records"))
+        losses = [] if rows is None else loss_words(Setup.read(hung).feed_system(), rows.to_dict("records"))
         for line in [*sentences(result), *losses, *trust(result, assumed)]:
             click.echo(line)
     if result.failed:

@@ -181,6 +181,7 @@ COLUMNS: dict[str, str] = {
     "highest": "upper end of the range allowed",
     "most_correlated": "the fitted value whose error goes most with this one's",
     "correlation": "correlation of the two errors",
+    "with_parameter": "the other value of a pair",
     "sweep": "name of the measured sweep",
     "plane": "where it was taken: radio or transformer",
     "points": "number of its frequencies",

@@ -1,20 +1,26 @@
 """Fitted set-ups as files: the set-up's tables as people write them, with the result of the fit beside them."""
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any
 
 import click
+import pandas as pd
 import tomli_w
 
 from tautwire.model.errors import InputError
 from tautwire.studies.logbook.logbook import LOG, entries
 from tautwire.studies.study.files import load_tables, put_text
+from tautwire.studies.study.parts import table_at
+from tautwire.studies.study.quantities import written
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.spread import usual_of
+from tautwire.studies.wants.known import KEYS, flat
+from tautwire.studies.wants.local_model import quantity_kind
 
-RESULT = "fit_result"
+RESULT, SPREAD = "fit_result", "spread"
 
 
 def _of_place(context: click.Context, option: click.Parameter, place: str | None) -> None:
@@ -50,8 +56,8 @@ def FROM(command: Any) -> Any:
 
 
 def write_fit(raw: Mapping[str, Any], result: Mapping[str, Any], path: Path) -> None:
-    """Write a set-up (texts) and the fit's result as TOML. Raises InputError if the file cannot be written."""
-    tables = {k: v for k, v in raw.items() if k in Setup.model_fields}
+    """Write a set-up (texts), its [spread] and the fit's result as TOML. Raises InputError if that cannot be done."""
+    tables = {k: v for k, v in raw.items() if k in (*Setup.model_fields, SPREAD)}
     text = (
         "# A set-up fitted to measurement by tautwire. Use it:  tautwire run STUDY --from THIS_FILE\n\n"
         + tomli_w.dumps({**tables, RESULT: dict(result)})
@@ -59,11 +65,60 @@ def write_fit(raw: Mapping[str, Any], result: Mapping[str, Any], path: Path) -> 
     put_text(path, text)
 
 
+def posterior(frames: Mapping[str, pd.DataFrame]) -> Raw:
+    """What a fit leaves unsure, as a table [spread]: fitted values, and how they are off together.
+
+    Values that change each time the antenna is hung (slope, heights, how the coax lies) are left out: the next time
+    they have their usual spread again.
+    """
+    rows, pairs = frames["fit"], frames.get("fit_correlation", pd.DataFrame())
+    stay = [row for _, row in rows.iterrows() if not hung(row["parameter"])]
+    names = {row["parameter"] for row in stay}
+    values = {
+        row["parameter"]: {"sd": written(row["estimate_sd"], quantity_kind(row["parameter"], "fit"), 4)} for row in stay
+    }
+    off = [
+        [row["parameter"], row["with_parameter"], round(row["correlation"], 5)]
+        for _, row in pairs.iterrows() if {row["parameter"], row["with_parameter"]} <= names
+    ]  # fmt: skip
+    return {"values": values, "correlation": off}
+
+
+def hung(path: str) -> bool:
+    """Whether a value changes each time the antenna is hung."""
+    usual = usual_of(path)
+    return usual is not None and usual.hang
+
+
+def _joined(fitted: Mapping[str, Any], own: Mapping[str, Any]) -> Raw:
+    """A fit's [spread] and the study's own: what the user says of a value goes before what the fit says."""
+    said = flat(
+        {k: v for k, v in own.items() if k not in ("samples", "seed", "sobol", "exact", "correlation", "values")},
+        KEYS,
+        table=SPREAD,
+    ) | flat(own.get("values", {}), KEYS, table=SPREAD)
+    pairs = [p for p in fitted.get("correlation", []) if not {p[0], p[1]} & set(said)]
+    rest = {k: v for k, v in own.items() if k in ("samples", "seed", "sobol", "exact")}
+    values = {**fitted.get("values", {}), **said}
+    return {**rest, "values": values, "correlation": [*pairs, *own.get("correlation", [])]}
+
+
+def without(spread: Mapping[str, Any], paths: Collection[str]) -> Raw:
+    """A fit's [spread] without what lies at or below these dotted keys."""
+
+    def named(path: str) -> bool:
+        return any(path == p or path.startswith(f"{p}.") for p in paths)
+
+    values = {k: v for k, v in spread.get("values", {}).items() if not named(k)}
+    pairs = [p for p in spread.get("correlation", []) if not (named(p[0]) or named(p[1]))]
+    return {**spread, "values": values, "correlation": pairs}
+
+
 def with_fit(raw: Mapping[str, Any], path: Path | None) -> Raw:
     """A study's tables with its set-up replaced by the fitted one in `path`; unchanged if path is None.
 
     Tables of the set-up that the fit file does not have (such as reel) stay as they are; so do [study], [sweep] and
-    the rest. Raises InputError for a file that is not a fit.
+    the rest. What the fit leaves unsure goes into [spread]. Raises InputError for a file that is not a fit.
     """
     new = copy.deepcopy(dict(raw))
     if path is None:
@@ -74,4 +129,6 @@ def with_fit(raw: Mapping[str, Any], path: Path | None) -> Raw:
     for name in Setup.model_fields:
         if name in fitted:
             new[name] = fitted[name]
+    if SPREAD in fitted:
+        new[SPREAD] = _joined(fitted[SPREAD], table_at(new, SPREAD))
     return new

@@ -247,7 +247,12 @@ def fit_tables(found: Fit) -> Frames:
                 "swr_fitted": float(fitted[i]), "swr_start": float(before[i]),
                 "residual_re": float(left[i].real), "residual_im": float(left[i].imag),
             })  # fmt: skip
-    return {"fit": rows, "fit_sweeps": sweeps, "fit_points": points}
+    pairs = [
+        {"parameter": found.parameters[i].path, "with_parameter": found.parameters[j].path,
+         "correlation": float(found.correlation[i, j])}
+        for i in range(len(rows)) for j in range(i)
+    ]  # fmt: skip
+    return {"fit": rows, "fit_sweeps": sweeps, "fit_points": points, "fit_correlation": pairs}
 
 
 def sentences(result: Result) -> list[str]:
