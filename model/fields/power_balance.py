@@ -46,8 +46,7 @@ def power_balance(solution: Solution, structure: Structure) -> PowerBalance:
             amps2[i] * complex(load.impedance(solution.f_hz)).real for i, load in solution.mesh.load_segments(structure)
         )
     )
-    wire = max(series - lumped, 0.0) + solution.jacket_loss
-    parts = np.array([radiated(solution), soil_power(solution), wire, lumped])
+    parts = np.array([radiated(solution), soil_power(solution), max(series - lumped, 0.0), lumped])
     entered = solution.admittance.real
     found = float(parts.sum())
     sky, soil, wire, loads = map(float, parts / found)
