@@ -24,6 +24,9 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None)
     from tautwire.studies.reports.slides import slides
 
     tables = with_fit(load_tables(file), fit)
+    if "why" in tables and "want" not in table_at(tables, "study"):  # as the why command does
+        head = {**table_at(tables, "study"), "want": ["why"]}
+        tables = {**tables, "study": head, "sweep": {}, "variant": []}
     study = read_study(tables, file.stem)
     if "turns" in tables and "want" not in table_at(tables, "study"):
         from tautwire.studies.wants.turns.want import with_turn_axis

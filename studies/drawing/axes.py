@@ -15,6 +15,7 @@ from tautwire.studies.drawing.style import CYCLE, RAMP, Look, Mark, Sheet
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 
+LEGEND_SAMPLE = 7  # characters that the sample of a line and the gap beside it are wide
 FEW = 4  # up to this many numbers get a line mark each; more get a colour ramp
 
 
@@ -91,7 +92,9 @@ class Colours:
                 samples.append(Line2D([], [], **m.line, label=self.axis.value_text(v)))
             rows = samples + rows
         if rows:
-            columns = max(2, min(len(rows), 4))
+            longest = max(len(str(row.get_label())) for row in rows) + LEGEND_SAMPLE
+            fits = int(sheet.look.width * 72 / (0.58 * sheet.look.small) / longest)
+            columns = max(1, min(len(rows), 4, fits))
             sheet.legend(handles=rows, loc="outside lower left", ncols=columns, handlelength=2.6, columnspacing=1.6)
 
 

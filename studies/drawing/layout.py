@@ -1,5 +1,6 @@
 """How the set-up hangs, to scale: side, plan and space on one sheet; or the side views of several set-ups."""
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -69,8 +70,17 @@ def _panel(sheet: Sheet, box: Box, words: str) -> Axes:
     """Axes in a part of what the header leaves (left, bottom, width, height as fractions), named in its corner."""
     look, top = sheet.look, sheet.top
     pad_x, pad_y = 0.9 * look.type / 72 / look.width, 0.6 * look.type / 72 / sheet.get_figheight()
-    head = 1.6 * look.type / 72 / sheet.get_figheight()
     x, y, w, h = box[0], box[1] * top, box[2], box[3] * top
+    lines = textwrap.wrap(words, max(int((w - 2 * pad_x) * look.width * 72 / (0.7 * look.type)), 10)) or [""]
+    head = (0.35 + 1.25 * len(lines)) * look.type / 72 / sheet.get_figheight()
     ax = sheet.add_axes((x + pad_x, y + pad_y, w - 2 * pad_x, h - 2 * pad_y - head))
-    sheet.text(x + pad_x, y + h - pad_y, words, size=look.type, weight="bold", color=INK if words else QUIET, va="top")
+    sheet.text(
+        x + pad_x,
+        y + h - pad_y,
+        "\n".join(lines),
+        size=look.type,
+        weight="bold",
+        color=INK if words else QUIET,
+        va="top",
+    )
     return ax

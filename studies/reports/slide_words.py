@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 ROOM = 640  # characters of body text on a slide at its size, with at most MOST_LINES sentences
 MOST_LINES = 7
+MOST_VALUES = 10  # words of an axis that are named one by one
 BULLETS, BULLET_ROOM = 6, 900  # sentences and characters of what to take away
 LONG = 26  # characters of a table cell beyond which it may wrap
 
@@ -95,6 +96,9 @@ def setup_lines(study: Study) -> list[str]:
                 f"Varied: {axis.name}, from {axis.value_text(min(known))} to {axis.value_text(max(known))} "
                 f"in {len(known)} values."
             )
+        elif len(known) > MOST_VALUES:
+            ends = f"{axis.value_text(known[0])} to {axis.value_text(known[-1])}"
+            lines.append(f"Varied: {axis.name}: {len(known)} of them, {ends}.")
         else:
             lines.append(f"Varied: {axis.name}: {', '.join(axis.value_text(v) for v in known)}.")
     lines.append(f"Bands: {', '.join(b.name for b in study.bands)} (region {study.spec.region}).")

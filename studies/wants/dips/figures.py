@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from tautwire.studies.drawing.axes import running
+from tautwire.studies.drawing.axes import evenly, running
 from tautwire.studies.drawing.layout import layout_figure, layout_grid
 from tautwire.studies.drawing.words import heading_of
 from tautwire.studies.study.cells import in_words
@@ -19,10 +19,12 @@ from tautwire.studies.wants.dips.smith import smith_figure
 from tautwire.studies.wants.dips.swr import swr_figure
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from tautwire.model.operating.bands import Band
     from tautwire.studies.drawing.style import Look, Sheet
     from tautwire.studies.study.result import Result
-    from tautwire.studies.study.study import Case, Study
+    from tautwire.studies.study.study import Axis, Case, Study
 
 
 def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]:
@@ -60,6 +62,15 @@ def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]
 
 PLOTTED = {"swr": "SWR at the radio", "dip": "where each band dips", "impedance": "", "smith": "", "modes": ""}
 KINDS = tuple(PLOTTED)
+MOST_WORDS = 12  # cases told by words in a figure; half as many on a slide
+
+
+def _fewer(axis: Axis, dips: pd.DataFrame, most: int) -> tuple[tuple[Axis], list[Any]]:
+    """The axis with so many of its words, from the lowest dip of the first band to the highest, and those words."""
+    first = dips[dips["band"] == dips["band"].iloc[0]].sort_values("dip_mhz")
+    kept = [first[axis.column].iloc[i] for i in evenly(len(first), most)]
+    texts = tuple(t for t in axis.texts if in_words(t) in kept)
+    return (replace(axis, texts=texts),), kept
 
 
 def dip_figure_of(
@@ -75,21 +86,27 @@ def dip_figure_of(
         return None
     shown = [b for b in bands or study.bands if (sweeps["band"] == b.name).any()]
     heading = heading_of(study, size, finding_of(result, kind, shown)).under(PLOTTED[kind])
-    axis, spec = running(study.axes), study.spec
+    axes, known = study.axes, result.frames.get("all_dips")
+    if len(axes) == 1 and axes[0].numbers is None and len(axes[0].texts) > MOST_WORDS:
+        axes, kept = _fewer(axes[0], dips, MOST_WORDS if size == "print" else MOST_WORDS // 2)
+        dips, sweeps = (t[t[axes[0].column].isin(kept)] for t in (dips, sweeps))
+        known = known if known is None else known[known[axes[0].column].isin(kept)]
+        told = f"{len(kept)} of {len(study.axes[0].texts)} cases, from the lowest to the highest dip on {shown[0].name}"
+        heading = heading.then(told)
+    axis, spec = running(axes), study.spec
     if kind == "swr":
         return swr_figure(
-            sweeps, dips, shown, study.axes, heading, region=spec.region, threshold=spec.swr_threshold
+            sweeps, dips, shown, axes, heading, region=spec.region, threshold=spec.swr_threshold
         )  # fmt: skip
     if kind == "impedance":
-        return impedance_figure(sweeps, dips, shown, study.axes, heading)
+        return impedance_figure(sweeps, dips, shown, axes, heading)
     if kind == "modes":
-        known = result.frames.get("all_dips")
-        return None if known is None or study.count < 2 else modes_figure(known, shown, study.axes, heading)
+        return None if known is None or study.count < 2 else modes_figure(known, shown, axes, heading)
     if kind == "smith":
-        return smith_figure(sweeps, shown, study.axes, heading)
+        return smith_figure(sweeps, shown, axes, heading)
     if axis is not None and axis.numbers is not None and len(axis.numbers) > 1:
-        return dip_figure(dips, sweeps, shown, study.axes, heading)
-    return category_figure(dips, sweeps, shown, study.axes, heading) if study.count > 1 else None
+        return dip_figure(dips, sweeps, shown, axes, heading)
+    return category_figure(dips, sweeps, shown, axes, heading) if study.count > 1 else None
 
 
 def dip_figures(result: Result, size: str | Look = "print", bands: Sequence[Band] | None = None) -> dict[str, Sheet]:
