@@ -93,7 +93,7 @@ class Colours:
             rows = samples + rows
         if rows:
             longest = max(len(str(row.get_label())) for row in rows) + LEGEND_SAMPLE
-            fits = int(sheet.look.width * 72 / (0.58 * sheet.look.small) / longest)
+            fits = int(sheet.look.width * 72 / (0.54 * sheet.look.small) / longest)
             columns = max(1, min(len(rows), 4, fits))
             sheet.legend(handles=rows, loc="outside lower left", ncols=columns, handlelength=2.6, columnspacing=1.6)
 
