@@ -18,9 +18,9 @@ Numbers = list[tuple[str, str]]  # the number with its unit, and what it is
 
 def big_numbers(result: Result) -> Numbers:
     """At most three, the main want's first, the worst case first."""
-    wants = [main_want(result), *result.study.spec.want]
+    wants = sorted(result.study.spec.want, key=lambda name: (name != main_want(result), name == "dips"))
     out: Numbers = []
-    for name in dict.fromkeys(wants):
+    for name in wants:
         if name in NUMBERS and len(out) < MOST:
             out += NUMBERS[name](result)
     return out[:MOST]
