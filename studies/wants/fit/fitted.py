@@ -31,10 +31,11 @@ def _of_place(context: click.Context, option: click.Parameter, place: str | None
 
 
 def _alone(context: click.Context, option: click.Parameter, given: Path | None) -> Path | None:
-    """Raises InputError if both --from and --at are given."""
-    if given is not None and context.params.get("fit") is not None:
+    """The file of the option given, or that of the other one. Raises InputError if both --from and --at are given."""
+    other: Path | None = context.params.get("fit")
+    if given is not None and other is not None:
         raise InputError(option.opts[0], str(given), "--from or --at, not both")
-    return given
+    return given or other
 
 
 _FILE = click.option(
