@@ -120,7 +120,7 @@ def write(
     """
     folder = Path(folder)
     command = command or f"tautwire run {STUDY}"
-    tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items()}
+    tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items() if len(frame.columns)}
     tables |= {name: text for want in result.study.spec.want for name, text in want_named(want).files(result).items()}
     written = _put(folder, {name: text.encode() for name, text in tables.items()})  # whatever becomes of the drawings
     drawn = _drawn(result, command, formats, store)

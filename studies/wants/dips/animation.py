@@ -51,9 +51,9 @@ def animated_axis(study: Study) -> Axis:
     """The axis along which the dip walks. Raises InputError without one of two numbers or more, or without dips."""
     axis = running(study.axes)
     if axis is None or axis.numbers is None or len(axis.numbers) < 2:
-        raise InputError("animation", study.name, "a study with an axis of two numbers or more in its [sweep]")
+        raise InputError("--animate", study.name, "a study with an axis of two numbers or more in its [sweep]")
     if "dips" not in study.spec.want:
-        raise InputError("animation", f"want {', '.join(study.spec.want)}", 'a study with "dips" in study.want')
+        raise InputError("--animate", f"want {', '.join(study.spec.want)}", 'a study with "dips" in study.want')
     return axis
 
 
@@ -67,7 +67,7 @@ def drawn(result: Result, band: str | None = None) -> list[np.ndarray]:
     chosen = names[band] if band else study.bands[0]
     sweeps, dips = result.frames.get("sweeps", pd.DataFrame()), result.frames.get("dips", pd.DataFrame())
     if sweeps.empty or dips.empty:
-        raise InputError("animation", study.name, "a study of which cases were solved")
+        raise InputError("--animate", study.name, "a study of which cases were solved")
     name, rows = groups(sweeps[sweeps["band"] == chosen.name], study.axes)[0]
     low_points = dict(groups(dips[dips["band"] == chosen.name], study.axes))[name]
     curves = sorted(lines(rows, axis), key=lambda c: c[0])
