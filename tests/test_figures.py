@@ -309,7 +309,7 @@ def test_animation(slopes: Result, tmp_path: Path) -> None:
 
 
 def test_animation_refuses_what_it_cannot_show(slopes: Result, soils: Result, tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="axis of two numbers"):
+    with pytest.raises(InputError, match="--animate = .*axis of two numbers"):
         animate(soils, tmp_path / "x.gif")
     with pytest.raises(InputError, match="40 m, 20 m"):
         animate(slopes, tmp_path / "x.gif", "6 m")

@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 from made_up_study import made_up_result, made_up_study
@@ -16,7 +17,9 @@ from tautwire.studies.running.study_file import load_study
 
 def test_the_study_and_its_making_are_kept_and_old_files_go(tmp_path: Path) -> None:
     result = made_up_result(made_up_study())
+    result.frames["nothing"] = pd.DataFrame()
     names = {path.name for path in write(result, tmp_path, formats=("png",))}
+    assert "nothing.csv" not in names and all(len(pd.read_csv(path).columns) for path in tmp_path.glob("*.csv"))
     assert {"study.toml", "provenance.json"} <= names
     again = load_study(tmp_path / "study.toml")
     assert again.tables == result.study.tables and [c.raw for c in again.cases()] == [
