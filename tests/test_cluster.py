@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 from small_study import CASES, SOILS, write_study
 
-from tautwire.model.errors import InputError
+from tautwire.model.errors import InputError, SolveError
 from tautwire.studies.commands import run as command_run
 from tautwire.studies.running import runner
 from tautwire.studies.running.runner import run
@@ -98,6 +98,11 @@ def dies_after_its_first_case(case, study, store):
     return answer
 
 
+def never(case, study, store):
+    """The scheduler is gone before this could end."""
+    time.sleep(600)
+
+
 def load_all():
     from tautwire.model.solve import solver  # noqa: F401
     from tautwire.studies.running import runner  # noqa: F401
@@ -121,7 +126,7 @@ def wait_for(process: subprocess.Popen, pattern: str) -> re.Match:
     raise AssertionError(f"ended without saying {pattern}")
 
 
-def test_one_of_two_workers_is_killed_and_the_study_is_whole(here, tmp_path, monkeypatch):
+def test_one_of_two_workers_is_killed_and_the_study_is_whole_then_the_scheduler(here, tmp_path, monkeypatch, capfd):
     monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "own"))
     running = [dask("scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard", store=tmp_path / "none")]
     try:
@@ -141,6 +146,18 @@ def test_one_of_two_workers_is_killed_and_the_study_is_whole(here, tmp_path, mon
         assert result.frames["dips"].equals(here.frames["dips"])
         assert Store(tmp_path / "worker-1").contents()["case"] == 1  # killed with its share just begun
         assert Store(tmp_path / "worker-2").contents()["case"] == CASES
+
+        def wait_once_it_is_gone(*futures, wait=distributed.wait, **options):
+            running[0].kill()
+            running[0].wait()
+            return wait(*futures, **options)
+
+        monkeypatch.setattr(distributed, "wait", wait_once_it_is_gone)
+        monkeypatch.setattr(runner, "_answer", never)
+        capfd.readouterr()
+        with pytest.raises(SolveError, match=f"stopped with {CASES} of {CASES} cases"):
+            run(load_study(write_study(tmp_path)), Store(tmp_path / "empty"), scheduler=address)
+        assert capfd.readouterr() == ("", "")  # dask's own account of it, 36 lines, is kept back
     finally:
         for process in reversed(running):
             process.kill()

@@ -169,7 +169,8 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
         import distributed
     except ImportError:
         raise InputError("scheduler", address, "the cluster extra installed: pip install 'tautwire[cluster]'") from None
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # a lost scheduler is told in one line
+    for name in ("distributed", "distributed.client"):  # each has its level; a lost scheduler is one line
+        logging.getLogger(name).setLevel(logging.CRITICAL)
     try:
         client = distributed.Client(address, timeout=CONNECT)
     except (OSError, ValueError) as error:
