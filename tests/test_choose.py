@@ -242,6 +242,7 @@ import os, signal, sys
 from tautwire.studies.commands import choose
 from tautwire.studies.commands.cli import main
 
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a job in the background ignores it
 whole, stopped = choose.search, []
 def search(problem, remember, many, progress):
     def counted(done, most):  # the count may pass 6 without stopping there
