@@ -1,9 +1,13 @@
 """The line that repeats a command says all that its result depends on; text tables line up."""
 
+import os
 import shlex
+import subprocess
+import sys
 from pathlib import Path
 
 from tautwire.studies.commands.shared import aligned, said
+from tautwire.studies.running.store import FOLDER_VARIABLE
 
 
 def test_said_repeats_what_was_given_and_only_that():
@@ -35,3 +39,22 @@ class _Nothing:
 
 def test_aligned_columns():
     assert aligned([("a", "bbb", "c"), ("aaa", "b", "cc")], "<>") == "a    bbb   c\naaa    b  cc"
+
+
+LOADED = """
+import sys
+from tautwire.studies.commands.cli import main
+try:
+    main(["predict", "--length", "19.8 m", "--bands", "20 m"])
+finally:
+    heavy = "matplotlib", "skrf", "asyncio", "scipy.linalg", "scipy.optimize", "scipy.special", "scipy.signal"
+    print("loaded:", *(name for name in heavy if name in sys.modules))
+"""
+
+
+def test_an_answer_from_the_store_loads_nothing_that_only_solving_needs(tmp_path):
+    env = os.environ | {FOLDER_VARIABLE: str(tmp_path)}
+    said = [subprocess.run([sys.executable, "-c", LOADED], env=env, capture_output=True, text=True) for _ in range(2)]
+    (*first, solved), (*second, stored) = (one.stdout.splitlines() for one in said)
+    assert first == second and any("20 m" in line for line in first), said[0].stderr
+    assert "scipy.linalg" in solved and stored == "loaded:"

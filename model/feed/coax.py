@@ -86,7 +86,9 @@ class CoaxType:
             k = np.array([db[0] / basis[0, 0], 0.0])
         else:
             scale = basis.max(axis=0)
-            k = scipy.optimize.nnls(basis / scale / db[:, None], np.ones(len(db)))[0] / scale
+            lines = basis / scale / db[:, None], np.ones(len(db))
+            k = np.linalg.lstsq(*lines)[0]
+            k = (k if (k >= 0).all() else scipy.optimize.nnls(*lines)[0]) / scale
         return k, np.log(table_f), db / (basis @ k) / (100 * DB_PER_NEPER)
 
     def loss_db(self, length: float, f_hz: ArrayLike) -> Real:

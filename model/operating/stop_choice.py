@@ -4,11 +4,11 @@ Everywhere, swr has shape (stops, segments): the worst SWR across a segment at a
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_matrix
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError, SolveError
@@ -98,9 +98,11 @@ def fewest_stops(swr: ArrayLike, threshold: float) -> Stops:
     return Stops(tuple(int(i) for i in chosen), tuple(serving), tuple(float(x) for x in lowest), unserved)
 
 
-def _solved(cost: Real, constraints: list[LinearConstraint]) -> Real:
+def _solved(cost: Real, constraints: list[Any]) -> Real:
     whole = np.ones(len(cost))
-    result = milp(cost, integrality=whole, bounds=Bounds(0, 1), constraints=constraints, options={"mip_rel_gap": 0})
+    result = scipy.optimize.milp(
+        cost, integrality=whole, bounds=scipy.optimize.Bounds(0, 1), constraints=constraints, options={"mip_rel_gap": 0}
+    )
     if not result.success:
         raise SolveError(f"set cover: {result.message}")
     return np.asarray(result.x)
@@ -108,7 +110,7 @@ def _solved(cost: Real, constraints: list[LinearConstraint]) -> Real:
 
 def _cover(serves: NDArray[np.bool_]) -> NDArray[np.intp]:
     """Indices of the fewest rows that between them hold a True in every column."""
-    every = LinearConstraint(serves.T.astype(float), 1, np.inf)
+    every = scipy.optimize.LinearConstraint(serves.T.astype(float), 1, np.inf)
     return np.flatnonzero(_solved(np.ones(len(serves)), [every]) > 0.5)
 
 
@@ -123,8 +125,8 @@ def _least_sum(swr: Real, level: float, size: int) -> NDArray[np.intp]:
     cost = np.concatenate([np.zeros(stops), swr[rows, columns] - 1])
     k, ones = np.arange(pairs), np.ones(pairs)
     shape = (swr.shape[1], stops + pairs)
-    one_each = coo_matrix((ones, (columns, stops + k)), shape=shape)
-    used = coo_matrix(
+    one_each = scipy.sparse.coo_matrix((ones, (columns, stops + k)), shape=shape)
+    used = scipy.sparse.coo_matrix(
         (np.concatenate([ones, -ones]), (np.concatenate([k, k]), np.concatenate([stops + k, rows]))),
         shape=(pairs, stops + pairs),
     )
@@ -132,9 +134,9 @@ def _least_sum(swr: Real, level: float, size: int) -> NDArray[np.intp]:
     x = _solved(
         cost,
         [
-            LinearConstraint(one_each.tocsr(), 1, 1),
-            LinearConstraint(used.tocsr(), -np.inf, 0),
-            LinearConstraint(total, 0, size),
+            scipy.optimize.LinearConstraint(one_each.tocsr(), 1, 1),
+            scipy.optimize.LinearConstraint(used.tocsr(), -np.inf, 0),
+            scipy.optimize.LinearConstraint(total, 0, size),
         ],
     )
     return np.unique(rows[x[stops:] > 0.5])

@@ -5,10 +5,11 @@ from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.interpolate import PchipInterpolator
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import EPS0
@@ -186,9 +187,9 @@ class TabledGround(Ground):
                 raise InputError("soil.table", f"{sigma:g} S/m at {hz / 1e6:g} MHz", "conductivity above 0")
 
     @cached_property
-    def _curves(self) -> PchipInterpolator:
+    def _curves(self) -> Any:
         f, er, sigma = np.array(self.rows).T
-        return PchipInterpolator(np.log(f), np.stack([er, np.log(sigma)], axis=1))
+        return scipy.interpolate.PchipInterpolator(np.log(f), np.stack([er, np.log(sigma)], axis=1))
 
     def n2(self, f_hz: ArrayLike) -> Complex:
         f = np.asarray(f_hz, dtype=float)

@@ -1,11 +1,16 @@
 """How many half-waves of current stand on the wire: what tells one dip of an end-fed wire from another."""
 
+from __future__ import annotations
+
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tautwire.model.constants import C0
-from tautwire.model.solve.solver import Solution
+
+if TYPE_CHECKING:
+    from tautwire.model.solve.solver import Solution
 
 LEAST, MOST, STEPS = 0.6, 1.8, 961  # wave number tried, over that of free space: a jacket slows the wave
 

@@ -4,7 +4,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-from scipy import constants
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
@@ -22,6 +21,7 @@ from tautwire.studies.study.raw import FEET, Raw, changed, table_value
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import opened
+from tautwire.studies.study.units import FOOT
 from tautwire.studies.wants.fit.fitted import FROM, SPREAD, posterior, with_fit, write_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
 from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, sentences
@@ -113,7 +113,7 @@ def fitted_raw(raw: Raw, result: Result) -> Raw:
         if path.startswith("site.soil."):
             new = changed(new, "site.soil", opened(table_value(new, "site.soil") or "average soil", path))
         feet = kind is units.length and FEET.search(str(table_value(new, path)))
-        text = f"{row['estimate'] / constants.foot:.6g} ft" if feet else written(row["estimate"], kind, 6)
+        text = f"{row['estimate'] / FOOT:.6g} ft" if feet else written(row["estimate"], kind, 6)
         new = changed(new, path, text)
     return new
 

@@ -14,8 +14,6 @@ from concurrent.futures import as_completed
 from multiprocessing.context import BaseContext, SpawnProcess
 from typing import Any
 
-from pebble import ProcessExpired, ProcessPool
-
 WATCH = 1.0  # seconds between looks at whether the parent is alive
 _HIDING = threading.Lock()
 
@@ -82,6 +80,8 @@ gave nothing. Functions and arguments must be importable by other processes."""
 @contextlib.contextmanager
 def lasting(workers: int) -> Iterator[Ask]:
     """Worker processes that take one lot of tasks after another."""
+    from pebble import ProcessExpired, ProcessPool  # loads asyncio, which stored answers spare
+
     pool = ProcessPool(max_workers=workers, context=context())
 
     def ask(

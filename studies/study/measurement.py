@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from scipy.signal import find_peaks
+import scipy
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
@@ -234,7 +234,7 @@ def dips(sweep: Sweep, prominence: float = 0.03) -> list[tuple[float, float]]:
     if not 0 < prominence < 1:
         raise InputError("prominence", prominence, "a step of |gamma| between 0 and 1")
     size = size_of(sweep.swr)
-    found, _ = find_peaks(-size, prominence=prominence)
+    found, _ = scipy.signal.find_peaks(-size, prominence=prominence)
     result = []
     for i in found:
         f, y = sweep.f_hz[i - 1 : i + 2], size[i - 1 : i + 2] ** 2

@@ -9,7 +9,6 @@ from functools import cached_property
 from typing import Annotated, Any
 
 from pydantic import AfterValidator
-from scipy import constants
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band
@@ -21,7 +20,7 @@ from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import CUSTOMARY, customary, written
 from tautwire.studies.study.raw import FEET, Raw, changed, kind_of, lengths_of
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.units import Number, values
+from tautwire.studies.study.units import FOOT, Number, values
 
 FEW_CASES = 4  # up to so many, each case's own wires are solved for its give or take
 
@@ -254,7 +253,7 @@ def _kind(raw: Raw) -> str:
 def _written(number: float, kind: units.Kind, spec: Any) -> Any:
     """A value of a range as the study file's range is typed."""
     if kind is units.length and FEET.search(str(spec["from"])):
-        return f"{number / constants.foot:.9g} ft"
+        return f"{number / FOOT:.9g} ft"
     return written(number, kind)
 
 

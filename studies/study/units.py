@@ -1,7 +1,7 @@
 """Quantities as people write them ("66 ft 3 in", "14.06 MHz") to SI floats, and back to text.
 
-Units are a table of names whose factors are those of scipy.constants. A general library of units would take longer to
-import than a command takes to answer; tests read every unit of the table with one.
+Units are a table of names. A general library of units would take longer to import than a command takes to answer;
+tests read every unit of the table with one.
 """
 
 import math
@@ -12,7 +12,6 @@ from functools import cache
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, ValidationInfo
-from scipy import constants
 
 from tautwire.model.errors import InputError
 
@@ -22,13 +21,15 @@ _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _PLAIN = re.compile(rf"({_NUMBER})\s*([^\d\s.,+-].{{0,39}})?")
 _FEET_INCHES = re.compile(rf"({_NUMBER})\s*(?:ft|feet|foot|')\s*(\d+\.?\d*|\.\d+)\s*(?:in|inch|inches|\")")
 _COMPLEX = re.compile(rf"({_NUMBER})\s*([+-])\s*(?:j\s*([\d.]+)|([\d.]+)\s*j)\s*(\S+)")
+FOOT = 0.3048  # m, exactly, as all of these: international yard and pound agreement of 1959
+_INCH = FOOT / 12
+_DEGREE = math.pi / 180
 _WORD_PREFIXES = {
-    "": 1.0, "pico": constants.pico, "nano": constants.nano, "micro": constants.micro, "milli": constants.milli,
-    "centi": constants.centi, "deci": constants.deci, "kilo": constants.kilo, "mega": constants.mega,
-    "giga": constants.giga,
+    "": 1.0, "pico": 1e-12, "nano": 1e-9, "micro": 1e-6, "milli": 1e-3, "centi": 1e-2, "deci": 0.1, "kilo": 1e3,
+    "mega": 1e6, "giga": 1e9,
 }  # fmt: skip
 _SYMBOL_PREFIXES = dict(zip(["", *"pnumcdkMG"], _WORD_PREFIXES.values(), strict=True))
-_SYMBOL_PREFIXES |= dict.fromkeys("\u00b5\u03bc", constants.micro)
+_SYMBOL_PREFIXES |= dict.fromkeys("\u00b5\u03bc", 1e-6)
 # SI unit -> the symbols and the words that take prefixes
 _SI = {
     "m": ("m", "metre meter metres meters"),
@@ -42,13 +43,12 @@ _SI = {
 }
 # SI unit -> other units of the same kind
 _OTHERS = {
-    "m": {"ft foot feet '": constants.foot, 'in inch inches "': constants.inch, "yd yard yards": constants.yard,
-          "mi mile miles": constants.mile, "mil thou": constants.mil},
-    "rad": {"deg degree degrees °": constants.degree, "arcmin arcminute arcminutes": constants.arcmin,
-            "turn turns": 360 * constants.degree, "gon": 0.9 * constants.degree,
-            "rad radian radians": 1.0, "mrad": constants.milli},
-    "W": {"hp horsepower": constants.hp},
-    "s": {"min minute minutes": constants.minute, "h hour hours": constants.hour},
+    "m": {"ft foot feet '": FOOT, 'in inch inches "': _INCH, "yd yard yards": 3 * FOOT, "mi mile miles": 5280 * FOOT,
+          "mil thou": _INCH / 1000},
+    "rad": {"deg degree degrees °": _DEGREE, "arcmin arcminute arcminutes": _DEGREE / 60,
+            "turn turns": 2 * math.pi, "gon": math.pi / 200, "rad radian radians": 1.0, "mrad": 1e-3},
+    "W": {"hp horsepower": 745.6998715822702},
+    "s": {"min minute minutes": 60.0, "h hour hours": 3600.0},
     "": {"% percent": 0.01},
 }  # fmt: skip
 _ANY_CASE = {"hz": "Hz", "khz": "kHz", "mhz": "MHz", "ghz": "GHz", "ohm": "ohm", "ohms": "ohm", "kohm": "kohm"}
@@ -112,7 +112,7 @@ class Kind:
         text = value.strip()
         if self.unit == "m" and (both := _FEET_INCHES.fullmatch(text)):
             feet, inches = float(both[1]), float(both[2])
-            return feet * constants.foot + math.copysign(inches, feet) * constants.inch
+            return feet * FOOT + math.copysign(inches, feet) * _INCH
         if not (match := _PLAIN.fullmatch(text)):
             return None
         number, unit = float(match[1]), match[2]
@@ -237,7 +237,7 @@ def format_length(metres: float, system: str = "metric") -> str:
         return f"{metres * 100:.1f} cm" if size >= 0.01 else f"{metres * 1000:.2f} mm"
     if system != "imperial":
         raise InputError("units", repr(system), "'metric' or 'imperial'")
-    inches = size / constants.inch
+    inches = size / _INCH
     sign = "-" if metres < 0 else ""
     if inches < 11.5:
         return f"{sign}{inches:.2f} in"

@@ -1,8 +1,10 @@
 """Set-ups whose values move: read and replace one value by its dotted path, and wire impedances kept per geometry."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from pydantic import BaseModel
@@ -10,12 +12,15 @@ from pydantic import BaseModel
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
 from tautwire.model.reflection import reflection
+from tautwire.model.remember import Remember, compute_always
 from tautwire.model.solve.smooth_matrices import SPANS
-from tautwire.model.solve.solver import Remember, Solver, compute_always
 from tautwire.studies.study.raw import is_index, kind_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import SoilSpec, spec_named
 from tautwire.studies.study.units import Kind
+
+if TYPE_CHECKING:
+    from tautwire.model.solve.solver import Solver
 
 WIDEST = 1.25  # upper over lower edge of a piece served by one rational response
 FEW = 9  # up to this many frequencies in a piece are solved directly

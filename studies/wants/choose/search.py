@@ -16,9 +16,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy.interpolate import RBFInterpolator
-from scipy.optimize import differential_evolution
-from scipy.stats import qmc
+import scipy
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError, SolveError
@@ -76,7 +74,7 @@ class Branch:
     cell: tuple[float, float]
     solved: dict[Place, Solved] = field(default_factory=dict)
     bad: dict[Place, str] = field(default_factory=dict)
-    _blend: RBFInterpolator | None = None
+    _blend: Any = None
 
     def __post_init__(self) -> None:
         low = tuple(float(self.fixed.get(i, k.low)) for i, k in enumerate(self.problem.knobs))
@@ -151,7 +149,7 @@ class Branch:
         if self._blend is None:
             known = {tuple(self.scaled(p).round(12)): s for p, s in self.solved.items()}
             rows = np.array([_row(s) for s in known.values()])
-            self._blend = RBFInterpolator(np.array(list(known)), rows, kernel="cubic", degree=1)
+            self._blend = scipy.interpolate.RBFInterpolator(np.array(list(known)), rows, kernel="cubic", degree=1)
         return [_solved(row, first) for row in self._blend(points)]
 
     def is_near_bad(self, place: Place) -> bool:
@@ -357,7 +355,7 @@ class Search:
         """Candidates to begin with: the middle of the branch's box, and others spread evenly over it."""
         bounds = branch.bounds()
         most = min(count, 4 * branch.least)
-        sample = qmc.LatinHypercube(len(bounds) or 1, rng=self.rng).random(max(most, 2))
+        sample = scipy.stats.qmc.LatinHypercube(len(bounds) or 1, rng=self.rng).random(max(most, 2))
         places = [branch.place([lo + t * (hi - lo) for t, (lo, hi) in zip(row, bounds, strict=False)])
                   for row in sample]  # fmt: skip
         middle = branch.place([(lo + hi) / 2 for lo, hi in bounds])
@@ -427,7 +425,9 @@ class Search:
         bounds = branch.bounds()
         if not bounds:
             return []
-        rows = qmc.scale(qmc.Halton(len(bounds), rng=self.problem.spec.seed).random(count), *_edges(bounds))
+        rows = scipy.stats.qmc.scale(
+            scipy.stats.qmc.Halton(len(bounds), rng=self.problem.spec.seed).random(count), *_edges(bounds)
+        )
         return [c for c in self.expected(branch, rows, dropped) if c]
 
     def optimum(self, branch: Branch, dropped: str = "") -> Candidate | None:
@@ -445,7 +445,7 @@ class Search:
             return np.array([IMPOSSIBLE if c is None else c.cost for c in found])
 
         free = branch.free
-        done = differential_evolution(
+        done = scipy.optimize.differential_evolution(
             cost, [bounds[i] for i in wide], maxiter=GENERATIONS, popsize=POPULATION, init="sobol", vectorized=True,
             updating="deferred", integrality=[self.problem.knobs[free[i]].listed for i in wide], polish=False,
             rng=self.problem.spec.seed, tol=1e-4,

@@ -11,18 +11,22 @@ dips, where the return conductor resonates too. Which dip is the band's:
   empty: the other dips are in the table "all_dips". Variants are not followed: they are other antennas.
 """
 
+from __future__ import annotations
+
 import itertools
 import math
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from tautwire.model.operating.bands import Band, bands
 from tautwire.model.solve.half_waves import half_waves
-from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.dips.reading import AT_DIP, BandReading, band_columns, territory
+
+if TYPE_CHECKING:
+    from tautwire.model.solve.solver import Solver
 
 APART = 0.3  # half-waves and (doubled) relative frequency together, from which two dips are not the same one
 SAME = 1e-3  # of the frequency: one dip seen from two bands' windows
@@ -94,7 +98,7 @@ def follow(result: Result) -> None:
                 _write(dips, r, next((table.loc[i] for i in lines[0] if place[i] == key[1:]), None))
 
 
-def _write(dips: pd.DataFrame, row: int, dip: "pd.Series[Any] | None") -> None:
+def _write(dips: pd.DataFrame, row: int, dip: pd.Series[Any] | None) -> None:
     values = dict.fromkeys(AT_DIP.values(), math.nan) if dip is None else band_columns(dip.to_dict())
     for column, value in values.items():
         dips.at[row, column] = value

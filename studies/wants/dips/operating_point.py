@@ -1,7 +1,7 @@
 """Where and how a band is looked at: at the lowest SWR inside it, with all of the radio's power taken."""
 
 import numpy as np
-from scipy.optimize import minimize_scalar
+import scipy
 
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Band
@@ -16,7 +16,7 @@ def operating_frequency(solver: Solver, feed: FeedSystem, band: Band) -> float:
     i = int(np.argmin(at(f)))
     if i in (0, GRID - 1):
         return float(f[i])
-    best = minimize_scalar(
+    best = scipy.optimize.minimize_scalar(
         lambda x: float(at(x)), bounds=(f[i - 1], f[i + 1]), method="bounded", options={"xatol": 1.0}
     )
     return float(best.x)

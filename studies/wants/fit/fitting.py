@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import approx_fprime
+import scipy
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
@@ -181,7 +181,7 @@ def _certainty(
     """Standard deviations (SI), correlations, and what the data alone say in each direction."""
     x = local.x
     left = problem.residual(x, local.at(x))
-    slope = approx_fprime(x, lambda v: problem.whole(v, local.at(v)), 1e-4)
+    slope = scipy.optimize.approx_fprime(x, lambda v: problem.whole(v, local.at(v)), 1e-4)
     data, known = slope[: len(left)], slope[len(left) :]
     spread = float(left @ left) / max(len(left) - len(x), 1) * _togetherness(problem.measured, model)
     curvature = data.T @ data / max(spread, 1.0)

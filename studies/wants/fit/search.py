@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.optimize import least_squares
+import scipy
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
@@ -173,7 +173,9 @@ class Problem:
         near = np.where(moving, reach, np.inf)
         low, high = np.maximum(low, local.x - near), np.minimum(high, local.x + near)
         x = np.clip(local.x, low + 1e-9, high - 1e-9)
-        found = least_squares(lambda v: self.whole(v, local.at(v)), x, bounds=(low, high), diff_step=1e-4, xtol=1e-6)
+        found = scipy.optimize.least_squares(
+            lambda v: self.whole(v, local.at(v)), x, bounds=(low, high), diff_step=1e-4, xtol=1e-6
+        )
         return np.asarray(found.x)
 
     def cost(self, x: Real) -> tuple[float, list[Complex]]:

@@ -23,7 +23,6 @@ from tautwire.model.feed.ferrite import Core
 from tautwire.model.feed.transformer import MagnetisingInductance
 from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import reflection
-from tautwire.model.solve.one_frequency import OneFrequency
 from tautwire.model.solve.response import Response
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.local_model import with_value
@@ -61,6 +60,8 @@ def moves_wires(setup: Setup, one: Uncertain) -> bool:
 
 def wire_shifts(setup: Setup, values: Sequence[Uncertain], response: Response, f_hz: float) -> Shifts:
     """Shifts in the band of `response` (of the same set-up), solved at f_hz (Hz)."""
+    from tautwire.model.solve.one_frequency import OneFrequency  # with the engine, which stored answers spare
+
     once = OneFrequency(f_hz)
 
     def solved(changed: Setup) -> complex:

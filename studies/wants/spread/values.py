@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtri
+import scipy
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
@@ -171,7 +171,7 @@ class Joint:
         if not self.values:
             return np.zeros((count, 0))
         points = qmc.Sobol(len(self.values), rng=seed).random_base2(max(1, math.ceil(math.log2(count))))[:count]
-        normal = ndtri(np.clip(points, 1e-6, 1 - 1e-6))
+        normal = scipy.special.ndtri(np.clip(points, 1e-6, 1 - 1e-6))
         return np.asarray(np.clip(normal @ self.root.T, -REACH, REACH))
 
 

@@ -16,7 +16,6 @@ from pydantic import model_validator
 
 from tautwire.model.arrays import Complex
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import quantity_text
 from tautwire.studies.study.setup import Setup
@@ -36,6 +35,7 @@ if TYPE_CHECKING:
 
     from tautwire.model.operating.bands import Band
     from tautwire.model.solve.response import Response
+    from tautwire.model.solve.solver import Solver
     from tautwire.studies.study.result import Result
 
 

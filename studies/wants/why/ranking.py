@@ -14,8 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
-from scipy.stats import chi2 as chi_squared
+import scipy
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError, SolveError
@@ -289,7 +288,11 @@ class _Track:
         ratio = np.log(np.array([nodes[c][:, 0] for c in at]) / self.base[:, 0])
         gamma = np.array([nodes[c][:, 1] for c in at]) - self.base[:, 1]
         fine = np.linspace(at[0], at[-1], count)
-        return fine, PchipInterpolator(at, ratio)(fine), PchipInterpolator(at, gamma)(fine)
+        return (
+            fine,
+            scipy.interpolate.PchipInterpolator(at, ratio)(fine),
+            scipy.interpolate.PchipInterpolator(at, gamma)(fine),
+        )
 
     def misfit(self, log_dips: Real, told_gamma: Real) -> Real:
         """Sum over the bands (last axis) of squared misfits in errors."""
@@ -312,7 +315,7 @@ class _Track:
         """An explanation from what it tells of each band; free: how many causes were adjusted."""
         now = tuple(float(s.was_hz * math.exp(log_dips[i])) for i, s in enumerate(self.shifts))
         g = np.clip(self.base[:, 1] + gamma, 0, 0.999)
-        enough = bool(chi_squared.sf(misfit, max(self.readings - free, 1)) > UNLIKELY)
+        enough = bool(scipy.stats.chi2.sf(misfit, max(self.readings - free, 1)) > UNLIKELY)
         return Explanation(cause, change, misfit, enough, at_end, now, tuple(map(float, (1 + g) / (1 - g))), free > 1)
 
     def pairs(self, known: dict[Cause, dict[float, Real]]) -> list[Explanation]:
