@@ -8,6 +8,7 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
+import pandas as pd
 import pytest
 import tomli_w
 from click.testing import CliRunner
@@ -101,6 +102,40 @@ def test_a_fault_costs_one_case(name, workers, study, store, monkeypatch):
     assert seen[-1] == (5, 5)
     assert f"FAILED: slope 30°: {reason}" in validity(result)
     assert reason in summary(result, "command")
+
+
+ONE = {
+    "study": {"bands": ["40 m", "20 m", "10 m"]},
+    "antenna": {**STUDY["antenna"], "slope": "30 deg"},
+    "counterpoise": STUDY["counterpoise"],
+}
+
+
+@needs_fork
+def test_workers_without_a_case_of_their_own_take_bands_of_another(tmp_path, monkeypatch):
+    whole = runner.solve_case
+
+    def noted(case, study, store, only=()):
+        (tmp_path / (" ".join(band.name for band in only) or "all")).touch()
+        return whole(case, study, store, only)
+
+    study = read_study(ONE)
+    alone = run(study, Store(tmp_path / "alone"), workers=0)
+    monkeypatch.setattr(runner, "solve_case", noted)
+    result = run(study, Store(tmp_path / "store"), workers=2)
+    assert {file.name for file in tmp_path.iterdir() if file.is_file()} == {"40 m 20 m", "10 m", "all"}
+    for name, table in alone.frames.items():
+        pd.testing.assert_frame_equal(result.frames[name], table)
+
+
+@needs_fork
+def test_a_band_that_kills_its_worker_costs_the_case_one_line(store, monkeypatch):
+    def solve_case(case, study, store, only=()):
+        return die() if [band.name for band in only] == ["10 m"] else []
+
+    monkeypatch.setattr(runner, "solve_case", solve_case)
+    with pytest.raises(SolveError, match="none of 1 cases could be solved: the worker process ended"):
+        run(read_study(ONE), store, workers=2)
 
 
 @needs_fork

@@ -14,6 +14,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import USUAL, usual_sd
 from tautwire.studies.wants.dips.reading import band_row, window
 from tautwire.studies.wants.known import Known
+from tautwire.studies.wants.spread import points
 from tautwire.studies.wants.spread.intervals import Spread, narrowed, spread_of
 from tautwire.studies.wants.spread.values import Joint, Uncertain, uncertain, with_offsets
 
@@ -117,3 +118,10 @@ def test_values_that_hang_together_are_drawn_together() -> None:
         Joint.of((*values, Uncertain("antenna.sag", 1.0, 0.1, "added", "sag")),
                  {("antenna.length", "antenna.slope"): 0.9, ("antenna.length", "antenna.sag"): 0.9,
                   ("antenna.slope", "antenna.sag"): -0.9})  # fmt: skip
+
+
+def test_points_beside_the_code_are_scipys():
+    kept = points.sobol(points.COUNT, points.DIMENSIONS)
+    assert kept == pytest.approx(points.computed(points.COUNT, points.DIMENSIONS, points.SEED), abs=1e-9)
+    assert points.sobol(100, 5) == pytest.approx(kept[:100, :5])
+    assert len(points.sobol(points.COUNT + 1, 2)) == points.COUNT + 1

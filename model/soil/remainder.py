@@ -4,7 +4,7 @@ Zrest_ij = - length_i t_i . E(centre of segment i; unit current on segment j)
 """
 
 import numpy as np
-import scipy
+from scipy.sparse import csr_array
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import ETA0
@@ -33,7 +33,7 @@ def remainder_matrix(
     i, j = np.nonzero(np.hypot(across, height[:, None] + height) < NEAR * seg.length)
     moment = _moments(table, seg, every[:, None], every, *legendre(far_points))
     moment[i, j] = _moments(table, seg, i, j, *_crowded(*_closest(seg, i, j), *legendre(near_points)))
-    flat: Complex = moment.reshape(n, 3 * n) @ scipy.sparse.csr_array(seg.current.reshape(3 * n, n))
+    flat: Complex = moment.reshape(n, 3 * n) @ csr_array(seg.current.reshape(3 * n, n))
     return flat
 
 

@@ -31,7 +31,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
+from scipy.special import hankel1, j0, j1
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.quadrature import laguerre, legendre, on_panels
@@ -176,10 +176,7 @@ def _shared_path(rho: Real, zeta: Real, below: Stack, split: bool, a: float, r: 
         lam = np.sqrt(1 + (u * u).real)
         e, x = np.exp(np.outer(u, -zeta)), np.outer(lam, rho)
         for half, w, bessel in zip(
-            (0, 3),
-            _bessel_factors(lam.astype(complex), u.astype(complex), below, split),
-            (scipy.special.j0, scipy.special.j1),
-            strict=True,
+            (0, 3), _bessel_factors(lam.astype(complex), u.astype(complex), below, split), (j0, j1), strict=True
         ):
             moments[half : half + 3] += (np.array(w) * (factor * dt)) @ (e * bessel(x))
     return moments
@@ -234,7 +231,7 @@ def _real_tail(rho: Real, zeta: Real, below: Stack, split: bool, a: float, effor
     lam = np.sqrt(1 + u * u)
     w0, w1 = _bessel_factors(lam.astype(complex), u.astype(complex), below, split)
     e, x = np.exp(-u * zeta) * (g[:, None] / zeta), lam * rho
-    e0, e1 = e * scipy.special.j0(x), e * scipy.special.j1(x)
+    e0, e1 = e * j0(x), e * j1(x)
     return np.stack([(w * e0).sum(0) for w in w0] + [(w * e1).sum(0) for w in w1])
 
 
@@ -248,6 +245,6 @@ def _hankel_tails(rho: Real, zeta: Real, below: Stack, split: bool, a: float, ef
     values = []
     upper, lower = _bessel_factors(lam, u, below, split), _bessel_factors(lam.conj(), u.conj(), below, split)
     for order in (0, 1):
-        h = e * scipy.special.hankel1(order, x)
+        h = e * hankel1(order, x)
         values += [(w * h).sum(0) + (v * h.conj()).sum(0) for w, v in zip(upper[order], lower[order], strict=True)]
     return np.stack(values)

@@ -9,7 +9,7 @@ is small.
 """
 
 import numpy as np
-import scipy
+from scipy.spatial.distance import cdist
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import MU0
@@ -69,7 +69,7 @@ def radiation_resistance(segments: Segments, f_hz: float, perfect_ground: bool =
     current, divergence = current * weight[:, None], divergence * weight[:, None]
 
     def reaction(other: Real, direction: Real, sign: float) -> Real:
-        apart = scipy.spatial.distance.cdist(position, other)
+        apart = cdist(position, other)
         kernel = k * np.sinc(k * apart / np.pi)
         moments: Real = current.T @ ((tangent @ direction.T) * kernel) @ current
         return moments - sign / k**2 * (divergence.T @ kernel @ divergence)

@@ -29,13 +29,13 @@ def predicted(
 ) -> Result:
     """What a study of this one set-up gives; its case may have failed. Raises InputError.
 
-    timeout: seconds for it, in a process that can be stopped; None computes in this process, however long it takes.
+    timeout: seconds for it, in processes that can be stopped; None computes in this process, however long it takes.
     spread: whether its dips carry their give or take. A table [spread] may stand beside the set-up's.
     """
     Setup.read({k: v for k, v in setup.items() if k != "spread"})  # a set-up and nothing else
     head = {"name": "predict", "bands": list(bands), "region": region, "spread": spread}
     study = read_study({**setup, "study": head})
-    return run(study, workers=0) if timeout is None else run(study, workers=1, timeout=timeout)
+    return run(study, workers=0) if timeout is None else run(study, timeout=timeout)
 
 
 def predict(setup: Mapping[str, Any], bands: Iterable[str] = BANDS, region: int | str = 1) -> pd.DataFrame:

@@ -18,9 +18,11 @@ from typing import Any
 
 from tautwire import __version__
 from tautwire.model.errors import InputError, SolveError
+from tautwire.model.operating.bands import Band
+from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.studies.running.code import code_digest, libraries
 from tautwire.studies.running.families import beside, solver_for
-from tautwire.studies.running.pool import cores, spread
+from tautwire.studies.running.pool import cores, lasting
 from tautwire.studies.running.quality import QUALITY
 from tautwire.studies.running.store import ANSWERS, Store, digest
 from tautwire.studies.study.raw import Raw
@@ -105,13 +107,15 @@ def joined(study: Study, case: Case, parts: list[Frames]) -> Frames:
     return frames
 
 
-def solve_case(case: Case, study: Study, store: Store) -> list[Frames]:
+def solve_case(case: Case, study: Study, store: Store, only: Sequence[Band] = ()) -> list[Frames]:
     """The rows of each piece of a case: read where the store has them, else computed and stored.
 
-    Raises InputError or SolveError.
+    only: of these bands, leaving out what is computed for all bands at once. Raises InputError or SolveError.
     """
     setup, solver, found = case.setup(), None, []
     for piece in pieces(case, study):
+        if only and not (piece.want.by_band and set(piece.study.bands) <= set(only)):
+            continue
         rows = store.get_json(piece.key)
         if rows is None:
             solver = solver or solver_for(case, beside(case, study), store)
@@ -129,21 +133,39 @@ def known(case: Case, study: Study, store: Store) -> list[Frames] | None:
     return None if any(rows is None for rows in found) else found
 
 
-def _answer(case: Case, study: Study, store: Store) -> Done:
+def _answer(case: Case, study: Study, store: Store, *only: Sequence[Band]) -> Done:
     try:
         with as_written(case.raw):
-            return case.index, solve_case(case, study, store), ""
+            return case.index, solve_case(case, study, store, *only), ""
     except (InputError, SolveError) as error:
         return case.index, None, str(error)
 
 
 def in_processes(cases: Sequence[Case], study: Study, store: Store, workers: int, timeout: float) -> Iterator[Done]:
     """Answers as they come, from worker processes on this machine."""
-    from tautwire.model.solve import solver  # noqa: F401  loaded once, before the workers are forked
+    import scipy.optimize  # noqa: F401  loaded once, before the workers are forked
 
-    tasks = [(case, study, store) for case in cases]
-    for i, done, fault in spread(_answer, tasks, workers, timeout):
-        yield (cases[i].index, None, fault) if done is None else done
+    from tautwire.model.solve import one_frequency, solver  # noqa: F401  likewise
+
+    with lasting(min(workers, max(len(cases), len(_by_span(study))))) as ask:
+        lost: dict[int, str] = {}
+        if len(cases) < workers and store.can_write():
+            ahead = [(case, study, store, bands) for case in cases for bands in _by_span(study)]
+            for i, done, fault in ask(_answer, ahead, timeout):
+                if done is None:
+                    lost[ahead[i][0].index] = fault
+        tasks = [(case, study, store) for case in cases if case.index not in lost]
+        yield from ((index, None, fault) for index, fault in lost.items())
+        for i, done, fault in ask(_answer, tasks, timeout):
+            yield (tasks[i][0].index, None, fault) if done is None else done
+
+
+def _by_span(study: Study) -> list[list[Band]]:
+    """The bands that share matrices together: what workers without a case of their own can compute side by side."""
+    spans: dict[Any, list[Band]] = {}
+    for band in study.bands:
+        spans.setdefault(span_of(band.lower), []).append(band)
+    return list(spans.values())
 
 
 def identity(study: Study) -> str:
@@ -338,11 +360,11 @@ def run(
         progress(cached, len(cases))
     if todo:
         store.can_write()
-    count = min(len(todo), cores() if workers is None else workers)
+    count = cores() if workers is None else workers
     source: Iterator[Done]
     if scheduler:
         source = on_cluster(todo, study, store, scheduler, timeout)
-    elif count == 0:
+    elif not todo or not count:
         source = (_answer(case, study, store) for case in todo)
     else:
         source = in_processes(todo, study, store, count, timeout)

@@ -14,6 +14,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import ADDED, FACTOR, ONE_SIDED, USUAL, Law, usual_of
 from tautwire.studies.wants.known import Known
 from tautwire.studies.wants.local_model import value_at, with_value
+from tautwire.studies.wants.spread.points import sobol
 
 REACH = 4.0  # standard deviations beyond which nothing is tried
 LIMITS = {"site.soil.er": (1.5, 90.0), "wire.jacket_er": (1.05, 20.0), "coax.height": (0.011, math.inf),
@@ -165,13 +166,10 @@ class Joint:
         return np.asarray(axes * np.sqrt(np.maximum(size, 0.0)))
 
     def draw(self, count: int, seed: int = 1) -> Real:
-        """(count, k) standard deviations off, from scrambled Sobol points (scipy.stats.qmc)."""
-        from scipy.stats import qmc
-
+        """(count, k) standard deviations off, from Sobol's points."""
         if not self.values:
             return np.zeros((count, 0))
-        points = qmc.Sobol(len(self.values), rng=seed).random_base2(max(1, math.ceil(math.log2(count))))[:count]
-        normal = scipy.special.ndtri(np.clip(points, 1e-6, 1 - 1e-6))
+        normal = scipy.special.ndtri(np.clip(sobol(count, len(self.values), seed), 1e-6, 1 - 1e-6))
         return np.asarray(np.clip(normal @ self.root.T, -REACH, REACH))
 
 
