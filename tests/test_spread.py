@@ -9,12 +9,14 @@ from scipy.stats import norm
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import band_named
+from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import USUAL, usual_sd
 from tautwire.studies.wants.dips.reading import band_row, window
 from tautwire.studies.wants.known import Known
-from tautwire.studies.wants.spread import points
+from tautwire.studies.wants.spread import points, want
 from tautwire.studies.wants.spread.intervals import Spread, narrowed, spread_of
 from tautwire.studies.wants.spread.values import Joint, Uncertain, uncertain, with_offsets
 
@@ -125,3 +127,19 @@ def test_points_beside_the_code_are_scipys():
     assert kept == pytest.approx(points.computed(points.COUNT, points.DIMENSIONS, points.SEED), abs=1e-9)
     assert points.sobol(100, 5) == pytest.approx(kept[:100, :5])
     assert len(points.sobol(points.COUNT + 1, 2)) == points.COUNT + 1
+
+
+def test_cases_of_a_study_share_the_shifts_of_their_middle_one(tmp_path, monkeypatch) -> None:
+    """A step is one of the middle's own: a length of 18 m, 5 cm off, is not the middle's 20 m, 2 m off."""
+    solved = []
+    whole = want.wire_shifts
+    monkeypatch.setattr(want, "wire_shifts", lambda setup, *about: solved.append(1) or whole(setup, *about))
+    lengths = ["19.4 m", "19.6 m", "19.8 m", "20 m", "20.2 m"]
+    study = {**RAW, "study": {"bands": ["20 m"]}, "sweep": {"antenna.length": lengths}}
+    shared = run(read_study(study), Store(tmp_path / "shared"), workers=0).frames["spread"]
+    assert len(solved) == 1
+    alone = read_study({**study, "sweep": {"antenna.length": lengths[:1]}})
+    own = run(alone, Store(tmp_path / "own"), workers=0).frames["spread"]
+    assert len(solved) == 2
+    assert shared["dip_give_khz"][0] == pytest.approx(own["dip_give_khz"][0], rel=0.03)
+    assert shared["dip_give_khz"].max() < 1.2 * shared["dip_give_khz"].min()

@@ -90,9 +90,15 @@ def tables(setup: Setup, reference: Setup, solver: Solver, study: Study, count: 
     reference: the set-up whose wires are solved for their shifts; itself, or one like it.
     """
     spec: SpreadSpec = study.options["spread"]
-    joint = spec.joint(setup)
+    joint, like = spec.joint(setup), spec.joint(reference)
+    if [v.path for v in joint.values] != [v.path for v in like.values]:
+        reference, like = setup, joint
     frames: Frames = {"spread": [], "spread_parts": []}
-    spreads = [_spread(setup, reference, solver, band, joint, count, spec.seed) for band in study.bands]
+    spreads = []
+    for band in study.bands:
+        response = solver.response(*window(band))
+        shifts = stored_shifts(reference, like.values, solver, band, response if reference is setup else None)
+        spreads.append(Spread(setup, response, band, joint, Shifts(joint.values, shifts.at), count, spec.seed))
     measures = narrowed(spreads) if joint.values else []
     for i, one in enumerate(spreads):
         best = (measures[0][0], measures[0][1][i]) if measures else ("", math.nan)
@@ -104,12 +110,6 @@ def tables(setup: Setup, reference: Setup, solver: Solver, study: Study, count: 
         frames["spread_sobol"] = [row for one in spreads for row in sobol_rows(one)] if spec.sobol else []
         frames["spread_exact"] = [row for one in spreads for row in exact_rows(one, spec.exact, solver)]
     return frames
-
-
-def _spread(setup: Setup, reference: Setup, solver: Solver, band: Band, joint: Joint, count: int, seed: int) -> Spread:
-    response = solver.response(*window(band))
-    shifts = stored_shifts(reference, joint.values, solver, band, response if reference is setup else None)
-    return Spread(setup, response, band, joint, shifts, count, seed)
 
 
 def stored_shifts(
