@@ -58,7 +58,7 @@ class Pattern:
         best, e, a, reach = -np.inf, up, round_, np.radians([2, 4])
         for _ in range(6):
             grid = self.dbi(e[:, None], a[None, :])
-            i, j = np.unravel_index(int(grid.argmax()), grid.shape)
+            i, j = np.unravel_index(strongest(grid), grid.shape)
             best, at, bearing = float(grid[i, j]), float(e[i]), float(a[j])
             e = np.clip(at + reach[0] * np.linspace(-1, 1, 7), self.lowest, np.pi / 2)
             a = bearing + reach[1] * np.linspace(-1, 1, 7)
@@ -86,6 +86,15 @@ class Pattern:
             return 2 * np.pi
         azimuth, dbi = self.azimuth_cut(at, STEP)
         return _width(azimuth, dbi, bearing, closed=True)
+
+
+def strongest(dbi: Real) -> int:
+    """Flat index of the greatest gain (dB); of directions as strong but for rounding, such as mirrored ones, the first.
+
+    >>> strongest(np.array([0.0, 2.0, 1.0, 2.0 + 1e-12]))
+    1
+    """
+    return int((dbi >= dbi.max() - 1e-9).argmax())
 
 
 def _width(angle: Real, dbi: Real, at: float, closed: bool) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import field_validator
 
 from tautwire.model.errors import InputError
-from tautwire.model.fields.pattern import Pattern
+from tautwire.model.fields.pattern import Pattern, strongest
 from tautwire.model.fields.power_balance import PowerChain, power_balance, power_chain
 from tautwire.model.operating.bands import Band
 from tautwire.studies.study.parts import Part, entry
@@ -102,7 +102,7 @@ def _row(pattern: Pattern, chain: PowerChain, bearing: float, cut: float) -> dic
     peak, takeoff, at = pattern.peak
     shares = {f"share_{name}": float(getattr(chain, name)) for name in SHARES}
     around, dbi = pattern.azimuth_cut(cut, math.radians(2))
-    best, lost = int(np.argmax(dbi)), radio_db(chain)
+    best, lost = strongest(dbi), radio_db(chain)
     return {
         "bearing_deg": math.degrees(bearing) % 360,
         "peak_gain_dbi": peak,

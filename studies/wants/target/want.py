@@ -15,7 +15,7 @@ from pydantic import field_validator, model_validator
 
 from tautwire.model.errors import InputError
 from tautwire.model.fields.hop_angles import LAYERS, Region, hop_reach
-from tautwire.model.fields.pattern import Pattern
+from tautwire.model.fields.pattern import Pattern, strongest
 from tautwire.model.fields.power_balance import power_balance, power_chain
 from tautwire.studies.study import units
 from tautwire.studies.study.guard import Name
@@ -165,8 +165,9 @@ def _row(pattern: Pattern, region: Region, height: float, hops: int, feed: float
         looks = region.bearings[None, :, None] - turns[None, None, :]
         power = 10 ** (pattern.dbi(elevations[:, None, None], looks) / 10)
         by_turn = power.mean(axis=(0, 1))
-        row["best_bearing_deg"] = math.degrees(wire + turns[int(by_turn.argmax())]) % 360
-        row["turn_gain_db"] = float(10 * np.log10(by_turn.max() / by_turn[0]))
+        db = 10 * np.log10(by_turn)
+        row["best_bearing_deg"] = math.degrees(wire + turns[strongest(db)]) % 360
+        row["turn_gain_db"] = float(db.max() - db[0])
     return row
 
 
