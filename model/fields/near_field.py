@@ -23,7 +23,7 @@ from tautwire.model.errors import InputError
 from tautwire.model.frequencies import wave_number
 from tautwire.model.quadrature import legendre
 from tautwire.model.soil.ground import Ground
-from tautwire.model.soil.soil_table import BEND, R_MIN, SoilTable, soil_table, table_reach
+from tautwire.model.soil.soil_table import BEND, R_LYING, R_MIN, SoilTable, soil_table, table_reach
 from tautwire.model.solve.solver import Solution
 from tautwire.model.wires.segments import Segments, shape, shape_slope
 
@@ -110,7 +110,8 @@ class NearField:
         span = float(np.linalg.norm(np.ptp(ends, axis=0))) + 2 * float(ends[:, 2].max()) + 1
         reach = table_reach(span)
         if reach not in self._tables:
-            self._tables[reach] = _Remainder(soil_table(self.f_hz, self.ground, R_MIN, reach))
+            nearest = R_MIN if ends[:, 2].min() >= R_MIN - LOWEST_POINT else R_LYING
+            self._tables[reach] = _Remainder(soil_table(self.f_hz, self.ground, nearest, reach))
         return self._tables[reach]
 
 

@@ -46,7 +46,8 @@ def power_balance(solution: Solution, structure: Structure) -> PowerBalance:
             amps2[i] * complex(load.impedance(solution.f_hz)).real for i, load in solution.mesh.load_segments(structure)
         )
     )
-    parts = np.array([radiated(solution), soil_power(solution), max(series - lumped, 0.0), lumped])
+    wire = max(series - lumped, 0.0) + solution.jacket_loss
+    parts = np.array([radiated(solution), soil_power(solution), wire, lumped])
     entered = solution.admittance.real
     found = float(parts.sum())
     sky, soil, wire, loads = map(float, parts / found)

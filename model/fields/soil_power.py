@@ -53,7 +53,9 @@ def layer_powers(solution: Solution, cut: float = CUT) -> Real:
     ground, f = solution.ground, solution.f_hz
     if ground.is_free_space or ground.is_perfect:
         return np.zeros(1)
-    return downward(solution.segments, solution.current, wave_number(f), ground.stack(f), cut)
+    found = downward(solution.segments, solution.current, wave_number(f), ground.stack(f), cut)
+    found[0] += solution.contact_loss
+    return found
 
 
 def downward(seg: Segments, current: Complex, k: float, below: Stack | complex, cut: float = CUT) -> Real:

@@ -11,7 +11,7 @@ from tautwire.model.constants import ETA0
 from tautwire.model.quadrature import legendre
 from tautwire.model.remember import Remember, compute_always, key_of
 from tautwire.model.soil.ground import Ground
-from tautwire.model.soil.soil_table import SoilTable, soil_table, table_reach
+from tautwire.model.soil.soil_table import R_LYING, R_MIN, SoilTable, soil_table, table_reach
 from tautwire.model.wires.segments import Segments, shape
 
 FAR_POINTS, NEAR_POINTS = 2, 8  # Gauss points on a source segment
@@ -39,14 +39,20 @@ def remainder_matrix(
 
 def remainder_matrices(seg: Segments, f_hz: Real, ground: Ground, remember: Remember = compute_always) -> Complex:
     """Zrest (K, N, N), ohm, at each frequency of f_hz (K,), Hz; remember: where soil tables are kept."""
-    farthest = seg.image_distance(seg.centre).max() + seg.length.max()
-    reach = table_reach(float(farthest))
+    reach = table_range(seg)
 
     def table(f: float) -> SoilTable:
-        key = key_of("soil", f, ground.stack(f), reach)
-        return SoilTable.from_arrays(remember(key, lambda: soil_table(f, ground, r_max=reach).to_arrays()))
+        key = key_of("soil", f, ground.stack(f), *reach)
+        return SoilTable.from_arrays(remember(key, lambda: soil_table(f, ground, *reach).to_arrays()))
 
     return np.array([remainder_matrix(table(float(f)), seg) for f in f_hz])
+
+
+def table_range(seg: Segments) -> tuple[float, float]:
+    """The distances to images, m, that a table for these segments must hold: in steps, so that few tables serve all."""
+    nearest = 2 * min(float(seg.start[:, 2].min()), float(seg.end[:, 2].min()))
+    farthest = seg.image_distance(seg.centre).max() + seg.length.max()
+    return R_MIN if nearest >= R_MIN else R_LYING, table_reach(float(farthest))
 
 
 def _moments(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, x: Real, w: Real) -> Complex:

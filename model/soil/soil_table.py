@@ -21,6 +21,7 @@ from tautwire.model.soil.sommerfeld import QUICK, kernels
 from tautwire.model.soil.stack import Stack
 
 R_MIN, R_MAX = 0.019, 120.0  # m: two wires at 1 cm; the span of an 80 m wire and its return conductor, and more
+R_LYING = 9e-4  # m: two thin wires that lie on the soil
 N_R, N_ANGLE = 12, 9
 LOG_SPAN, PHASE_SPAN, WAVE_PIECES = 3.0, 10.0, 5
 LAYER_ANGLE, LAYER_LOG_SPAN, LAYER_PIECES = 11, 2.0, 12  # over layers

@@ -8,9 +8,10 @@ import numpy as np
 
 from tautwire.model.errors import SolveError
 from tautwire.model.soil.ground import Ground
-from tautwire.model.soil.remainder import remainder_matrix
-from tautwire.model.soil.soil_table import SoilTable, soil_table, table_reach
+from tautwire.model.soil.remainder import remainder_matrix, table_range
+from tautwire.model.soil.soil_table import SoilTable, soil_table
 from tautwire.model.solve.calibration import voltage_scale
+from tautwire.model.solve.contact import ContactTerm
 from tautwire.model.solve.engine import admittance, canonical
 from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
 from tautwire.model.solve.solver import loads, symmetric_inverse
@@ -43,6 +44,7 @@ class OneFrequency:
         z_free, scale = self._wires[free]
         z = z_free + RadiusTerm(grid, parts, structure).at(f)
         if not ground.is_free_space:
+            z = z + ContactTerm(grid, parts, structure).at(f, ground)
             high = canonical(legs, keep_height=True)
             if high not in self._images:
                 self._images[high] = symmetric_inverse(admittance(high, f, True)[None] / scale)[0] - z_free
@@ -61,8 +63,7 @@ class OneFrequency:
         return 1 / y_feed
 
     def _table(self, ground: Ground, parts: Segments) -> SoilTable:
-        apart = parts.image_distance(parts.centre).max() + parts.length.max()
-        key = ground.stack(self.f_hz), table_reach(float(apart))
+        key = ground.stack(self.f_hz), *table_range(parts)
         if key not in self._tables:
-            self._tables[key] = soil_table(self.f_hz, ground, r_max=key[1])
+            self._tables[key] = soil_table(self.f_hz, ground, *key[1:])
         return self._tables[key]

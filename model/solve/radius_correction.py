@@ -1,4 +1,4 @@
-"""Conductors of different radius that meet, without a step of radius in the engine.
+"""Conductors of different radius that meet, without a step of radius in the engine; and jackets.
 
 At a step of radius the engine's junction rule is wrong: with a thin wire on a thick coax its radiated and delivered
 power differ by several per cent, worse with frequency. So every joined conductor goes into the engine with the
@@ -17,6 +17,7 @@ import numpy as np
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import EPS0, MU0
+from tautwire.model.solve.contact import charge_cells
 from tautwire.model.solve.engine import Leg
 from tautwire.model.wires.mesh import Mesh
 from tautwire.model.wires.segments import Segments
@@ -34,25 +35,24 @@ def engine_legs(mesh: Mesh, structure: Structure) -> tuple[Leg, ...]:
 
 
 class RadiusTerm:
-    """What the true radii add to the engine's matrix: Z(f) = j w inductance + elastance/(j w).
+    """What the true radii and the jackets add to the engine's matrix: Z(f) = j w inductance + elastance/(j w).
 
     inductance (N,), H; elastance (N, N), 1/F, symmetric: from the energy of the charges in the cells between segment
-    centres, q = -(dI/ds)/(j w), with the current at junctions and free ends as in `Segments`.
+    centres, q = -(dI/ds)/(j w), with the current at junctions and free ends as in `Segments`. A jacket from a to b
+    changes the field of the charge alone: d(1/C) = -(1 - 1/er) ln(b/a)/(2 pi eps0), with loss if er has (King and Smith,
+    Antennas in Matter, 1981, ch. 8, for a thin jacket, from memory). Where the current travels at the speed of light
+    that is the usual series inductance mu0/(2 pi) (1 - 1/er) ln(b/a); near soil it travels slower, and that is too little.
     """
 
     def __init__(self, mesh: Mesh, segments: Segments, structure: Structure) -> None:
         thin = structure.conductors[0].wire.radius
         logs = np.array([0.0 if c.role == "nearby" else math.log(thin / c.wire.radius) for c in structure.conductors])
         self.inductance: Real = MU0 / (2 * math.pi) * logs[mesh.conductor] * mesh.length
-        self.elastance: Real = np.zeros((len(mesh.length),) * 2)
-        for number in np.flatnonzero(logs):
-            own = np.flatnonzero(mesh.conductor == number)
-            half = mesh.length[own] / 2
-            centres = np.eye(len(mesh.length))[own]
-            stops = np.vstack([segments.current[own[0], 0], centres, segments.current[own[-1], 2]])
-            cells = np.concatenate([half[:1], half[1:] + half[:-1], half[-1:]])
-            change = np.diff(stops, axis=0)
-            self.elastance += logs[number] / (2 * math.pi * EPS0) * (change.T / cells) @ change
+        self.elastance: Complex = np.zeros((len(mesh.length),) * 2, dtype=complex)
+        for number, conductor in enumerate(structure.conductors):
+            if share := logs[number] - conductor.wire.jacket_log:
+                change, cells, _ = charge_cells(mesh, segments, number)
+                self.elastance += share / (2 * math.pi * EPS0) * (change.T / cells) @ change
 
     def at(self, f_hz: float) -> Complex:
         """Z (N, N), ohm."""

@@ -3,7 +3,7 @@
 (Zfree + kappa Zimage + Zrest + diag(Zload)) I = V        kappa = (n2 - 1)/(n2 + 1)
 
 Zfree and Zimage come from the engine and do not know the soil; Zrest, the smooth remainder of the exact Sommerfeld
-field, comes from remainder.py; Zload holds conductor loss, jacket and lumped loads. Each is kept at the nodes of
+field, comes from remainder.py; Zload holds conductor loss and lumped loads. Each is kept at the nodes of
 a span (smooth_matrices.py) and, through `remember`, may be stored and shared between solvers.
 """
 
@@ -20,6 +20,7 @@ from tautwire.model.remember import Arrays, Remember, compute_always, key_of
 from tautwire.model.soil.ground import Ground
 from tautwire.model.soil.remainder import remainder_matrices
 from tautwire.model.solve.calibration import asymmetry, voltage_scale
+from tautwire.model.solve.contact import ContactTerm
 from tautwire.model.solve.engine import admittances, canonical, engine_name
 from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
 from tautwire.model.solve.response import REFERENCE, Response, respond
@@ -37,7 +38,8 @@ class Solution:
     """Currents for 1 V at the feed.
 
     f_hz: Hz. mesh, segments: the wires (N segments). current (N,): A at segment centres, positive from segment
-    start to end. load (N,): series impedance of each segment, ohm. ground: what is below.
+    start to end. load (N,): series impedance of each segment, ohm. ground: what is below. jacket_loss, contact_loss: W
+    for 1 V rms, lost in the jackets and, by charge that crowds to the underside, in the soil close to the wires.
     """
 
     f_hz: float
@@ -46,6 +48,8 @@ class Solution:
     current: Complex
     load: Complex
     ground: Ground
+    jacket_loss: float = 0.0
+    contact_loss: float = 0.0
 
     @property
     def admittance(self) -> complex:
@@ -59,7 +63,7 @@ class Solution:
 
 
 def loads(structure: Structure, grid: Mesh, f_hz: float) -> Complex:
-    """Series impedance of each segment (N,), ohm: skin effect, jacket, lumped loads."""
+    """Series impedance of each segment (N,), ohm: skin effect, lumped loads."""
     per_metre = np.array([c.wire.impedance_per_metre(f_hz) for c in structure.conductors])
     z: Complex = per_metre[grid.conductor] * grid.length
     for index, load in grid.load_segments(structure):
@@ -87,6 +91,7 @@ class SpanParts:
         self._image_apart = self.segments.image_distance(c)
         self._legs = engine_legs(self.mesh, structure)
         self._radius = RadiusTerm(self.mesh, self.segments, structure)
+        self._contact = ContactTerm(self.mesh, self.segments, structure)
         self._remember = remember
 
     def _engine(self, nodes: Real, perfect: bool) -> Complex:
@@ -161,7 +166,7 @@ class SpanParts:
         return loads(self.structure, self.mesh, f_hz)
 
     def wires(self, f_hz: float) -> Complex:
-        """Z (N, N) of the wires alone: no loads, no ground; ohm."""
+        """Z (N, N) of the wires and their jackets alone: no loads, no ground; ohm."""
         return self.free.at(f_hz) + self._radius.at(f_hz)
 
     def matrix(self, f_hz: float) -> Complex:
@@ -169,14 +174,25 @@ class SpanParts:
         z = self.wires(f_hz)
         if self.ground.is_free_space:
             return z
+        z = z + self._contact.at(f_hz, self.ground)
         if self.ground.is_perfect:
             return z + self.image.at(f_hz)
         return z + self.ground.kappa(f_hz) * self.image.at(f_hz) + self.rest.at(f_hz)
+
+    def local_losses(self, f_hz: float, current: Complex) -> tuple[float, float]:
+        """W that currents (N,), A rms, leave in the jackets, and in the soil by charge that crowds to the underside."""
+
+        def lost(z: Complex) -> float:
+            return float((current.conj() @ z @ current).real)
+
+        contact = self._contact.at(f_hz, self.ground)
+        return lost(self._radius.at(f_hz)), lost(contact) if np.ndim(contact) else 0.0
 
     def with_slope(self, f_hz: float) -> tuple[Complex, Complex]:
         """Z with loads and dZ/df, (N, N) each, ohm and ohm/Hz."""
         z, slope = self.free.with_slope(f_hz)
         z, slope = z + self._radius.at(f_hz), slope + self._radius.slope(f_hz)
+        z, slope = z + self._contact.at(f_hz, self.ground), slope + self._contact.slope(f_hz, self.ground)
         if self.ground.is_perfect:
             image, image_slope = self.image.with_slope(f_hz)
             z, slope = z + image, slope + image_slope
@@ -245,7 +261,8 @@ class Solver:
         parts = self.parts(f_hz)
         load = parts.load(f_hz)
         current = _solved(parts.matrix(f_hz) + np.diag(load), parts.mesh.feed.astype(complex), f_hz)
-        solution = Solution(f_hz, parts.mesh, parts.segments, current, load, self.ground)
+        losses = parts.local_losses(f_hz, current)
+        solution = Solution(f_hz, parts.mesh, parts.segments, current, load, self.ground, *losses)
         _passive(solution.admittance, f_hz)
         return solution
 

@@ -159,7 +159,7 @@ def longest_segments(structure: Structure, f_hz: float, rules: MeshRules) -> lis
         raise InputError("frequency", f"{f_hz} Hz", "above 0 Hz")
     wave = C0 / f_hz
     longest = min(wave / rules.segments_per_wavelength, rules.max_segment)
-    target = [max(longest, rules.radii * c.wire.radius) for c in structure.conductors]
+    target = [max(min(longest, _lying(c)), rules.radii * c.wire.radius) for c in structure.conductors]
     for i, c in enumerate(structure.conductors):
         if target[i] > wave / 8:
             allowed = f"a radius of {wave / 8 / rules.radii:.3g} m at most at {f_hz / 1e6:.6g} MHz"
@@ -180,6 +180,13 @@ def _check_count(structure: Structure, count: int, f_hz: float, rules: MeshRules
     size = [c.length for c in structure.conductors]
     allowed = f"shorter: at {f_hz / 1e6:.6g} MHz all conductors take {count} segments, {rules.max_segments} at most"
     raise InputError(f"{structure.name(size.index(max(size)))}, length", f"{max(size):.6g} m", allowed)
+
+
+def _lying(c: Conductor) -> float:
+    """Longest segment of a conductor by its height: the engine joins to a perfect ground what ends within a thousandth
+    of its length above it."""
+    low = min(p[2] for p in c.points)
+    return 800 * low if low > 0 else math.inf
 
 
 def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:

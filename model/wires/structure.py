@@ -21,6 +21,7 @@ CLEARANCE = 0.01  # m, least distance between the axes of conductors that are no
 MIN_ANGLE = math.radians(5)  # between two legs that meet
 MIN_LEG = 0.02  # m
 SAME_POINT = 1e-6  # m, ends closer than this are joined
+TOUCH = 1e-5  # m, how far the axis of a wire that lies on the soil may be below its outer radius, for rounding
 
 
 class Impedance(Protocol):
@@ -140,7 +141,8 @@ def structure(
 def check(s: Structure, over_soil: bool = True) -> None:
     """Refuse (InputError) what cannot be solved or was hardly meant: no return conductor; legs under 2 cm or 4 radii;
     legs that meet at less than 5 degrees; conductors that are not joined yet closer than 1 cm or twice their radii;
-    over soil, points less than 1 cm up or conductors whose jacket would touch it; loads off their conductor.
+    over soil, conductors whose jacket would be in it, or joined ones closer to it than the radius of the wire,
+    with which the engine computes them all; loads off their conductor.
     """
     if not s.conductors or s.conductors[0].role != "wire":
         raise InputError("structure", "no wire", "the radiating wire comes first")
@@ -152,7 +154,9 @@ def check(s: Structure, over_soil: bool = True) -> None:
             raise InputError("structure", name, "one radiating wire only")
         if c.role != "nearby" and math.dist(c.points[0], s.feed) > SAME_POINT:
             raise InputError(f"{name}.points", c.points[0], f"starts at the feed point {s.feed}")
-        _check_legs(name, c, over_soil)
+        _check_legs(name, c)
+        if over_soil:
+            _check_height(name, c, s.conductors[0].wire.radius)
     _check_spacing(s)
     for load in s.loads:
         if not 0 <= load.conductor < len(s.conductors):
@@ -162,19 +166,22 @@ def check(s: Structure, over_soil: bool = True) -> None:
             raise InputError(f"{s.name(load.conductor)}.choke", f"{load.at:.6g} m", f"from 0 to {reach:.6g} m along it")
 
 
-def _check_legs(name: str, c: Conductor, over_soil: bool) -> None:
+def _check_legs(name: str, c: Conductor) -> None:
     shortest = max(MIN_LEG, 4 * c.wire.radius)
     for k, (p, q) in enumerate(c.legs, 1):
         if math.dist(p, q) < shortest - 1e-9:
             allowed = f"{shortest:.3g} m or more of straight wire between corners"
             raise InputError(f"{name}, leg {k}", f"{math.dist(p, q):.3g} m long", allowed)
-    if not over_soil:
-        return
-    low = min(p[2] for p in c.points)
-    if low < LOWEST - 1e-9:
-        raise InputError(f"{name}, height", f"{low:.4g} m", f"{LOWEST} m or more above soil")
-    if low < c.outer_radius:
-        allowed = f"more than its own radius of {c.outer_radius:.3g} m above soil"
+
+
+def _check_height(name: str, c: Conductor, thin: float) -> None:
+    """thin: radius of the radiating wire, m."""
+    low, least = min(p[2] for p in c.points), max(LOWEST, c.outer_radius)
+    if low < least - TOUCH:
+        allowed = f"{1e3 * least:.3g} mm or more above soil, its outer radius: it lies on the soil then"
+        raise InputError(f"{name}, height", f"{low:.4g} m", allowed)
+    if c.role != "nearby" and low < thin:
+        allowed = f"{1e3 * thin:.3g} mm or more above soil, the radius of the radiating wire; or a thinner wire"
         raise InputError(f"{name}, height", f"{low:.4g} m", allowed)
 
 
