@@ -81,16 +81,18 @@ def test_more_quadrature_points_change_nothing(check, series, name, height, reme
     check(f"{name} at {100 * height:g} cm, quadrature", source, found[1], found[0], rel=1e-3, unit="ohm")
 
 
-def test_below_a_centimetre_is_refused():
-    with pytest.raises(InputError, match=r"coax.height = 0.009 m: from 0.01 to"):
-        CoaxShield(5.0, height=0.009)
-    with pytest.raises(InputError, match="from 0.01 to 500 m above the soil surface"):
-        structure(horizontal(length=10, height=0.009), WireType(), [Counterpoise(2.0)])
+def test_below_half_a_millimetre_and_in_the_soil_is_refused():
+    with pytest.raises(InputError, match=r"coax.height = 0.0004 m: from 0.0005 to"):
+        CoaxShield(5.0, height=0.0004)
+    with pytest.raises(InputError, match="from 0.0005 to 500 m above the soil surface"):
+        structure(horizontal(length=10, height=0.0004), WireType(), [Counterpoise(2.0)])
+    with pytest.raises(InputError, match=r"2.4\d mm or more above soil, its outer radius: it lies on the soil then"):
+        structure(horizontal(length=10, height=1.0), WireType(), [CoaxShield(5.0, height=0.002)])
 
 
 def test_a_jacket_in_the_soil_is_refused():
     thick = WireType(0.025, jacket=5e-3, conductivity=math.inf)
-    with pytest.raises(InputError, match="more than its own radius of 0.0175 m above soil"):
+    with pytest.raises(InputError, match="17.5 mm or more above soil, its outer radius"):
         structure(horizontal(length=10, height=0.015), thick, [Counterpoise(2.0)])
 
 

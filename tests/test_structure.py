@@ -136,8 +136,8 @@ def test_any_touch_along_the_wire_is_refused(part, gap):
 @pytest.mark.parametrize(
     ("nearby", "words"),
     [
-        (near((5.0, 5.0, 0.005), (6.0, 5.0, 1.0)), "0.01 m or more above soil"),
-        (near((5.0, 5.0, 0.02), (6.0, 5.0, 0.02), wire=WireType(0.05)), "its own radius of 0.025 m"),
+        (near((5.0, 5.0, 0.0004), (6.0, 5.0, 1.0)), "0.5 mm or more above soil"),
+        (near((5.0, 5.0, 0.02), (6.0, 5.0, 0.02), wire=WireType(0.05)), "25 mm or more above soil, its outer radius"),
         (near((5.0, 5.0, 1.0), (5.0, 5.0, 1.001)), "of straight wire between corners"),
         (near((5.0, 5.0, 1.0), (5.0, 5.0, 1.0)), "of straight wire between corners"),
         (near((5.0, 5.0, 1.0), (9.0, 5.0, 1.0), (6.0, 5.05, 1.0)), "degrees apart"),

@@ -1,8 +1,8 @@
 """Conductors close to the soil: their charge crowds to the underside, which thin wires and their images do not know.
 
-A line of charge at height h over its quasi-static image has 1/C = (ln(1/b) + kappa ln 2h)/(2 pi eps0). On a conductor of
-radius a in a jacket up to radius b the charge moves, and that adds x/(2 pi eps0), with x below: -kappa^2 (b/2h)^2 far
-away; for a bare wire over a perfect ground acosh(h/a) - ln(2h/a). The magnetic field hardly feels the soil, so the
+A line of charge at height h over its quasi-static image has 1/C = (ln(1/b) + kappa ln 2h)/(2 pi eps0). On a conductor
+of radius a in a jacket up to radius b the charge moves, and that adds x/(2 pi eps0), with x below: -kappa^2 (b/2h)^2
+far away; for a bare wire over a perfect ground acosh(h/a) - ln(2h/a). The magnetic field hardly feels the soil, so the
 inductance stays.
 
 The engine takes the image's distance as sqrt(4h^2 + r^2), r the radius that it computes with: half ln(1 + (r/2h)^2) too

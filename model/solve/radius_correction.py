@@ -39,9 +39,10 @@ class RadiusTerm:
 
     inductance (N,), H; elastance (N, N), 1/F, symmetric: from the energy of the charges in the cells between segment
     centres, q = -(dI/ds)/(j w), with the current at junctions and free ends as in `Segments`. A jacket from a to b
-    changes the field of the charge alone: d(1/C) = -(1 - 1/er) ln(b/a)/(2 pi eps0), with loss if er has (King and Smith,
-    Antennas in Matter, 1981, ch. 8, for a thin jacket, from memory). Where the current travels at the speed of light
-    that is the usual series inductance mu0/(2 pi) (1 - 1/er) ln(b/a); near soil it travels slower, and that is too little.
+    changes the field of the charge alone: d(1/C) = -(1 - 1/er) ln(b/a)/(2 pi eps0), with loss if er has (King and
+    Smith, Antennas in Matter, 1981, ch. 8, for a thin jacket, from memory). Where the current travels at the speed of
+    light that is the usual series inductance mu0/(2 pi) (1 - 1/er) ln(b/a); near soil it travels slower, and that is
+    too little.
     """
 
     def __init__(self, mesh: Mesh, segments: Segments, structure: Structure) -> None:

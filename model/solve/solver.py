@@ -182,11 +182,10 @@ class SpanParts:
     def local_losses(self, f_hz: float, current: Complex) -> tuple[float, float]:
         """W that currents (N,), A rms, leave in the jackets, and in the soil by charge that crowds to the underside."""
 
-        def lost(z: Complex) -> float:
-            return float((current.conj() @ z @ current).real)
+        def lost(z: Complex | complex) -> float:
+            return float((current.conj() @ z @ current).real) if np.ndim(z) else 0.0
 
-        contact = self._contact.at(f_hz, self.ground)
-        return lost(self._radius.at(f_hz)), lost(contact) if np.ndim(contact) else 0.0
+        return lost(self._radius.at(f_hz)), lost(self._contact.at(f_hz, self.ground))
 
     def with_slope(self, f_hz: float) -> tuple[Complex, Complex]:
         """Z with loads and dZ/df, (N, N) each, ohm and ohm/Hz."""

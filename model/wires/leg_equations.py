@@ -11,7 +11,7 @@ from tautwire.model.errors import InputError
 
 Leg = tuple[str, str, str, str]
 
-LOWEST = 5e-4  # m, the least height of the axis of any wire above soil; a wire that lies on it is as high as it is thick
+LOWEST = 5e-4  # m, least height of any wire's axis above soil; a wire that lies on it is at its outer radius
 FEED_HEIGHT = 1.0  # m, where the transformer hangs unless told otherwise
 HEIGHT_TOLERANCE = 0.01  # m
 SLOPE_TOLERANCE = math.radians(0.2)

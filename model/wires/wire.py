@@ -71,5 +71,7 @@ class WireType:
         if not math.isfinite(self.conductivity):
             return np.zeros(w.shape, dtype=complex)
         g = np.sqrt(1j * w * MU0 * self.conductivity)
-        z: Complex = g / (2 * math.pi * a * self.conductivity) * scipy.special.ive(0, g * a) / scipy.special.ive(1, g * a)
+        z: Complex = (
+            g / (2 * math.pi * a * self.conductivity) * scipy.special.ive(0, g * a) / scipy.special.ive(1, g * a)
+        )
         return z

@@ -240,7 +240,15 @@ def _fetched(future: Any, case: Case, study: Study, store: Store) -> Done:
     return answer
 
 
-WIRES = ("antenna", "wire", "counterpoise", "coax", "nearby", "mesh")  # tables that decide the engine's matrices
+WIRES = (
+    "antenna",
+    "wire",
+    "coil",
+    "counterpoise",
+    "coax",
+    "nearby",
+    "mesh",
+)  # tables that decide the engine's matrices
 
 
 def _by_wires(cases: Sequence[Case]) -> list[list[Case]]:

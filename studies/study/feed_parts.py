@@ -76,7 +76,12 @@ class CoaxSpec(Part):
     loss_scale: Number = entry(
         "factor on the loss of the type, for an old cable or a fit", 1.2, "0 to 100", default=1.0
     )
-    height: Length = entry("height at which it lies along the ground", "2 cm", "1 cm or more", default=0.02)
+    height: Length = entry(
+        "height of its axis where it lies along the ground",
+        "2 cm",
+        "half its outer diameter (lies on the soil) or more",
+        default=0.02,
+    )
     bearing: Angle | None = entry(
         "direction in which it runs, clockwise from north; away from the wire if left out", "180 deg", "any angle"
     )

@@ -16,6 +16,7 @@ from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.reel import Reel
 from tautwire.model.soil.ground import Ground
 from tautwire.model.wires.coax_shield import CoaxShield
+from tautwire.model.wires.coil import Coil, with_coil
 from tautwire.model.wires.counterpoise import Counterpoise
 from tautwire.model.wires.end_load import with_end
 from tautwire.model.wires.layout import Layout, build_layout
@@ -27,7 +28,7 @@ from tautwire.studies.study.feed_parts import CoaxSpec, TransformerSpec
 from tautwire.studies.study.guard import Name
 from tautwire.studies.study.parts import Part, entry, named_as_written, read_part
 from tautwire.studies.study.soil import Soil, ground_of
-from tautwire.studies.study.units import Angle, Capacitance, Conductivity, Length, Number, Power, Resistance
+from tautwire.studies.study.units import Angle, Capacitance, Conductivity, Inductance, Length, Number, Power, Resistance
 from tautwire.studies.study.written import as_written
 
 if TYPE_CHECKING:
@@ -64,6 +65,12 @@ class WireSpec(Part):
     jacket_er: Number = entry(
         "relative permittivity of the insulation: 2.3 polyethylene, 3.5 PVC", 3.5, "1 to 100", default=2.3
     )
+    jacket_loss: Number = entry(
+        "loss tangent of the insulation: 0.0002 polyethylene, 0.02 to 0.06 PVC (from memory)",
+        0.03,
+        "0 to 1",
+        default=0.0,
+    )
     conductivity: Conductivity | None = entry("conductivity of the metal; copper if left out", "8 MS/m", "above 0")
 
     def wire(self) -> WireType:
@@ -71,7 +78,8 @@ class WireSpec(Part):
             raise InputError("wire.awg", self.awg, "either diameter or awg, not both")
         diameter = awg_diameter(self.awg) if self.awg is not None else self.diameter
         loss = {} if self.conductivity is None else {"conductivity": self.conductivity}
-        return WireType(WIRE_DIAMETER if diameter is None else diameter, self.jacket, self.jacket_er, **loss)
+        size = WIRE_DIAMETER if diameter is None else diameter
+        return WireType(size, self.jacket, self.jacket_er, jacket_loss=self.jacket_loss, **loss)
 
 
 class AntennaSpec(Part):
@@ -125,10 +133,10 @@ class CounterpoiseSpec(Part):
     height: Length | None = entry(
         "height at which it lies: it drops at 45 degrees, then runs level; level with the feed if left out",
         "5 cm",
-        "1 cm or more",
+        "half its outer diameter (lies on the soil) or more",
     )
     end_height: Length | None = entry(
-        "height of its end if it slopes straight; instead of height", "10 cm", "1 cm or more"
+        "height of its end if it slopes straight; instead of height", "10 cm", "half its outer diameter or more"
     )
     wire: WireSpec = entry(
         "its own wire; 1 mm bare copper if left out",
@@ -162,6 +170,30 @@ class NearbySpec(Part):
         """at: where the table stands in the study file."""
         with named_as_written(nearby=at, wire=at):
             return Conductor((self.start, self.end), WireType(self.diameter), "nearby")
+
+
+class CoilSpec(Part):
+    """A coil in the wire: one that adds a band below, one that shifts the upper bands, or a trap."""
+
+    at: Length = entry(
+        "where it sits: distance along the wire from the transformer",
+        "20.1 m",
+        "5 cm or more from either end of the wire",
+        default=...,
+    )
+    inductance: Inductance = entry("its inductance", "110 uH", "above 0, up to 10 mH", default=...)
+    q: Number = entry("its reactance over its series resistance", 150, "1 to 2000", default=200.0)
+    capacitance: Capacitance = entry(
+        "what lies across it: a long coil has 1 to 3 pF of its own (common practice, no source), a trap has more",
+        "2 pF",
+        "0 to 1 nF",
+        default=2e-12,
+    )
+
+    def coil(self, at: str) -> Coil:
+        """at: where the table stands in the study file."""
+        with named_as_written(coil=at):
+            return Coil(self.inductance, self.q, self.capacitance)
 
 
 class ReelSpec(Part):
@@ -256,6 +288,11 @@ class Setup(Part):
         "how the wire hangs", {"layout": "sloper", "length": "20 m", "slope": "30 deg"}, default=...
     )
     wire: WireSpec = entry("the wire itself", {"diameter": "0.8 mm"}, default=WireSpec())
+    coil: tuple[CoilSpec, ...] = entry(
+        "coils in the wire: loading coils, compensation coils, traps",
+        [{"at": "20.1 m", "inductance": "110 uH"}],
+        default=(),
+    )
     counterpoise: tuple[CounterpoiseSpec, ...] = entry(
         "wires laid out as return conductors: none, one or several", [{"length": "2 m"}], default=()
     )
@@ -293,6 +330,9 @@ class Setup(Part):
         ground = self.site.ground()
         nearby = [n.conductor(f"nearby.{i}") for i, n in enumerate(self.nearby, 1)]
         wires = structure(layout, self.wire.wire(), returns, nearby, over_soil=not ground.is_free_space)
+        for i, c in enumerate(self.coil, 1):
+            with named_as_written(coil=f"coil.{i}"):
+                wires = with_coil(wires, c.at, c.coil(f"coil.{i}"))
         if self.antenna.end_capacitance:
             wires = with_end(wires, self.antenna.end_capacitance, self.antenna.end_resistance)
         return Built(layout, wires, ground, self.mesh.rules())
