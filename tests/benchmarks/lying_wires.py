@@ -41,7 +41,7 @@ def row(name: str, wire: WireType, soil: str, f_hz: float, height: float, factor
 def main() -> None:
     """Both tables."""
     out = ["# Wires that lie on the soil: the wave number along them, in that of air", ""]
-    out += ["In brackets: how far from the exact equation. A coax of 2.5 mm and a thin wire of 0.7 mm lie on the soil.", ""]
+    out += ["In brackets: how far from the exact equation. At 2.5 mm the coax lies on the soil.", ""]
     out += ["| wire | soil | MHz | height, mm | usual mesh | twice as fine | exact |", "|---|---|---|---|---|---|---|"]
     for name, wire in (("coax", COAX), ("thin, jacketed", THIN)):
         for soil, f in (("average soil", 3.6e6), ("average soil", 14e6), ("very dry ground", 7e6)):
