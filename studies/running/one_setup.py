@@ -77,7 +77,7 @@ def predict(setup: Mapping[str, Any], bands: Iterable[str] = BANDS, region: int 
     ... }
     >>> tautwire.predict(setup, bands=["20 m"])[["band", "dip_mhz", "dip_loss_db"]].round(1)
        band  dip_mhz  dip_loss_db
-    0  20 m     14.2          1.4
+    0  20 m     14.2          1.3
     """
     with as_written(keys={"study.bands": "bands", "study.region": "region"}):
         result = predicted(setup, bands, region)

@@ -190,10 +190,8 @@ class CoilSpec(Part):
         default=2e-12,
     )
 
-    def coil(self, at: str) -> Coil:
-        """at: where the table stands in the study file."""
-        with named_as_written(coil=at):
-            return Coil(self.inductance, self.q, self.capacitance)
+    def coil(self) -> Coil:
+        return Coil(self.inductance, self.q, self.capacitance)
 
 
 class ReelSpec(Part):
@@ -332,7 +330,7 @@ class Setup(Part):
         wires = structure(layout, self.wire.wire(), returns, nearby, over_soil=not ground.is_free_space)
         for i, c in enumerate(self.coil, 1):
             with named_as_written(coil=f"coil.{i}"):
-                wires = with_coil(wires, c.at, c.coil(f"coil.{i}"))
+                wires = with_coil(wires, c.at, c.coil())
         if self.antenna.end_capacitance:
             wires = with_end(wires, self.antenna.end_capacitance, self.antenna.end_resistance)
         return Built(layout, wires, ground, self.mesh.rules())
