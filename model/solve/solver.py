@@ -17,7 +17,7 @@ from tautwire.model import one_thread  # noqa: F401  before anything is computed
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import SolveError
 from tautwire.model.remember import Arrays, Remember, compute_always, key_of
-from tautwire.model.soil.ground import Ground
+from tautwire.model.soil.ground import Ground, LayeredGround
 from tautwire.model.soil.remainder import remainder_matrices
 from tautwire.model.solve.calibration import asymmetry, voltage_scale
 from tautwire.model.solve.contact import ContactTerm
@@ -29,6 +29,7 @@ from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
 from tautwire.model.wires.segments import Segments, joined_segments, leg_segments
 from tautwire.model.wires.structure import Structure
 
+LAYER_ROOM = 0.06  # m, from a low wire down to the second layer; less is marked (studies/running/quality.py)
 UNSETTLED = 0.01  # error of a response's reflection coefficient that is no answer
 __all__ = ["Arrays", "Remember", "Solution", "Solver", "compute_always"]
 
@@ -309,7 +310,13 @@ class Solver:
         parts = self.parts(f_hz)
         share = float(parts.mesh.length[parts.mesh.feed != 0].min() / self.rules.feed_segment)
         figures = {**parts.mesh.quality(f_hz), "feed_segment_share": share, "y_asymmetry": parts.asymmetry}
-        return {**figures, "blend_error": self.blend_error(f_hz)}
+        room = self._layer_room(float(min(parts.mesh.start[:, 2].min(), parts.mesh.end[:, 2].min())))
+        return {**figures, "layer_room": room, "blend_error": self.blend_error(f_hz)}
+
+    def _layer_room(self, lowest: float) -> float:
+        """Height of the lowest wire (m) and depth of the top layer together over LAYER_ROOM; 1 where it is enough."""
+        layers = [x.depth for x in self.ground.layers if x.depth] if isinstance(self.ground, LayeredGround) else []
+        return min(1.0, (lowest + layers[0]) / LAYER_ROOM) if layers else 1.0
 
     def blend_error(self, f_hz: float) -> float:
         """0: the matrices at f_hz were solved (see blended.py for others)."""
