@@ -188,7 +188,7 @@ def test_a_prediction_has_a_time_limit(monkeypatch):
 
     monkeypatch.setattr(one_setup, "run", stand_in)
     CliRunner().invoke(predict.COMMAND, ["--timeout", "7"])
-    assert asked == [{"workers": 1, "timeout": 7.0}]
+    assert asked == [{"timeout": 7.0}]
 
 
 def test_broken_toml_is_one_line(tmp_path):

@@ -17,7 +17,7 @@ from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.model.solve.solver import Solver
 from tautwire.model.wires.mesh import mesh
 from tautwire.studies.commands.cli import main
-from tautwire.studies.reports.card_deck import control_card, deck, geometry_card, port_terms, real
+from tautwire.studies.reports.card_deck import control_card, deck, geometry_card, jacket_inductance, port_terms, real
 from tautwire.studies.study.setup import Setup
 
 RAW = {
@@ -104,9 +104,11 @@ def built():
 
 
 def test_the_deck_run_by_the_engine_gives_the_matrices_impedance(built):
-    """Free space: the raw engine matrix, uncalibrated, with the same loads on it."""
+    """Free space: the raw engine matrix, uncalibrated, with the same loads on it, the jackets as inductance."""
     m = mesh(built.structure, span_of(LOWER).upper, built.rules)
     load = Solver(built.structure, built.ground, built.rules).parts(LOWER).load(LOWER)
+    jacket = np.array([jacket_inductance(c.wire) for c in built.structure.conductors])[m.conductor] * m.length
+    load = load + 2j * np.pi * LOWER * jacket
     z = np.linalg.inv(admittance(m.legs, LOWER)) + np.diag(load)
     expected = 1 / complex(m.feed @ np.linalg.solve(z, m.feed.astype(complex)))
     assert abs(run(deck(built, LOWER, UPPER, ground="free")) - expected) < 2e-3 * abs(expected)

@@ -36,7 +36,7 @@ FAULTS = [
     ("wire.awg", 77),
     ("counterpoise.1.length", "2 cm"),
     ("counterpoise.2.length", "1 in"),
-    ("counterpoise.2.height", "1 mm"),
+    ("counterpoise.2.height", "0.1 mm"),
     ("counterpoise.2.wire.diameter", "1 km"),
     ("coax.type", "RG-5"),
     ("coax.type.velocity_factor", 1.5),

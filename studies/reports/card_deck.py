@@ -19,6 +19,7 @@ from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.model.wires.choke import Choke
 from tautwire.model.wires.mesh import Mesh, mesh
 from tautwire.model.wires.structure import Structure
+from tautwire.model.wires.wire import WireType
 
 if TYPE_CHECKING:
     from tautwire.studies.study.setup import Built
@@ -130,6 +131,11 @@ def _comments(s: Structure, wires: Mesh, title: str, below: Ground | None) -> It
     yield "CE"
 
 
+def jacket_inductance(wire: WireType) -> float:
+    """H/m in series that act on a current at the speed of light as the jacket does, to first order."""
+    return MU0 / (2 * math.pi) * wire.jacket_log.real
+
+
 def _loads(s: Structure, wires: Mesh, f_hz: float) -> Iterator[str]:
     first = _first_segments(wires)
     owner = [int(wires.conductor[k]) for k in first]
@@ -138,8 +144,7 @@ def _loads(s: Structure, wires: Mesh, f_hz: float) -> Iterator[str]:
         if math.isfinite(wire.conductivity):
             yield control_card("LD", (5, tag, 0, 0), wire.conductivity)
         if wire.jacket > 0 and wire.jacket_er > 1:
-            per_metre = MU0 / (2 * math.pi) * (1 - 1 / wire.jacket_er) * math.log(1 + wire.jacket / wire.radius)
-            yield control_card("LD", (2, tag, 0, 0), 0.0, per_metre, 0.0)
+            yield control_card("LD", (2, tag, 0, 0), 0.0, jacket_inductance(wire), 0.0)
     for index, load in wires.load_segments(s):
         leg = int(wires.leg[index])
         at = index - first[leg] + 1

@@ -38,6 +38,7 @@ def direct_impedance(solver: Solver, f_hz: float) -> complex:
     z = (
         free
         + parts._radius.at(f_hz)
+        + parts._contact.at(f_hz, parts.ground)
         + (n2 - 1) / (n2 + 1) * (symmetric(True) - free)
         + rest
         + np.diag(parts.load(f_hz))
