@@ -196,6 +196,7 @@ COLUMNS: dict[str, str] = {
     "left_out": "values that the fit did not free, in words",
     "explains_percent": "how much of what noise does not explain they would explain, %",
     # spread, spread_parts, spread_samples, spread_measures, spread_sobol, spread_exact, turn_spread
+    "khz_per_metre": "how far a metre more of antenna wire moves the dip, kHz",
     "dip_give_khz": "give or take of the dip, kHz: half of the range that holds 68 % of set-ups like this one",
     "dip_low_mhz": "lower end of the range that holds the dip of 95 % of set-ups like this one, MHz",
     "dip_high_mhz": "its upper end, MHz",

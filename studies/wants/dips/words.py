@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from tautwire.studies.wants.dips.reading import window
+from tautwire.studies.wants.dips.wire_change import advice
 from tautwire.studies.wants.give_or_take import dip_words, worst_words
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ def sentences(result: Result) -> list[str]:
     if table is None or table.empty:
         return []
     lines = headline(result, table)
+    lines += advice(result)
     for band in result.study.bands:
         rows = table[table["band"] == band.name]
         lines += _absent(result, band, rows)

@@ -135,6 +135,7 @@ def band_row(spread: Spread, best: tuple[str, float], limit: float) -> dict[str,
         "band": spread.band.name,
         "dip_mhz": float(spread.base.dip[0]) / 1e6,
         "dip_give_khz": spread.half_width("dip") / 1e3,
+        "khz_per_metre": _per_metre(spread) / 1e3,
         "dip_low_mhz": dip[0] / 1e6,
         "dip_high_mhz": dip[1] / 1e6,
         "dip_swr_low": low_swr[0],
@@ -148,6 +149,14 @@ def band_row(spread: Spread, best: tuple[str, float], limit: float) -> dict[str,
         "measure": best[0],
         "measured_give_khz": best[1] / 1e3,
     }
+
+
+def _per_metre(spread: Spread) -> float:
+    """Hz by which a metre of wire moves the dip; nan where the length is taken as known."""
+    for one, hz in zip(spread.joint.values, spread.shares, strict=True):
+        if one.path == "antenna.length":
+            return float(2 * hz / (one.at(1.0) - one.at(-1.0)))
+    return math.nan
 
 
 def part_rows(spread: Spread) -> list[dict[str, Any]]:
