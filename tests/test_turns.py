@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from lakeside import RAW, lakeside, turn_frame
+from scipy.stats import norm
 
 from tautwire.model.constants import EPS0
 from tautwire.model.errors import InputError
@@ -23,6 +24,7 @@ from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
 from tautwire.studies.wants.turns.card import card, four_cards
+from tautwire.studies.wants.turns.chance import chance
 from tautwire.studies.wants.turns.choice import finish, left_out, sentences, shift_khz, turn_doubt
 from tautwire.studies.wants.turns.figures import turn_map
 from tautwire.studies.wants.turns.want import TurnsSpec, reel_of, turn_counts, with_turn_axis
@@ -32,13 +34,13 @@ def study_with(turns: dict[str, Any], **tables: Any) -> Study:
     return read_study({**RAW, "study": {"name": "t", "bands": ["20 m"]}, "turns": turns, **tables})
 
 
-def made_up(swr: dict[str, dict[float, float]], threshold: float = 2.0) -> Result:
+def made_up(swr: dict[str, dict[float, float]], threshold: float = 2.0, **frames: pd.DataFrame) -> Result:
     study = with_turn_axis(study_with({"threshold": threshold, "first": 60, "last": 72}))
     table = turn_frame(swr)
     turns = sorted(set(table["turns_out"]))
     dips = pd.DataFrame({"turns_out": turns, "wire_m": 0.3 * np.array(turns), "band": "20 m",
                          "dip_mhz": [14.3 - 0.2 * (t - 60) for t in turns], "dip_swr": 1.2})  # fmt: skip
-    result = Result(study, {"turn_swr": table, "turn_dips": dips}, [])
+    result = Result(study, {"turn_swr": table, "turn_dips": dips, **frames}, [])
     finish(result)
     return result
 
@@ -252,3 +254,25 @@ def test_command_says_what_is_missing_in_one_line(tmp_path: Path, capsys: pytest
         main(["turns", str(file)])
     said = capsys.readouterr().err.strip()
     assert leave.value.code == 2 and said.startswith("error: reel = nothing") and "\n" not in said
+
+
+def test_a_stop_serves_as_many_set_ups_as_the_normal_law_says() -> None:
+    """A valley served within 0.2 m of 20 m of wire, dips 1 % off in one of three set-ups: scipy.stats.norm."""
+    wire = np.linspace(18.0, 22.0, 201)
+    swr = 1.5 + 5 * np.maximum(np.abs(wire - 20.0) - 0.1, 0)
+    works = chance(wire, swr[:, None], 2.0, np.array([0.01]))
+    for at in (19.5, 19.9, 20.0, 20.3):
+        exact = norm.cdf((20.2 - at) / (0.01 * at)) - norm.cdf((19.8 - at) / (0.01 * at))
+        assert works[int(np.argmin(np.abs(wire - at)))] == pytest.approx(exact, abs=0.02)
+    both = chance(wire, np.stack([swr, np.roll(swr, 20)], axis=1), 2.0, np.array([0.01, 0.01]))
+    assert (both <= works + 1e-12).all()
+
+
+def test_of_settings_that_serve_alike_the_stop_is_the_likeliest_and_says_how_likely() -> None:
+    valley = {60.0: 6.0, 61.0: 1.1, 62.0: 1.3, 63.0: 1.4, 64.0: 1.6, 65.0: 6.0}
+    assert list(made_up({"20 m CW": valley}).frames["stops"]["turns_out"]) == [61]
+    spread = pd.DataFrame({"band": ["20 m"], "dip_mhz": [14.2], "dip_give_khz": [140.0]})
+    result = made_up({"20 m CW": valley}, spread=spread)
+    assert list(result.frames["stops"]["turns_out"]) == [62]
+    works = result.frames["stops"]["chance"][0]
+    assert 0.9 < works <= 1 and f"works with {100 * works:.0f} % of set-ups" in " ".join(sentences(result))

@@ -166,6 +166,7 @@ COLUMNS: dict[str, str] = {
     "swr_neighbour": "highest SWR across the segment one setting off, the worse way",
     "shift_khz_per_turn": "how far one more turn out moves the band's dip, kHz",
     "served": "whether the best setting stays at or below the threshold",
+    "chance": "share of set-ups hung like this one, by its give or take, that the stop serves; empty if not known",
     "stop_turns": "turns out of the stop that serves the segment; empty if none does",
     "stop_swr_worst": "highest SWR across the segment at that stop",
     "at_range_end": "whether the best setting lies at an end of the range tried",

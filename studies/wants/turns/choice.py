@@ -12,9 +12,10 @@ import pandas as pd
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.model.operating.reel import Reel
-from tautwire.model.operating.stop_choice import best_stop_each, fewest_stops, neighbour_swr
+from tautwire.model.operating.stop_choice import Stops, best_stop_each, fewest_stops, neighbour_swr
 from tautwire.studies.study.raw import lengths_of
 from tautwire.studies.study.units import format_length
+from tautwire.studies.wants.turns.chance import chance, gives
 from tautwire.studies.wants.want import Rows
 
 if TYPE_CHECKING:
@@ -61,11 +62,12 @@ def finish(result: Result) -> None:
             mode = rows["dip_mode"].to_numpy(float) if "dip_mode" in rows else None
             moved = shift_khz(rows[COLUMN].to_numpy(float), rows["dip_mhz"].to_numpy(float), mode)
             dips.loc[rows.index, "shift_khz_per_turn"] = moved
+    spread = result.frames.get("spread", pd.DataFrame())
     best: Rows = []
     stops: Rows = []
     for labels, rows in parts(table, others):
         shifts = where(dips, labels)
-        one, two = _choose(rows, shifts, level)
+        one, two = _choose(rows, shifts, level, where(spread, labels))
         best += [{**labels, **row} for row in one]
         stops += [{**labels, **row} for row in two]
     result.frames["turns"], result.frames["stops"] = pd.DataFrame(best), pd.DataFrame(stops)
@@ -101,8 +103,8 @@ def where(table: pd.DataFrame, labels: dict[str, Any]) -> pd.DataFrame:
     return table
 
 
-def _choose(rows: pd.DataFrame, dips: pd.DataFrame, level: float) -> tuple[Rows, Rows]:
-    """The rows of "turns" and of "stops" for one turn table."""
+def _choose(rows: pd.DataFrame, dips: pd.DataFrame, level: float, spread: pd.DataFrame) -> tuple[Rows, Rows]:
+    """The rows of "turns" and of "stops" for one turn table. A stop is the one of its kind that most likely works."""
     names = list(dict.fromkeys(rows["segment"]))
     matrix = rows.pivot(index=COLUMN, columns="segment", values="swr_worst")[names].sort_index()
     turns, values = matrix.index.to_numpy(float), matrix.to_numpy(float)
@@ -110,6 +112,8 @@ def _choose(rows: pd.DataFrame, dips: pd.DataFrame, level: float) -> tuple[Rows,
     at, lowest = best_stop_each(values)
     beside = neighbour_swr(values, at) if len(turns) > 1 else np.full(len(at), math.nan)
     stops = fewest_stops(values, level)
+    give = gives(spread, [str(b) for b in rows.drop_duplicates("segment").set_index("segment").loc[names, "band"]])
+    likely = {i: _likeliest(i, stops, metres.to_numpy(float), values, level, give) for i in stops.chosen}
     cells = rows.set_index([COLUMN, "segment"])
     shift = dips.set_index([COLUMN, "band"])["shift_khz_per_turn"] if len(dips) else {}
     best = []
@@ -127,21 +131,42 @@ def _choose(rows: pd.DataFrame, dips: pd.DataFrame, level: float) -> tuple[Rows,
             "swr_neighbour": float(beside[j]),
             "shift_khz_per_turn": float(shift.get((here, cell["band"]), math.nan)) if len(dips) else math.nan,
             "served": bool(lowest[j] <= level),
-            "stop_turns": math.nan if serving is None else float(turns[serving]),
-            "stop_swr_worst": math.nan if serving is None else float(values[serving, j]),
+            "stop_turns": math.nan if serving is None else float(turns[likely[serving][0]]),
+            "stop_swr_worst": math.nan if serving is None else float(values[likely[serving][0], j]),
             "at_range_end": bool(at[j] in (0, len(turns) - 1)),
             **{k: float(cell[k]) for k in TUNER_COLUMNS},
         })  # fmt: skip
     chosen = []
     for i in stops.chosen:
-        served = [j for j, s in enumerate(stops.serving) if s == i]
+        served, (at_stop, works) = _served_by(stops, i), likely[i]
         chosen.append({
-            COLUMN: turns[i],
-            "wire_m": float(metres[turns[i]]),
+            COLUMN: turns[at_stop],
+            "wire_m": float(metres[turns[at_stop]]),
             "segments": "; ".join(names[j] for j in served),
-            "swr_worst": float(values[i, served].max()),
+            "swr_worst": float(values[at_stop, served].max()),
+            "chance": works,
         })  # fmt: skip
     return best, chosen
+
+
+def _served_by(stops: Stops, i: int) -> list[int]:
+    return [j for j, s in enumerate(stops.serving) if s == i]
+
+
+def _likeliest(i: int, stops: Stops, wire: Real, swr: Real, level: float, give: Real | None) -> tuple[int, float]:
+    """Of the settings that serve what stop i does, the one that most likely works, and how likely (nan: not known)."""
+    served = _served_by(stops, i)
+    if give is None:
+        return i, math.nan
+    works = chance(wire, swr[:, served], level, give[served])
+    fit = np.flatnonzero((swr[:, served] <= level).all(axis=1))
+    best = max(fit, key=lambda k: (round(float(works[k]), 2), -swr[k, served].max()))
+    return int(best), float(works[best])
+
+
+def _chance_words(works: float) -> str:
+    """ "; works with 83 % of set-ups hung like this one"."""
+    return "" if math.isnan(works) else f"; works with {100 * works:.0f} % of set-ups hung like this one"
 
 
 def sentences(result: Result) -> list[str]:
@@ -163,7 +188,7 @@ def sentences(result: Result) -> list[str]:
             for _, stop in stops.iterrows():
                 lines.append(
                     f"  {stop[COLUMN]:g} turns out ({told(stop['wire_m'])}): {stop['segments'].replace(';', ',')}; "
-                    f"SWR at worst {stop['swr_worst']:.2f}."
+                    f"SWR at worst {stop['swr_worst']:.2f}{_chance_words(stop['chance'])}."
                 )
         else:
             lines.append(f"{place}No wanted segment can be served with SWR up to {level:g}.")
