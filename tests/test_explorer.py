@@ -251,6 +251,28 @@ def test_a_phone_shows_curves_and_sliders_at_once(opened: Any) -> None:
     assert all(t.rect["height"] >= 24 for t in thumbs)  # WCAG 2.2, success criterion 2.5.8
 
 
+def test_a_phone_on_its_side_shows_curves_beside_the_sliders(opened: Any) -> None:
+    resize(opened, (PHONE[1], PHONE[0]))
+    time.sleep(0.3)
+    assert opened.execute_script("return document.documentElement.scrollWidth") <= PHONE[1]
+    dock, curve = opened.find_element("id", "dock").rect, opened.find_element("css selector", ".band svg").rect
+    assert curve["x"] + curve["width"] <= dock["x"] and curve["y"] + curve["height"] <= PHONE[0]
+
+
+def test_plus_and_minus_move_by_a_turn_or_ten_steps(opened: Any) -> None:
+    before = state(opened)["setting"]
+    for path, step in [("antenna.slope", None), ("antenna.length", 0.3)]:
+        inputs = opened.find_elements("css selector", f"input[data-path='{path}']")
+        if not inputs:
+            continue
+        more, less = (inputs[0].find_element("xpath", f"../button[@class='{name}']") for name in ("more", "less"))
+        opened.execute_script("arguments[0].click()", more)
+        moved = state(opened)["setting"][path] - before[path]
+        assert moved > 0 and (step is None or moved == pytest.approx(step, abs=0.03))
+        opened.execute_script("arguments[0].click()", less)
+        assert state(opened)["setting"][path] == pytest.approx(before[path], abs=0.02)
+
+
 def test_live_mode_solves_beyond_the_range(driver: Any, server: LiveServer, made: Controls) -> None:
     offline(driver, False)
     resize(driver, DESKTOP)
@@ -362,6 +384,19 @@ def test_soil_and_coax_of_ones_own_are_choices_too() -> None:
     found = {c.path: c for c in controls(read_study(raw), words=[("coax.type", "RG-174")]).choices}
     assert found["site.soil"].texts[0] == soil and len(found["site.soil"].texts) == 4
     assert found["coax.type"].texts == (own, "RG-174")
+
+
+def test_variants_of_one_length_get_its_slider() -> None:
+    ways = [{"name": name, "antenna": {**RAW["antenna"], **more, "length": "19.8 m"}}
+            for name, more in (("flat", {"slope": "15 deg"}), ("steep", {"slope": "40 deg"}))]  # fmt: skip
+    free = {k: v for k, v in RAW.items() if k != "sweep"}
+    made = controls(read_study({**free, "antenna": {"layout": "sloper"}, "variant": ways}))
+    assert [s.path for s in made.sliders] == ["antenna.length"] and made.sliders[0].start == pytest.approx(
+        19.8, abs=0.1
+    )
+    ways[1]["antenna"]["length"] = "12 m"
+    with pytest.raises(InputError, match="--slider"):
+        controls(read_study({**free, "antenna": {"layout": "sloper"}, "variant": ways}))
 
 
 def test_a_length_nobody_asked_for_stays_buildable() -> None:

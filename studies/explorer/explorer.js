@@ -331,12 +331,13 @@
     return `dip at ${r.dip.toFixed(3)} MHz, SWR ${r.swr.toFixed(2)}, ${room}`;
   }
 
-  const turnsOut = (m) => {
-    const { metres: x, turns: y } = D.reel;
-    if (m < x[0] || m > x[x.length - 1]) return null;
-    const i = Math.min(Math.max(x.findIndex((v) => v >= m), 1), x.length - 1);
-    return y[i - 1] + (m - x[i - 1]) / (x[i] - x[i - 1]) * (y[i] - y[i - 1]);
-  };
+  function between(x, y, v) { // y at v, straight between rising x; null outside
+    if (!(v >= x[0] && v <= x[x.length - 1])) return null;
+    const i = Math.min(Math.max(x.findIndex((u) => u >= v), 1), x.length - 1);
+    return y[i - 1] + (v - x[i - 1]) / (x[i] - x[i - 1]) * (y[i] - y[i - 1]);
+  }
+  const turnsOut = (m) => between(D.reel.metres, D.reel.turns, m);
+  const metresOut = (turns) => between(D.reel.turns, D.reel.metres, turns);
 
   function shown(s, aloud) {
     const v = state.setting[s.path];
@@ -392,7 +393,7 @@
     state.curves = radio(reflection(state.setting, state.picked), state.setting, state.picked);
     state.shape = shape(state.setting, state.picked);
     const e = D.errors;
-    status(`fitted: within ${e.swr.toFixed(e.swr < 0.1 ? 3 : 2)} of the solver's SWR below ${e.below}`);
+    status(`fitted: within ${Math.max(e.swr, 0.001).toFixed(e.swr < 0.1 ? 3 : 2)} of the solver's SWR below ${e.below}`);
     show();
   }
 
@@ -446,12 +447,22 @@
       state.setting[s.path] = v >= high ? high : v <= low ? low : Math.min(Math.max(+near.toFixed(9), low), high);
       moved();
     });
+    const put = (value) => { input.value = value; input.dispatchEvent(new Event("input")); };
+    const turns = D.reel && s.path === "antenna.length";
+    [["less", -1], ["more", 1]].forEach(([name, way]) => { // one turn of the reel, else ten steps
+      const button = input.parentNode.querySelector(`.${name}`);
+      button.title = turns ? "one turn" : `${+(10 * s.step).toPrecision(6)} ${s.unit}`;
+      button.addEventListener("click", () => {
+        const now = state.setting[s.path];
+        const then = turns ? metresOut(turnsOut(now) + way) : (Math.round(now / s.step) + 10 * way) * s.step;
+        if (then !== null) put(then);
+      });
+    });
     input.addEventListener("keydown", (e) => {
       const n = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -10, PageUp: 10 }[e.key];
       if (!n) return;
       e.preventDefault();
-      input.value = Math.round(state.setting[s.path] / s.step + n) * s.step;
-      input.dispatchEvent(new Event("input"));
+      put(Math.round(state.setting[s.path] / s.step + n) * s.step);
     });
   });
   D.choices.forEach((c, i) => {

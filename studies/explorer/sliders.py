@@ -223,11 +223,11 @@ def _length_slider(others: Controls) -> Slider | None:
     """The wire's length, if the layout takes one: over the turns asked for, or a little either way as far as it can be
     built wherever the other controls are."""
     study = others.study
-    now = _now(study, "antenna.length")
-    lengths = [tables["antenna"].get("length") for tables in study.variants.values() if "antenna" in tables]
-    if now is None or any(text != now for text in lengths) or any(a.path == "antenna.length" for a in study.axes):
+    own, tables = _now(study, "antenna.length"), [v["antenna"] for v in study.variants.values() if "antenna" in v]
+    lengths = [table.get("length") for table in tables] + [own] * (len(tables) < len(study.variants) or not tables)
+    if None in lengths or len(set(lengths)) > 1 or any(a.path == "antenna.length" for a in study.axes):
         return None
-    setup, turns = Setup.read(study.raw), study.options.get("turns")
+    setup, turns = Setup.read(others.raw(others.start, [0] * len(others.choices))), study.options.get("turns")
     metres = setup.antenna.length or 0.0
     low, high = metres * (1 - REACH), metres * (1 + REACH)
     if setup.reel is not None and turns is not None and turns.first and turns.last:
