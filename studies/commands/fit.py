@@ -11,7 +11,7 @@ from tautwire.studies.commands.shared import FILE, OUT, said
 from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
-from tautwire.studies.running.study_file import read_study
+from tautwire.studies.running.study_file import ALONE, read_study
 from tautwire.studies.study import units
 from tautwire.studies.study.files import load_tables, make_folder
 from tautwire.studies.study.measurement import PLANES
@@ -70,7 +70,7 @@ def COMMAND(
     if sweeps:
         options["sweeps"] = [str(s) for s in sweeps]
     head = {**table_at(raw, "study"), "want": ["fit"]}
-    study = read_study({**raw, "study": head, "fit": options, "sweep": {}, "variant": []}, file.stem)
+    study = read_study({**raw, "study": head, "fit": options, **ALONE}, file.stem)
     spec: FitSpec = study.options["fit"]
     for measured in measured_of(spec):  # say what is wrong with the files before anything is computed
         click.echo(measured.sweep.how)

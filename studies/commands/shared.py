@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from tautwire.studies.running.runner import TIMEOUT
+from tautwire.studies.running.study_file import ALONE
 from tautwire.studies.study.files import make_folder
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.raw import Raw
@@ -57,8 +58,8 @@ def aligned(lines: Sequence[Sequence[str]], sides: str) -> str:
 
 
 def set_up_alone(raw: Raw, want: str) -> Raw:
-    """A study's tables without [sweep] and [[variant]], unless it wants `want` of every case; says so."""
-    if not (raw.get("sweep") or raw.get("variant")) or want in table_at(raw, "study").get("want", ()):
+    """A study's tables without those that make cases, unless it wants `want` of every case; says so."""
+    if not any(raw.get(name) for name in ALONE) or want in table_at(raw, "study").get("want", ()):
         return raw
     click.echo(f'Without [sweep] and [[variant]]; to have them for each case put "{want}" into want.')
-    return {**raw, "sweep": {}, "variant": []}
+    return {**raw, **ALONE}

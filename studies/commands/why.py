@@ -12,7 +12,7 @@ from tautwire.studies.commands.shared import OUT, aligned, results_folder, said
 from tautwire.studies.logbook.logbook import LOG, read_entry
 from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
-from tautwire.studies.running.study_file import read_study
+from tautwire.studies.running.study_file import ALONE, read_study
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES, read_sweeps
 from tautwire.studies.study.parts import table_at
@@ -110,7 +110,7 @@ def COMMAND(
     if without:
         options["exclude"] = list(without)
     head = {**table_at(raw, "study"), "want": ["why"]}
-    study = read_study({**raw, "study": head, "why": options, "sweep": {}, "variant": []}, name)
+    study = read_study({**raw, "study": head, "why": options, **ALONE}, name)
     spec: WhySpec = study.options["why"]
     shifts_of(spec, study.spec.region)  # say what is wrong with it before anything is computed
     for sweep in (s for file_name in (*spec.before, *spec.after) for s in read_sweeps(file_name, spec.plane)):

@@ -11,6 +11,7 @@ from pydantic import BaseModel
 
 from tautwire.model.errors import InputError, nearest
 from tautwire.studies.study import units
+from tautwire.studies.study.listed_cases import Sample
 from tautwire.studies.study.parts import HIDDEN, part_of
 from tautwire.studies.study.quantities import CUSTOMARY, customary, written
 from tautwire.studies.study.setup import Setup
@@ -41,26 +42,37 @@ class Key:
         return self.path.split(".")[0]
 
 
-SWEPT = (
-    Key("sweep.*", "values of one key of the set-up to compute, by its dotted name; several multiply",
-        "list, or a table of from, to and step or count", "any key of the set-up", "left open",
-        '"antenna.slope" = { from = "15 deg", to = "60 deg", step = "5 deg" }'),
-    Key("sweep.*.from", "first value", "as the key", "", "needed", '"15 deg"'),
-    Key("sweep.*.to", "last value", "as the key", "", "needed", '"60 deg"'),
-    Key("sweep.*.step", "from one value to the next; or count", "as the key", "divides the range", "needed", '"5 deg"'),
-    Key("sweep.*.count", "how many values; or step", "whole number", "2 to 1000", "needed", "10"),
-    Key("variant", "whole set-ups to compare: the tables of a variant replace those of the file", "tables [[variant]]",
-        "", "left open", '[[variant]]'),
-    Key("variant.name", "name of the variant", "text", "each once", "needed", '"inverted V"'),
-)  # fmt: skip
-
-
 def all_keys() -> list[Key]:
     """The keys of [study], of the set-up, of [sweep] and [[variant]], and of every want's options."""
-    found = [*_keys(StudySpec, "study."), *_keys(Setup, ""), *SWEPT]
+    found = [*_keys(StudySpec, "study."), *_keys(Setup, ""), *_of_cases()]
     for name in WANTS:
         found += _keys(want_named(name).options, f"{name}.")
     return found
+
+
+def _of_cases() -> tuple[Key, ...]:
+    """The keys of the tables that make cases."""
+    return (
+        Key("sweep.*", "values of one key of the set-up to compute, by its dotted name; several multiply",
+            "list, or a table of from, to and step or count", "any key of the set-up", "left open",
+            '"antenna.slope" = { from = "15 deg", to = "60 deg", step = "5 deg" }'),
+        Key("sweep.*.from", "first value", "as the key", "", "needed", '"15 deg"'),
+        Key("sweep.*.to", "last value", "as the key", "", "needed", '"60 deg"'),
+        Key("sweep.*.step", "from one value to the next; or count", "as the key", "divides the range", "needed",
+            '"5 deg"'),
+        Key("sweep.*.count", "how many values; or step", "whole number", "2 to 1000", "needed", "10"),
+        Key("variant", "whole set-ups to compare: the tables of a variant replace those of the file",
+            "tables [[variant]]", "", "left open", '[[variant]]'),
+        Key("variant.name", "name of the variant", "text", "each once", "needed", '"inverted V"'),
+        Key("cases.*", "values of one key, a case each, taken together with those of the other keys", "list",
+            "1 to 2000, as many in each", "left open", '"antenna.length" = ["19.8 m", "20.1 m"]'),
+        Key("cases.file", "table (CSV) beside the study: a column a key, a row a case, and a column name if wanted",
+            "text", "comma or semicolon between cells", "left open", '"my-cases.csv"'),
+        *_keys(Sample, "sample."),
+        Key("sample.*", "what one key is drawn from: evenly between two values, by a normal law, or among words",
+            "table of from and to, or of mean and sd; or list", "any key of the set-up", "left open",
+            '"antenna.length" = { mean = "19.8 m", sd = "0.1 m" }'),
+    )  # fmt: skip
 
 
 def key_named(path: str) -> list[Key]:

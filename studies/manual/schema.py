@@ -23,6 +23,8 @@ def schema() -> Schema:
     properties |= {name: _field(name, field) for name, field in fields_of(Setup)}
     properties |= {name: _table(want_named(name).options, needed=False) for name in WANTS}
     properties["sweep"] = {"type": "object", "description": "values of keys of the set-up to compute, by dotted name"}
+    properties["cases"] = {"type": "object", "description": "cases row by row: lists by dotted name, or a file"}
+    properties["sample"] = {"type": "object", "description": "cases drawn at random: count, seed, laws by dotted name"}
     properties["variant"] = {
         "type": "array",
         "description": "whole set-ups to compare",

@@ -3,11 +3,12 @@
 [study]     name, question, bands, region, want, swr_threshold
 [sweep]     "antenna.slope" = {from = "15 deg", to = "60 deg", step = "5 deg"}, or a list; several axes multiply
 [[variant]] name = "sloper", and tables that replace the set-up's tables of the same name
+[cases], [sample]   cases row by row, or drawn (study/listed_cases.py)
 the rest    the set-up (study/setup.py)
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,15 +17,18 @@ from tautwire.model.operating.bands import band_named
 from tautwire.model.wires.mesh import longest_segments
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.guard import check_name, check_plain
+from tautwire.studies.study.listed_cases import TABLES, listed
 from tautwire.studies.study.parts import read_part, table_at
-from tautwire.studies.study.raw import Raw, changed, is_index, table_value
+from tautwire.studies.study.raw import Raw, changed, is_index, kind_of, table_value
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Axis, Study, StudySpec, swept_axis
 from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.registry import WANTS, want_named
 
 MOST_CASES = 20_000
-OWN_TABLES = ("study", "sweep", "variant")
+OWN_TABLES = ("study", "sweep", "variant", *TABLES)
+ALONE: dict[str, Any] = {"sweep": {}, "variant": [], **{name: {} for name in TABLES}}
+"""in place of these tables: the set-up alone"""
 
 
 class Options(dict[str, Any]):
@@ -110,7 +114,8 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
             raise InputError("study.bands", repr(band.name), "each band once")
     options = Options(raw, spec.want)
     setup_raw = {k: v for k, v in raw.items() if k not in (*OWN_TABLES, *WANTS)}
-    variants = _variants(raw.get("variant") or [])
+    items, values = listed(raw, setup_raw)
+    variants = _variants(raw.get("variant") or items)
     axes: list[Axis] = []
     if variants:
         column = "setup_variant" if "shield" in spec.want else "variant"  # tables about the shield have variants too
@@ -120,7 +125,9 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
         raise InputError("sweep", repr(sweep), "a table of axes")
     for path, values_spec in _flat(sweep):
         axes.append(swept_axis(path, values_spec, {a.column for a in axes}))
-    study = Study(spec, setup_raw, tuple(axes), variants, bands, options, dict(raw))
+    table = "sample" if raw.get("sample") else "cases"
+    given = tuple(swept_axis(path, _known(setup_raw, path, texts), set(), table) for path, texts in values.items())
+    study = Study(spec, setup_raw, tuple(axes), variants, bands, options, dict(raw), given)
     if study.count > MOST_CASES:
         raise InputError("sweep", f"{study.count} cases", f"at most {MOST_CASES}")
     _check_replaced(study)
@@ -138,6 +145,14 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
             allowed = f"{error.allowed} (case {where})" if where else error.allowed
             raise InputError(error.field, error.value, allowed) from None
     return study
+
+
+def _known(setup: Raw, path: str, texts: Sequence[Any]) -> list[Any]:
+    """The texts of a key, an empty one as the set-up has it. Raises InputError for a number that it has not."""
+    own = table_value(setup, path)
+    if own is None and "" in texts and kind_of(path):
+        raise InputError(f"cases.{path}", "an empty cell", "a value there, or one in the set-up")
+    return [(own or "") if text == "" else text for text in texts]
 
 
 def _check_replaced(study: Study) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from tautwire.model.errors import InputError
+from tautwire.studies.study.listed_cases import located
 
 
 def is_file(path: Path) -> bool:
@@ -98,9 +99,10 @@ def _longest_number(path: Path) -> str:
 
 
 def load_tables(path: Path) -> dict[str, Any]:
-    """The tables of a TOML file. Raises InputError if it cannot be read."""
+    """The tables of a TOML file, with the rows of a table of cases that it names. Raises InputError if one cannot be
+    read."""
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return located(tomllib.loads(path.read_text(encoding="utf-8")), path.parent)
     except FileNotFoundError:
         raise InputError("file", path, "a study file that exists") from None
     except (OSError, UnicodeDecodeError) as error:

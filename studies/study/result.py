@@ -74,5 +74,8 @@ def gather(study: Study, answers: dict[int, dict[str, list[dict[str, Any]]]], fa
         for name, part in answers[index].items():
             rows.setdefault(name, []).extend({**cases[index].labels, **row} for row in part)
     frames = {name: pd.DataFrame(part) for name, part in rows.items()}
+    if study.given:
+        values = {axis.column: list(axis.labels) for axis in study.given}
+        frames["cases"] = pd.DataFrame({study.axes[0].column: list(study.variants), **values})
     failures = [Failure(cases[i].labels, failed[i], cases[i].raw) for i in sorted(failed)]
     return Result(study, frames, failures)

@@ -157,6 +157,8 @@ class Study:
         The whole study file as it was read.
     file : str
         Name of the study file, if there was one.
+    given : tuple of Axis
+        The keys of [cases] or [sample] with the value of each case, in the order of the variants.
 
     Examples
     --------
@@ -174,6 +176,7 @@ class Study:
     bands: tuple[Band, ...]
     options: Mapping[str, Any] = field(default_factory=dict)  # want -> its options Part
     tables: Raw = field(default_factory=dict, compare=False, repr=False)
+    given: tuple[Axis, ...] = ()
     file: str = field(default="", compare=False)
 
     @property
@@ -260,20 +263,20 @@ def _written(number: float, kind: units.Kind, spec: Any) -> Any:
 SAME = ("turns_out", "power_w")  # columns that mean in a table what they mean as an axis
 
 
-def swept_axis(path: str, spec: Any, taken: set[str]) -> Axis:
-    """The axis of one key of [sweep]. taken: columns that other axes have. Raises InputError."""
+def swept_axis(path: str, spec: Any, taken: set[str], given: str = "sweep") -> Axis:
+    """The axis of one key of the table `given`. taken: columns that other axes have. Raises InputError."""
     kind = kind_of(path)
     table, _, last = path.rpartition(".")
     name = last if last not in ("length", "height", "bearing", "at") or table == "antenna" else f"{table}_{last}"
     name = re.sub(r"\W+", "_", name)
     if kind is None:
         if isinstance(spec, Mapping) or not isinstance(spec, list):
-            raise InputError(f"sweep.{path}", repr(spec), "a list of values")
+            raise InputError(f"{given}.{path}", repr(spec), "a list of values")
         if not spec:
-            raise InputError(f"sweep.{path}", "[]", "at least one value")
+            raise InputError(f"{given}.{path}", "[]", "at least one value")
         return Axis(path, name, name.replace("_", " "), tuple(spec), None)
     custom = CUSTOMARY[kind]
-    numbers = [customary(v, kind) for v in values(spec, kind, f"sweep.{path}")]
+    numbers = [customary(v, kind) for v in values(spec, kind, f"{given}.{path}")]
     texts = spec if isinstance(spec, list) else [_written(n, kind, spec) for n in numbers]
     column = name + custom.suffix
     if column in taken or column in COLUMNS and column not in SAME:
