@@ -17,7 +17,7 @@ from tautwire.studies.wants.fit.missing import missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
 from tautwire.studies.wants.fit.want import FitSpec, measured_of
 from tautwire.studies.wants.fit.words import fit_notes, left_out_words
-from tautwire.studies.wants.local_model import with_values
+from tautwire.studies.wants.local_model import radio_gamma, with_values
 
 F = (np.linspace(6.6e6, 7.8e6, 61), np.linspace(13e6, 15.4e6, 61), np.linspace(27e6, 30.5e6, 61))
 LENGTH = Parameter("antenna.length", 20.4, 19.6, 21.2, 20.4, 0.2)
@@ -99,3 +99,24 @@ def test_reactance_without_its_sign_still_finds_the_length(tmp_path: Any, rememb
         spec = FitSpec.model_validate({"sweeps": files})
         found = fit(lakeside(), measured_of(spec), [LENGTH], remember=remember)
         assert off(found, 20.21) < 0.05, heading
+
+
+def test_resistors_in_place_of_the_wire_tell_the_transformer(remember: Store) -> None:
+    """Two made-up sweeps of a transformer that ends in 2.4 and 4.7 kohm: terminal, core and leakage come back."""
+    truth = {"transformer.terminal_capacitance": 3.1e-12, "transformer.core_scale": 0.8,
+             "transformer.leakage_inductance": 0.3e-6}  # fmt: skip
+    f, rng = np.linspace(3e6, 30e6, 91), np.random.default_rng(5)
+    measured = []
+    for ohm in (2400.0, 4700.0):
+        gamma = radio_gamma(with_values(lakeside(), truth), np.full(len(f), complex(ohm)), f, "transformer", 50.0)
+        gamma = gamma + 0.003 * (rng.standard_normal(len(f)) + 1j * rng.standard_normal(len(f)))
+        measured.append(Measured(Sweep.from_gamma(f, gamma, 50.0, "transformer", f"{ohm:g} ohm"), {}, ohm))
+    core = Parameter("transformer.core_scale", 1.0, 0.5, 1.5)
+    leakage = Parameter("transformer.leakage_inductance", 0.2e-6, 0.0, 1e-6)
+    found = fit(lakeside(), measured, [LENGTH, TERMINAL, core, leakage], remember=remember)
+    values = dict(zip([p.path for p in found.parameters], zip(found.estimate, found.sd, strict=True), strict=True))
+    for path, value in truth.items():
+        estimate, sd = values[path]
+        assert estimate == pytest.approx(value, rel=0.1) and abs(estimate - value) < 3 * sd, path
+    assert values["transformer.terminal_capacitance"][1] < 0.2e-12
+    assert values["antenna.length"][0] == pytest.approx(20.4, abs=0.01)  # nothing was seen of the wire

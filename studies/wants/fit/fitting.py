@@ -129,7 +129,7 @@ def _check(measured: Sequence[Measured], parameters: Sequence[Parameter]) -> Non
 def _stretched(problem: Problem, start: Real, model: Sequence[Complex]) -> Real:
     """A start in the right dip: the length at which the |gamma| of the start, stretched in frequency, fits best."""
     paths = [p.path for p in problem.parameters]
-    if "antenna.length" not in paths:
+    if "antenna.length" not in paths or all(m.load is not None for m in problem.measured):
         return start
     i = paths.index("antenna.length")
     parameter = problem.parameters[i]
@@ -137,7 +137,7 @@ def _stretched(problem: Problem, start: Real, model: Sequence[Complex]) -> Real:
     def misfit(length: float) -> float:
         stretch = length / parameter.start  # a longer wire does at f what the start does at f * stretch
         total = count = 0.0
-        for m, g in zip(problem.measured, model, strict=True):
+        for m, g in ((m, g) for m, g in zip(problem.measured, model, strict=True) if m.load is None):
             at = m.sweep.f_hz * stretch
             inside = (at >= m.sweep.f_hz[0]) & (at <= m.sweep.f_hz[-1])
             if inside.sum() < 0.4 * len(at):

@@ -53,10 +53,14 @@ class Parameter:
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """A sweep, and values (path -> SI) in which its set-up differed from the others."""
+    """A sweep, and values (path -> SI) in which its set-up differed from the others.
+
+    load: resistor in place of wire and return conductors, ohm; None for the antenna itself.
+    """
 
     sweep: Sweep
     change: Mapping[str, float] = field(default_factory=dict)
+    load: float | None = None
 
     @property
     def data(self) -> Complex | Real:
@@ -115,7 +119,10 @@ class Problem:
 
     def solved(self, x: Real) -> list[Complex]:
         """Wire impedances (n,), ohm, solved. Raises InputError or SolveError."""
-        return [self.wires.wire(s, m.sweep.f_hz) for s, m in zip(self.setups(x), self.measured, strict=True)]
+        return [
+            self.wires.wire(s, m.sweep.f_hz) if m.load is None else np.full(len(m.sweep.f_hz), complex(m.load))
+            for s, m in zip(self.setups(x), self.measured, strict=True)
+        ]
 
     def model(self, x: Real, z_wire: Sequence[Complex]) -> list[Complex]:
         """Reflection at each sweep's plane (n,)."""

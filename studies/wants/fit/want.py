@@ -22,7 +22,7 @@ from tautwire.studies.study.quantities import CUSTOMARY
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import usual_of, usual_sd
 from tautwire.studies.study.study import Study
-from tautwire.studies.study.units import Number
+from tautwire.studies.study.units import Number, Resistance
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
 from tautwire.studies.wants.fit.missing import Missing, missing
@@ -51,6 +51,10 @@ class SweepSpec(Part):
         "name of the file, seen from where tautwire runs", "monday.s1p", "Touchstone one-port or a table", default=...
     )
     plane: str | None = entry("where it was taken; [fit] plane if left out", "transformer", '"radio" or "transformer"')
+    load: Resistance | None = entry(
+        "resistor at the transformer's wire terminal in place of the antenna, which measures the transformer",
+        "2.4 kohm", "1 ohm to 100 kohm",
+    )  # fmt: skip
     change: dict[str, float] = entry(
         "what was different in its set-up", {"antenna.length": "19.4 m"}, "keys of the set-up", default={}
     )
@@ -59,6 +63,13 @@ class SweepSpec(Part):
     @classmethod
     def _read(cls, given: Any) -> dict[str, float]:
         return {path: quantity_kind(path, "change")(value, path) for path, value in flat(given).items()}
+
+    @field_validator("load")
+    @classmethod
+    def _load(cls, ohm: float | None) -> float | None:
+        if ohm is not None and not 1 <= ohm <= 1e5:
+            raise InputError("fit.sweeps.load", f"{ohm:g} ohm", "from 1 ohm to 100 kohm")
+        return ohm
 
 
 class FitSpec(Part):
@@ -174,7 +185,7 @@ def _cut(sweep: Sweep, spec: SweepSpec) -> Measured:
         raise InputError(f"{sweep.name}: frequency", f"{sweep.f_hz[0] / 1e6:g} MHz and up", "1.6 to 60 MHz")
     gamma = None if sweep.gamma is None else sweep.gamma[inside]
     cut = replace(sweep, f_hz=sweep.f_hz[inside], swr=sweep.swr[inside], gamma=gamma)
-    return Measured(cut, spec.change)
+    return Measured(cut, spec.change, spec.load)
 
 
 def check(setup: Setup, study: Study) -> None:
@@ -182,6 +193,8 @@ def check(setup: Setup, study: Study) -> None:
     spec: FitSpec = study.options["fit"]
     windows = [window(b) for b in study.bands]
     for m in measured_of(spec) if spec.sweeps and all(is_file(Path(s.file)) for s in spec.sweeps) else ():
+        if m.load is not None:
+            continue
         f = m.sweep.f_hz
         if not any(((f >= low) & (f <= high)).sum() >= LEAST_POINTS for low, high in windows):
             here = f"{f[0] / 1e6:.4g} to {f[-1] / 1e6:.4g} MHz"
