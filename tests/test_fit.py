@@ -20,7 +20,7 @@ from tautwire.studies.wants.fit.fitting import fit, scatter
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
 from tautwire.studies.wants.fit.search import Measured, Parameter
 from tautwire.studies.wants.fit.words import fit_notes
-from tautwire.studies.wants.local_model import radio_gamma, value_at, wire_impedance, with_value, with_values
+from tautwire.studies.wants.local_model import WireModel, radio_gamma, value_at, wire_impedance, with_value, with_values
 
 F20, F40 = np.linspace(13e6, 15.4e6, 61), np.linspace(6.6e6, 7.8e6, 61)
 LENGTH = Parameter("antenna.length", 20.4, 19.6, 21.2, 20.4, 0.2)
@@ -38,7 +38,9 @@ def sweeps(
 
 
 def test_truth_comes_back_within_its_confidence(remember: Store) -> None:
-    found = fit(lakeside(), [Measured(s) for s in sweeps(TRUTH, remember)], [LENGTH, LEAKAGE, LOSS], remember=remember)
+    found = fit(
+        lakeside(), [Measured(s) for s in sweeps(TRUTH, remember)], [LENGTH, LEAKAGE, LOSS], wires=WireModel(remember)
+    )
     for p, value, sd in zip(found.parameters, found.estimate, found.sd, strict=True):
         assert abs(value - TRUTH[p.path]) < 3.5 * sd, p.path
         assert p.sd is not None and sd < 0.5 * p.sd
@@ -54,7 +56,7 @@ def test_stated_confidence_is_right_on_average(remember: Store) -> None:
     off = []
     for seed in range(30):
         found = fit(lakeside(), [Measured(s) for s in sweeps(truth, remember, 0.008, seed)], [LEAKAGE, LOSS],
-                    remember=remember, model_error=0)  # fmt: skip
+                    wires=WireModel(remember), model_error=0)  # fmt: skip
         off += [(v - truth[p.path]) / s for p, v, s in zip(found.parameters, found.estimate, found.sd, strict=True)]
     assert 31.7 / 60 < np.mean(np.square(off)) < 99.6 / 60
 
@@ -64,7 +66,7 @@ def test_estimates_and_deviations_agree_with_scipy_curve_fit(remember: Store) ->
     truth = {k: v for k, v in TRUTH.items() if k != "antenna.length"}
     measured = [Measured(s) for s in sweeps(truth, remember)]
     free = [Parameter(p.path, p.start, p.low, p.high) for p in (LEAKAGE, LOSS)]
-    found = fit(lakeside(), measured, free, least_error=1e-6, remember=remember, model_error=0)
+    found = fit(lakeside(), measured, free, least_error=1e-6, wires=WireModel(remember), model_error=0)
     wires = {f.tobytes(): wire_impedance(lakeside().build().solver(remember), f) for f in (F40, F20)}
 
     def model(f: np.ndarray, leakage: float, loss: float) -> np.ndarray:
@@ -84,8 +86,8 @@ def test_a_smooth_error_of_the_model_widens_the_confidence_by_as_much_as_it_move
 ) -> None:
     taken = sweeps({}, remember, 0.003)
     free = [Parameter(p.path, p.start, p.low, p.high) for p in (LEAKAGE, LOSS)]
-    plain = fit(lakeside(), [Measured(s) for s in taken], free, remember=remember, model_error=0)
-    wide = fit(lakeside(), [Measured(s) for s in taken], free, remember=remember, model_error=0.002)
+    plain = fit(lakeside(), [Measured(s) for s in taken], free, wires=WireModel(remember), model_error=0)
+    wide = fit(lakeside(), [Measured(s) for s in taken], free, wires=WireModel(remember), model_error=0.002)
     added = np.sqrt(wide.sd**2 - plain.sd**2)
     squares = np.zeros(2)
     for k, s in enumerate(taken):
@@ -95,7 +97,7 @@ def test_a_smooth_error_of_the_model_widens_the_confidence_by_as_much_as_it_move
             for unit in (1, 1j):
                 moved = list(taken)
                 moved[k] = Sweep.from_gamma(s.f_hz, s.gamma + 0.002 * unit * shape, 50.0, "radio", s.name)
-                there = fit(lakeside(), [Measured(m) for m in moved], free, remember=remember, model_error=0)
+                there = fit(lakeside(), [Measured(m) for m in moved], free, wires=WireModel(remember), model_error=0)
                 squares += (there.estimate - plain.estimate) ** 2
     assert added == pytest.approx(np.sqrt(squares), rel=0.15)
 
@@ -103,7 +105,7 @@ def test_a_smooth_error_of_the_model_widens_the_confidence_by_as_much_as_it_move
 def test_swr_alone_is_enough_for_the_length(remember: Store) -> None:
     only = [Measured(Sweep(s.f_hz, s.swr, None, 50.0, "radio", s.name))
             for s in sweeps({"antenna.length": 20.7}, remember)]  # fmt: skip
-    found = fit(lakeside(), only, [LENGTH], remember=remember)
+    found = fit(lakeside(), only, [LENGTH], wires=WireModel(remember))
     assert found.estimate[0] == pytest.approx(20.7, abs=4 * found.sd[0])
     assert found.sd[0] < 0.02
 
@@ -113,19 +115,19 @@ def test_sweeps_with_different_wire_lengths_fit_together(remember: Store) -> Non
     a = sweeps({"transformer.leakage_inductance": 0.3e-6}, remember)[1]
     b = sweeps({"transformer.leakage_inductance": 0.3e-6, "antenna.length": 20.8}, remember)[1]
     both = [Measured(a), Measured(b, {"antenna.length": 20.8})]
-    found = fit(lakeside(), both, [LEAKAGE], remember=remember)
+    found = fit(lakeside(), both, [LEAKAGE], wires=WireModel(remember))
     assert found.estimate[0] == pytest.approx(0.3e-6, abs=4 * found.sd[0])
     with pytest.raises(InputError, match="fit.sweeps.change"):
-        fit(lakeside(), both, [LENGTH], remember=remember)
+        fit(lakeside(), both, [LENGTH], wires=WireModel(remember))
 
 
 def test_wrong_plane_is_noticed_and_a_right_one_is_not(remember: Store) -> None:
     taken = sweeps({}, remember, plane="transformer")
     wrong = [Measured(Sweep.from_gamma(s.f_hz, s.gamma, 50.0, "radio", s.name)) for s in taken if s.gamma is not None]
-    found = fit(lakeside(), wrong, [LENGTH, LEAKAGE], remember=remember)
+    found = fit(lakeside(), wrong, [LENGTH, LEAKAGE], wires=WireModel(remember))
     assert found.other_plane < 0.1
     assert any("WRONG PLANE? Taken at the transformer instead of the radio" in n for n in fit_notes(found))
-    right = fit(lakeside(), [Measured(s) for s in taken], [LENGTH, LEAKAGE], remember=remember)
+    right = fit(lakeside(), [Measured(s) for s in taken], [LENGTH, LEAKAGE], wires=WireModel(remember))
     assert not any("PLANE" in n for n in fit_notes(right))
 
 
@@ -133,7 +135,7 @@ def test_noise_is_measured_and_said(remember: Store) -> None:
     for noise in (0.005, 0.04):
         s = sweeps({}, remember, noise)[1]
         assert scatter(Measured(s)) == pytest.approx(noise, rel=0.35)
-    found = fit(lakeside(), [Measured(s)], [LENGTH], remember=remember)
+    found = fit(lakeside(), [Measured(s)], [LENGTH], wires=WireModel(remember))
     assert any("20m is noisy" in n for n in fit_notes(found))
     quiet = Measured(sweeps({}, remember, 0.0)[1])
     assert scatter(quiet) < 5e-4
@@ -142,7 +144,7 @@ def test_noise_is_measured_and_said(remember: Store) -> None:
 def test_something_else_wrong_is_said(remember: Store) -> None:
     """Coax of another length: no leakage can make up for it."""
     odd = [Measured(s) for s in sweeps({"coax.length": 8.0}, remember)]
-    words = fit_notes(fit(lakeside(), odd, [LEAKAGE], remember=remember))
+    words = fit_notes(fit(lakeside(), odd, [LEAKAGE], wires=WireModel(remember)))
     assert any("something else differs from the set-up" in n for n in words)
 
 
@@ -152,11 +154,11 @@ def test_values_that_look_alike_are_named(remember: Store) -> None:
     only = Measured(Sweep(s.f_hz, s.swr, None, 50.0, "radio", "20m"))
     jacket = Parameter("wire.jacket_er", 2.3, 1.2, 4.5)
     length = Parameter("antenna.length", 20.4, 19.6, 21.2)
-    found = fit(lakeside(), [only], [length, jacket], remember=remember)
+    found = fit(lakeside(), [only], [length, jacket], wires=WireModel(remember))
     assert abs(found.correlation[0, 1]) > 0.95
     assert any("cannot tell antenna.length and wire.jacket_er apart" in n for n in fit_notes(found))
     stray = Parameter("transformer.winding_resistance", 0.06, 0.05, 0.07, 0.06, 1e-3)
-    weak = fit_notes(fit(lakeside(), [only], [LENGTH, stray], remember=remember))
+    weak = fit_notes(fit(lakeside(), [only], [LENGTH, stray], wires=WireModel(remember)))
     assert any("next to nothing about transformer.winding_resistance" in n for n in weak)
 
 

@@ -17,7 +17,7 @@ from tautwire.studies.wants.fit.missing import missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
 from tautwire.studies.wants.fit.want import FitSpec, measured_of
 from tautwire.studies.wants.fit.words import fit_notes, left_out_words
-from tautwire.studies.wants.local_model import radio_gamma, with_values
+from tautwire.studies.wants.local_model import WireModel, radio_gamma, with_values
 
 F = (np.linspace(6.6e6, 7.8e6, 61), np.linspace(13e6, 15.4e6, 61), np.linspace(27e6, 30.5e6, 61))
 LENGTH = Parameter("antenna.length", 20.4, 19.6, 21.2, 20.4, 0.2)
@@ -39,9 +39,9 @@ def test_another_transformer_is_named_and_the_length_then_found(remember: Store)
     raw: dict[str, Any] = {**RAW, "transformer": OTHER_CORE}
     true = with_values(Setup.read(raw), {"antenna.length": 20.21})
     measured = taken(true, remember)
-    found = fit(lakeside(), measured, [LENGTH, TERMINAL], remember=remember)
+    found = fit(lakeside(), measured, [LENGTH, TERMINAL], wires=WireModel(remember))
     assert off(found, 20.21) > 0.05, "this case must be one that goes wrong"
-    tried = missing(found, remember=remember)
+    tried = missing(found, wires=WireModel(remember))
     assert "core" in tried[0].name and tried[0].share > 0.95 > tried[1].share
     words = " ".join(left_out_words(tried))
     assert words.startswith("LEFT OUT? The transformer's core (magnetising inductance and loss) would explain")
@@ -53,19 +53,21 @@ def test_another_transformer_is_named_and_the_length_then_found(remember: Store)
 
     # as the lines to add would: both freed, started from what was found
     freed = [Parameter(p.path, v, p.low, p.high) for p, v in core.values()]
-    again = fit(lakeside(), measured, [LENGTH, TERMINAL, *freed], remember=remember)
+    again = fit(lakeside(), measured, [LENGTH, TERMINAL, *freed], wires=WireModel(remember))
     assert off(again, 20.21) < 0.05
-    assert missing(again, remember=remember) == ()
+    assert missing(again, wires=WireModel(remember)) == ()
 
 
 def test_nothing_is_tried_where_noise_explains_the_rest(remember: Store) -> None:
-    found = fit(lakeside(), taken(lakeside(), remember), [LENGTH, TERMINAL], remember=remember)
-    assert missing(found, remember=remember) == () and left_out_words(()) == []
+    found = fit(lakeside(), taken(lakeside(), remember), [LENGTH, TERMINAL], wires=WireModel(remember))
+    assert missing(found, wires=WireModel(remember)) == () and left_out_words(()) == []
 
 
 def test_a_longer_coax_is_told_from_the_transformer(remember: Store) -> None:
     true = with_values(lakeside(), {"coax.length": 6.0})
-    tried = missing(fit(lakeside(), taken(true, remember), [LENGTH, TERMINAL], remember=remember), remember=remember)
+    tried = missing(
+        fit(lakeside(), taken(true, remember), [LENGTH, TERMINAL], wires=WireModel(remember)), wires=WireModel(remember)
+    )
     assert tried[0].name == "the coax's length" and tried[0].share > 0.9
     assert tried[0].estimate[0] == pytest.approx(6.0, abs=0.1)
 
@@ -97,7 +99,7 @@ def test_reactance_without_its_sign_still_finds_the_length(tmp_path: Any, rememb
             file.write_text("\n".join([heading, *rows]) + "\n", encoding="utf-8")
             files.append({"file": str(file)})
         spec = FitSpec.model_validate({"sweeps": files})
-        found = fit(lakeside(), measured_of(spec), [LENGTH], remember=remember)
+        found = fit(lakeside(), measured_of(spec), [LENGTH], wires=WireModel(remember))
         assert off(found, 20.21) < 0.05, heading
 
 
@@ -113,7 +115,7 @@ def test_resistors_in_place_of_the_wire_tell_the_transformer(remember: Store) ->
         measured.append(Measured(Sweep.from_gamma(f, gamma, 50.0, "transformer", f"{ohm:g} ohm"), {}, ohm))
     core = Parameter("transformer.core_scale", 1.0, 0.5, 1.5)
     leakage = Parameter("transformer.leakage_inductance", 0.2e-6, 0.0, 1e-6)
-    found = fit(lakeside(), measured, [LENGTH, TERMINAL, core, leakage], remember=remember)
+    found = fit(lakeside(), measured, [LENGTH, TERMINAL, core, leakage], wires=WireModel(remember))
     values = dict(zip([p.path for p in found.parameters], zip(found.estimate, found.sd, strict=True), strict=True))
     for path, value in truth.items():
         estimate, sd = values[path]

@@ -20,7 +20,7 @@ from tautwire.studies.wants.fit.fitting import fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
 from tautwire.studies.wants.fit.search import Measured
 from tautwire.studies.wants.fit.want import FitSpec, fit_tables, parameters_of
-from tautwire.studies.wants.local_model import with_values
+from tautwire.studies.wants.local_model import WireModel, with_values
 from tautwire.studies.wants.spread.intervals import Spread, spread_of
 from tautwire.studies.wants.spread.values import uncertain
 from tautwire.studies.wants.spread.want import SpreadSpec
@@ -57,7 +57,7 @@ def test_a_third_hang_is_predicted_within_half_the_interval(seed: int, remember:
         for hang in HANGS for f in F
     ]  # fmt: skip
     spec = FitSpec.model_validate({"free": "usual", "sweeps": [{"file": "x", "change": {"antenna.slope": "20 deg"}}]})
-    found = fit(start, measured, parameters_of(start, spec), remember=remember)
+    found = fit(start, measured, parameters_of(start, spec), wires=WireModel(remember))
     frames: dict[str, Any] = {k: pd.DataFrame(v) for k, v in fit_tables(found).items()}
     after = SpreadSpec.model_validate(posterior(frames))
     for band in BANDS:

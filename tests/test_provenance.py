@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -10,6 +11,7 @@ from made_up_study import made_up_result, made_up_study
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import COMMAND
+from tautwire.studies.commands.shared import study_asked
 from tautwire.studies.reports.folder import write
 from tautwire.studies.reports.provenance import check_folder
 from tautwire.studies.running.study_file import load_study
@@ -34,6 +36,29 @@ def test_the_study_and_its_making_are_kept_and_old_files_go(tmp_path: Path) -> N
     (tmp_path / "mine.png").write_text("mine")
     write(result, tmp_path, formats=("png",))
     assert not (tmp_path / "old.png").exists() and (tmp_path / "mine.png").exists()
+
+
+def test_a_command_that_adds_to_a_folder_keeps_its_own_record(tmp_path: Path) -> None:
+    result = made_up_result(made_up_study())
+    write(result, tmp_path, formats=("png",))
+    names = {path.name for path in write(result, tmp_path, "tautwire turns mine.toml", formats=("png",))}
+    assert {"turns-study.toml", "turns-provenance.json"} <= names
+    assert (tmp_path / "study.toml").exists(), "the run's own"
+    assert json.loads((tmp_path / "turns-provenance.json").read_text())["command"] == "tautwire turns mine.toml"
+
+
+@pytest.mark.parametrize(
+    ("tables", "want"),
+    [
+        ({"why": {"moves": [{"was": "14.2 MHz", "now": "14.1 MHz"}]}}, "why"),
+        ({"choose": {"vary": {"antenna.length": {"from": "19 m", "to": "21 m"}}}}, "choose"),
+        ({"fit": {"parameters": {"antenna.length": {"sd": "10 cm"}}}}, "dips"),
+        ({"study": {"want": ["stress"]}, "why": {"moves": [{"was": "14.2 MHz", "now": "14.1 MHz"}]}}, "stress"),
+    ],
+)
+def test_what_is_shown_is_what_the_file_asks(tables: dict[str, Any], want: str) -> None:
+    setup = {"antenna": {"layout": "vertical", "length": "10 m"}, "coax": {"length": "5 m"}}
+    assert study_asked({**setup, **tables}, "mine").spec.want == (want,)
 
 
 def test_two_files_of_one_name_do_not_write_over_each_other(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

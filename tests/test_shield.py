@@ -53,7 +53,7 @@ def test_tables_keep_their_columns_beside_variants_and_axes(tmp_path):
     table = both.frames["shield"]
     assert set(table["setup_variant"]) == {"dry", "wet"} and AS_BUILT in set(table["variant"])
     dry = table[(table["setup_variant"] == "dry") & (table["variant"] == AS_BUILT)].iloc[0]
-    assert f"{dry['shield_feed_a']:.2f} A flows onto the shield" in want_shield.sentences(both)[0]
+    assert f"{dry['shield_feed_a']:.2f} A flows onto the shield" in want_shield.sentences(both)[1]
     assert "shield.png" in {p.name for p in write(both, tmp_path / "out", formats=("png",))}
     assert read_study(RAW | {"sweep": {"antenna.bearing": ["0 deg", "9 deg"]}}).axes[0].column == "antenna_bearing_deg"
 

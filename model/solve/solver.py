@@ -249,6 +249,7 @@ class Solver:
         self.structure, self.ground, self.rules = structure, ground, rules
         self.remember = remember
         self._parts: dict[Span, SpanParts] = {}
+        self._responses: dict[tuple[float, ...], Response] = {}
 
     def parts(self, f_hz: float) -> SpanParts:
         span = span_of(f_hz)
@@ -293,11 +294,16 @@ class Solver:
 
     def response(self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE) -> Response:
         """Continuous feed impedance over a band inside one span, Hz. Raises SolveError if it does not settle."""
-        response = respond(self.port, lower, upper, tolerance, reference)
-        if not response.error < UNSETTLED:
-            allowed = f"from {lower / 1e6:.6g} to {upper / 1e6:.6g} MHz"
-            raise SolveError(f"the response {allowed} is not known to better than {response.error:.2g} of reflection")
-        return response
+        asked = lower, upper, tolerance, reference
+        if asked not in self._responses:
+            response = respond(self.port, *asked)
+            if not response.error < UNSETTLED:
+                allowed = f"from {lower / 1e6:.6g} to {upper / 1e6:.6g} MHz"
+                raise SolveError(
+                    f"the response {allowed} is not known to better than {response.error:.2g} of reflection"
+                )
+            self._responses[asked] = response
+        return self._responses[asked]
 
     def kept(self, kind: str, f_hz: float, compute: Callable[[], float]) -> float:
         """compute(), a figure of the wires in free space at f_hz, from the store if it is there."""

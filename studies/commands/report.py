@@ -5,10 +5,9 @@ from pathlib import Path
 import click
 
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, WORKERS, results_folder, said
+from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, WORKERS, results_folder, said, study_asked
 from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.page import write_report
-from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
@@ -21,7 +20,7 @@ from tautwire.studies.wants.fit.fitted import FROM, with_fit
 @CASE_TIMEOUT
 def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None, timeout: float) -> None:
     """Write the study in FILE as one offline page; cases that were computed before are not computed again."""
-    study = read_study(with_fit(load_tables(file), fit), file.stem)
+    study = study_asked(with_fit(load_tables(file), fit), file.stem)
     folder = results_folder(out, study.name)
     result = run_shown(study, workers, timeout=timeout)
     path = write_report(result, folder, said("report", file, from_=fit, out=out))

@@ -9,10 +9,11 @@ from pathlib import Path
 import click
 
 from tautwire.studies.running.runner import TIMEOUT
-from tautwire.studies.running.study_file import ALONE
+from tautwire.studies.running.study_file import ALONE, asking, read_study
 from tautwire.studies.study.files import make_folder
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.raw import Raw
+from tautwire.studies.study.study import Study
 
 FILE = click.argument("file", type=click.Path(path_type=Path))
 OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
@@ -55,6 +56,16 @@ def aligned(lines: Sequence[Sequence[str]], sides: str) -> str:
     widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
     rows = (zip(line, sides, widths, strict=True) for line in lines)
     return "\n".join("  ".join(f"{cell:{side}{width}}" for cell, side, width in row).rstrip() for row in rows)
+
+
+def study_asked(raw: Raw, name: str) -> Study:
+    """The study of a file that is shown, not computed by a command of its own: it asks what its tables ask."""
+    study = read_study(asking(raw), name)
+    if "turns" not in raw or "want" in table_at(raw, "study"):
+        return study
+    from tautwire.studies.wants.turns.want import with_turn_axis
+
+    return with_turn_axis(study)
 
 
 def set_up_alone(raw: Raw, want: str) -> Raw:

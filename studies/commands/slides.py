@@ -5,11 +5,9 @@ from pathlib import Path
 import click
 
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import FILE, WORKERS
+from tautwire.studies.commands.shared import FILE, WORKERS, study_asked
 from tautwire.studies.running.store import Store
-from tautwire.studies.running.study_file import ALONE, read_study
 from tautwire.studies.study.files import check_file, load_tables
-from tautwire.studies.study.parts import table_at
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
 
@@ -23,15 +21,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None)
     from tautwire.model.errors import InputError
     from tautwire.studies.reports.slides import slides
 
-    tables = with_fit(load_tables(file), fit)
-    if "why" in tables and "want" not in table_at(tables, "study"):  # as the why command does
-        head = {**table_at(tables, "study"), "want": ["why"]}
-        tables = {**tables, "study": head, **ALONE}
-    study = read_study(tables, file.stem)
-    if "turns" in tables and "want" not in table_at(tables, "study"):
-        from tautwire.studies.wants.turns.want import with_turn_axis
-
-        study = with_turn_axis(study)
+    study = study_asked(with_fit(load_tables(file), fit), file.stem)
     path = out or Path("results") / study.name / "slides.pptx"
     if path.suffix.lower() != ".pptx":
         raise InputError("out", path, "a file name that ends in .pptx")

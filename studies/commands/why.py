@@ -1,17 +1,24 @@
 """tautwire why FILE: which change of the set-up explains that the dips moved, and what to do."""
 
 import math
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import click
 
+from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import OUT, aligned, results_folder, said
 from tautwire.studies.logbook.logbook import LOG, read_entry
 from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
+from tautwire.studies.running.pool import Ask
+from tautwire.studies.running.runner import ahead
+from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import ALONE, read_study
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES, read_sweeps
@@ -19,7 +26,8 @@ from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.units import frequency
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
-from tautwire.studies.wants.why.want import WhySpec, sentences, shifts_of
+from tautwire.studies.wants.why.ranking import Track, TryMany, attempt
+from tautwire.studies.wants.why.want import WhySpec, sentences, shifts_of, tables
 
 TIMEOUT = 1800.0
 SAME_DIP = 0.1  # in log of frequency: further off, a logged dip is another one
@@ -70,6 +78,16 @@ def logged_dips(fit: Path | None, now: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(f"{f_hz / 1e6:.6g} MHz" for f_hz in near)
 
 
+def try_by(ask: Ask) -> TryMany:
+    """Causes tried side by side in worker processes."""
+
+    def try_many(track: Track, numbers: Sequence[int], thorough: bool) -> Iterator[tuple[int, dict[float, Real] | str]]:
+        for i, nodes, fault in ask(attempt, [(track, number, thorough) for number in numbers], TIMEOUT):
+            yield numbers[i], fault if nodes is None else nodes
+
+    return try_many
+
+
 @click.command("why")
 @click.argument("file", type=click.Path(path_type=Path), required=False)
 @click.option("--was", multiple=True, help='Where a dip was, "14.06 MHz"; repeat for more bands.')
@@ -116,7 +134,9 @@ def COMMAND(
     for sweep in (s for file_name in (*spec.before, *spec.after) for s in read_sweeps(file_name, spec.plane)):
         click.echo(sweep.how)
     folder = results_folder(out, study.name)
-    result = run_shown(study, 1, None, TIMEOUT)
+    began, store = time.perf_counter(), Store()
+    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, try_by(ask)))
+    result = replace(run_shown(study, 1, None, TIMEOUT), seconds=time.perf_counter() - began)
     told = _options(was, now, band, before, after, without)
     written = write(result, folder, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
     if "why" in result.frames:

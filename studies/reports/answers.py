@@ -18,9 +18,10 @@ def as_typed(result: Result, lines: Iterable[str]) -> list[str]:
 
 
 def sentences(result: Result) -> list[str]:
-    """The answer in words, with its numbers; what is about safety comes first."""
-    lines = []
-    for name in sorted(result.study.spec.want, key=lambda name: name not in SAFETY):
+    """The answer in words, with its numbers; what is about safety comes first, then what the study is about."""
+    lines: list[str] = []
+    main = main_want(result)
+    for name in sorted(result.study.spec.want, key=lambda name: (name not in SAFETY, name != main)):
         lines += want_named(name).sentences(result)
     if "spread" not in result.study.spec.want:
         lines += filter(None, [give_line(result), causes(result), footnote(result)])

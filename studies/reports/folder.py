@@ -101,7 +101,8 @@ def write(
     -------
     list of Path
         The files written: <table>.csv, <plot>.png and .svg, summary.md, report.html,
-        study.toml (the study as run) and provenance.json (versions, platform, time, digest).
+        study.toml (the study as run) and provenance.json (versions, platform, time, digest); with the command before
+        their names for commands beside `tautwire run`.
 
     Raises
     ------
@@ -134,8 +135,7 @@ def write(
     stems = list(dict.fromkeys(Path(name).stem for name in drawings if not name.endswith(".html")))
     files = {name: data.tobytes() for name, data in drawings.items()}
     written += _put(folder, {"summary.md": summary(result, command, stems).encode(), **files})
-    made_by_run = command.startswith("tautwire run")  # other commands add to a folder
-    return [*written, *(record(result.study, folder, written, command) if made_by_run else [])]
+    return [*written, *record(result.study, folder, written, command)]
 
 
 def _put(folder: Path, files: dict[str, bytes]) -> list[Path]:

@@ -22,11 +22,16 @@ STUDY, RECORD = "study.toml", "provenance.json"
 
 
 def record(study: Study, folder: Path, written: list[Path], command: str) -> list[Path]:
-    """Write the study and the record of its making, and remove what an earlier run wrote here and this one did not."""
-    before = _read(folder)
+    """Write the study and the record of its making, and remove what an earlier run wrote here and this one did not.
+
+    Commands beside `run` keep theirs under names of their own, as they may add to a folder: turns-study.toml.
+    """
+    kind = command.split()[1] if command.startswith("tautwire ") else "run"
+    study_file, record_file = (name if kind == "run" else f"{kind}-{name}" for name in (STUDY, RECORD))
+    before = _read(folder, record_file)
     text = tomli_w.dumps(_plain(study.tables))
     names = sorted({path.name for path in written if path.parent == folder})
-    for name in set(before.get("files", [])) - {*names, STUDY, RECORD}:
+    for name in set(before.get("files", [])) - {*names, study_file, record_file}:
         if name == Path(name).name:
             (folder / name).unlink(missing_ok=True)
     facts = {
@@ -41,9 +46,9 @@ def record(study: Study, folder: Path, written: list[Path], command: str) -> lis
         "digest": digest("study", text).partition("-")[2],
         "files": names,
     }
-    put_text(folder / STUDY, text)
-    put_text(folder / RECORD, json.dumps(facts, indent=1) + "\n")
-    return [folder / STUDY, folder / RECORD]
+    put_text(folder / study_file, text)
+    put_text(folder / record_file, json.dumps(facts, indent=1) + "\n")
+    return [folder / study_file, folder / record_file]
 
 
 def check_folder(folder: Path, file: str, study: Study) -> None:
@@ -54,9 +59,9 @@ def check_folder(folder: Path, file: str, study: Study) -> None:
         raise InputError("study.name", repr(study.name), allowed)
 
 
-def _read(folder: Path) -> dict[str, Any]:
+def _read(folder: Path, name: str = RECORD) -> dict[str, Any]:
     try:
-        found = json.loads((folder / RECORD).read_text(encoding="utf-8"))
+        found = json.loads((folder / name).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
     return found if isinstance(found, dict) else {}

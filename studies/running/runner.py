@@ -22,7 +22,7 @@ from tautwire.model.operating.bands import Band
 from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.studies.running.code import code_digest, libraries
 from tautwire.studies.running.families import beside, solver_for
-from tautwire.studies.running.pool import cores, lasting
+from tautwire.studies.running.pool import Ask, cores, lasting
 from tautwire.studies.running.quality import QUALITY
 from tautwire.studies.running.store import ANSWERS, Store, digest
 from tautwire.studies.study.raw import Raw
@@ -131,6 +131,18 @@ def known(case: Case, study: Study, store: Store) -> list[Frames] | None:
     for piece in pieces(case, study):
         found.append(store.get_json(piece.key))
     return None if any(rows is None for rows in found) else found
+
+
+def ahead(study: Study, name: str, store: Store, tables: Callable[[Setup, Ask], Frames]) -> None:
+    """What a want says of a study's only case, computed by all cores and stored, unless it is there; `run` reads it.
+
+    tables(setup, ask): its tables, with worker processes to ask. A fault is left for `run` to tell.
+    """
+    case = study.cases()[0]
+    key = next(piece.key for piece in pieces(case, study) if piece.want.name == name)
+    if store.get_json(key) is None:
+        with lasting(cores()) as ask, contextlib.suppress(InputError, SolveError), as_written(case.raw):
+            store.put_json(key, tables(case.setup(), ask))
 
 
 def _answer(case: Case, study: Study, store: Store, *only: Sequence[Band]) -> Done:

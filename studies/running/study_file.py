@@ -31,6 +31,23 @@ ALONE: dict[str, Any] = {"sweep": {}, "variant": [], **{name: {} for name in TAB
 """in place of these tables: the set-up alone"""
 
 
+def asking(raw: Raw) -> Raw:
+    """The tables of a study file that names no want, with the want that its own table asks for: of [why], of [choose]
+    with something to vary, or of [fit] with sweeps, as the commands of these names do.
+
+    >>> asking({"study": {"name": "wet"}, "why": {"moves": []}})["study"]
+    {'name': 'wet', 'want': ['why']}
+    """
+    head = table_at(raw, "study")
+    asked = {
+        "why": "why" in raw,
+        "choose": table_at(raw, "choose").get("vary"),
+        "fit": table_at(raw, "fit").get("sweeps"),
+    }
+    name = next((name for name, given in asked.items() if given), None)
+    return raw if name is None or "want" in head else {**raw, "study": {**head, "want": [name]}, **ALONE}
+
+
 class Options(dict[str, Any]):
     """Want -> its options Part. Those wanted or written are checked at once, the rest are defaults, made when asked
     for, so that wants that a study does not use need not be loaded.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -122,14 +122,24 @@ def wire_impedance(solver: Solver, f_hz: Real) -> Complex:
     return z
 
 
+def wire_of(setup: Setup, f_hz: Real, remember: Remember) -> Complex:
+    """`wire_impedance` of a set-up."""
+    return wire_impedance(setup.build().solver(remember), f_hz)
+
+
+SolveMany = Callable[[Sequence[tuple[Setup, Real]]], Iterable[tuple[int, Complex]]]
+"""set-ups, each with frequencies (n,), Hz -> as they come, the number of one that can be solved, and `wire_of` it"""
+
+
 @dataclass
 class WireModel:
     """Wire impedances of any set-up; what does not move the wires (transformer, coax loss) costs no new solve.
 
-    solved: number of wires solved so far.
+    solved: number of wires solved so far. solve_many: solves several side by side, if there are processes for it.
     """
 
     remember: Remember = compute_always
+    solve_many: SolveMany | None = None
     solved: int = 0
     _known: dict[tuple[str, bytes], Complex] = field(default_factory=dict, repr=False)
     _last: tuple[str, Solver] | None = field(default=None, repr=False)
@@ -144,6 +154,17 @@ class WireModel:
                 self._last = key[0], built.solver(self.remember)
             self._known[key] = wire_impedance(self._last[1], f_hz)
         return self._known[key]
+
+    def ahead(self, asked: Sequence[tuple[Setup, Real]]) -> None:
+        """Solves several side by side, where that is possible; `wire` then has them. Raises InputError."""
+        if self.solve_many is None:
+            return
+        tasks = {(repr(setup.build()), f_hz.tobytes()): (setup, f_hz) for setup, f_hz in asked}
+        tasks = {key: task for key, task in tasks.items() if key not in self._known}
+        names = list(tasks)
+        for i, z in self.solve_many(list(tasks.values())):
+            self._known[names[i]] = z
+        self.solved += len({built for built, _ in names})
 
 
 def radio_gamma(setup: Setup, z_wire: Complex, f_hz: Real, plane: str, z0: float) -> Complex:

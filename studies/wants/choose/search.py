@@ -523,14 +523,16 @@ def _lengths(problem: Problem, fixed: dict[int, int]) -> list[float]:
 
 
 def really_different(candidates: list[Candidate], problem: Problem, most: int) -> list[Candidate]:
-    """The best, and the next best that differ from all before in a word or by a fifth of a range."""
+    """The best of each combination of words, then the next best that differ from all before in a word or by a fifth of
+    a range; in the order of `candidates`, the best first. One that misses a wish comes only where the best does too."""
+    words = [i for i, k in enumerate(problem.knobs) if k.is_words]
+    fair = [c for c in candidates if not c.misses] or candidates
+    firsts = list({tuple(c.place[i] for i in words): c for c in reversed(fair)}.values())[::-1] if words else []
     kept: list[Candidate] = []
-    for c in candidates:
-        if len(kept) == most:
-            break
-        if all(_differ(problem.knobs, c.place, k.place) for k in kept):
+    for c in [fair[0], *sorted(firsts, key=lambda c: c.cost), *candidates]:
+        if len(kept) < most and all(_differ(problem.knobs, c.place, k.place) for k in kept):
             kept.append(c)
-    return kept
+    return sorted(kept, key=candidates.index)
 
 
 def _differ(knobs: tuple[Knob, ...], a: Place, b: Place) -> bool:

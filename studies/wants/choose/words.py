@@ -61,8 +61,8 @@ def wins_and_losses(problem: Problem, rows: list[dict[str, Any]]) -> None:
             if lead > SAME[name]:
                 why.append(f"{words} {row[column]:.{digits}f}{unit}")
             elif lead < -SAME[name]:
-                gives_up.append(f"{-lead:.{digits}f}{unit} of {words}")
-        row["why"] = "; ".join(why) or ("least cost of all aims together" if row is rows[0] else "close to the best")
+                gives_up.append(f"{-lead:.{digits}f}{unit.replace('dBi', 'dB')} of {words}")
+        row["why"] = "; ".join(why) or ("least cost of all aims together" if row is rows[0] else "as an alternative")
         row["gives_up"] = "; ".join(gives_up) or "nothing of note"
 
 

@@ -16,7 +16,6 @@ import scipy
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.solve.solver import Remember, compute_always
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.fit.search import Local, Measured, Parameter, Problem
 from tautwire.studies.wants.local_model import WireModel, with_values
@@ -72,18 +71,19 @@ def fit(
     measured: Sequence[Measured],
     parameters: Sequence[Parameter],
     least_error: float = LEAST_ERROR,
-    remember: Remember = compute_always,
     model_error: float = MODEL_ERROR,
+    wires: WireModel | None = None,
 ) -> Fit:
     """Fit the parameters to all sweeps at once.
 
     least_error: smallest error of each part of gamma. model_error: size of the model's own smooth error.
+    wires: what solves the wires.
     Raises InputError for nothing to fit, too few points, or a start that cannot be built; SolveError if it cannot be
     solved.
     """
     measured, parameters = tuple(measured), tuple(parameters)
     _check(measured, parameters)
-    problem = Problem(setup, measured, parameters, WireModel(remember), [least_error] * len(measured))
+    problem = Problem(setup, measured, parameters, wires or WireModel(), [least_error] * len(measured))
     zero = np.zeros(len(parameters))
     start_wires = problem.solved(zero)
     start_model = problem.model(zero, start_wires)

@@ -13,7 +13,6 @@ import numpy as np
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.solve.solver import Remember, compute_always
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, unexplained
 from tautwire.studies.wants.fit.search import Parameter, Problem
@@ -40,11 +39,11 @@ class Missing:
     others: dict[str, float]
 
 
-def missing(found: Fit, least_error: float = LEAST_ERROR, remember: Remember = compute_always) -> tuple[Missing, ...]:
+def missing(found: Fit, least_error: float = LEAST_ERROR, wires: WireModel | None = None) -> tuple[Missing, ...]:
     """Groups of values that the fit left out, the one that explains most first; none if noise explains what is left."""
     if not any(unexplained(m, rms, least_error) for m, rms in zip(found.measured, found.rms, strict=True)):
         return ()
-    wires = WireModel(remember)
+    wires = wires or WireModel()
     sigma = [max(least_error, s) for s in found.scatter]
     plain = Problem(found.setup, found.measured, found.parameters, wires, sigma)
     x = np.array([(e - p.start) / p.scale for e, p in zip(found.estimate, found.parameters, strict=True)])

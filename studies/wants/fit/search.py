@@ -119,10 +119,16 @@ class Problem:
 
     def solved(self, x: Real) -> list[Complex]:
         """Wire impedances (n,), ohm, solved. Raises InputError or SolveError."""
+        self.ahead([x])
         return [
             self.wires.wire(s, m.sweep.f_hz) if m.load is None else np.full(len(m.sweep.f_hz), complex(m.load))
             for s, m in zip(self.setups(x), self.measured, strict=True)
         ]
+
+    def ahead(self, places: Sequence[Real]) -> None:
+        """Solves the wires at several x side by side, where that is possible. Raises InputError."""
+        pairs = [(s, m) for x in places for s, m in zip(self.setups(x), self.measured, strict=True)]
+        self.wires.ahead([(s, m.sweep.f_hz) for s, m in pairs if m.load is None])
 
     def model(self, x: Real, z_wire: Sequence[Complex]) -> list[Complex]:
         """Reflection at each sweep's plane (n,)."""
@@ -164,12 +170,12 @@ class Problem:
 
     def local(self, x: Real, moving: Sequence[bool]) -> Local:
         """The local model around x, its slopes measured."""
+        beside = {int(i): x + self._step(x, int(i)) * np.eye(len(x))[i] for i in np.flatnonzero(moving)}
+        self.ahead([x, *beside.values()])
         z = self.solved(x)
         wires = tuple(reflection(one, REFERENCE) for one in z)
         slopes = [np.zeros((len(g), len(x)), dtype=complex) for g in wires]
-        for i in np.flatnonzero(moving):
-            moved = x.copy()
-            moved[i] += self._step(x, int(i))
+        for i, moved in beside.items():
             for slope, g, there in zip(slopes, wires, self.solved(moved), strict=True):
                 slope[:, i] = (reflection(there, REFERENCE) - g) / (moved[i] - x[i])
         return Local(x, wires, tuple(slopes), float(np.sum(self.whole(x, z) ** 2)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -27,9 +27,9 @@ from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
 from tautwire.studies.wants.fit.missing import Missing, missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
-from tautwire.studies.wants.fit.words import fit_notes
+from tautwire.studies.wants.fit.words import DOUBTS, fit_notes
 from tautwire.studies.wants.known import KEYS, Known, flat, read_known
-from tautwire.studies.wants.local_model import quantity_kind
+from tautwire.studies.wants.local_model import WireModel, quantity_kind
 from tautwire.studies.wants.spread.values import start_of, uncertain
 from tautwire.studies.wants.want import Frames, Want
 
@@ -205,9 +205,14 @@ def check(setup: Setup, study: Study) -> None:
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "fit" (a row a parameter), "fit_sweeps", "fit_points", "fit_missing" (a row a value that was left out and
     tried, if noise does not explain what is left) and "fit_notes"."""
+    return tables(setup, study, WireModel(solver.remember))
+
+
+def tables(setup: Setup, study: Study, wires: WireModel) -> Frames:
+    """See `compute`. wires: what solves them."""
     spec: FitSpec = study.options["fit"]
-    found = fit(setup, measured_of(spec), parameters_of(setup, spec), spec.error, solver.remember)
-    tried = missing(found, spec.error, solver.remember)
+    found = fit(setup, measured_of(spec), parameters_of(setup, spec), spec.error, wires=wires)
+    tried = missing(found, spec.error, wires)
     words = [{"note": n} for n in fit_notes(found, spec.error, tried)]
     return {**fit_tables(found), "fit_missing": missing_rows(tried), "fit_notes": words}
 
@@ -269,9 +274,12 @@ def fit_tables(found: Fit) -> Frames:
 
 
 def sentences(result: Result) -> list[str]:
-    """What was found and how far to trust it."""
+    """What was found and how far to trust it; a doubt about all of it comes first."""
     table = result.frames.get("fit_notes")
-    return [] if table is None else list(table["note"])
+    if table is None:
+        return []
+    notes = list(table["note"])
+    return notes if notes[0].startswith(DOUBTS) else [f"{finding(result)}.", *notes]
 
 
 def plots(result: Result) -> dict[str, Figure]:
@@ -286,10 +294,16 @@ def finding(result: Result) -> str:
     if table is None or table.empty:
         return ""
     told = [
-        f"{row['parameter'].rpartition('.')[2].replace('_', ' ')} {row['estimate']:.4g} {row['unit']}".strip()
+        f"{row['parameter'].rpartition('.')[2].replace('_', ' ')} {_with_sd(row)} {row['unit']}".strip()
         for row in table.head(3).to_dict("records")
     ]
     return f"The sweeps fit best with {', '.join(told)}"
+
+
+def _with_sd(row: Mapping[Hashable, Any]) -> str:
+    """Value and standard deviation with the digits they have: "19.707 ± 0.006"."""
+    digits = max(0, -math.floor(math.log10(max(row["estimate_sd"], 1e-9))))
+    return f"{row['estimate']:.{digits}f} ± {row['estimate_sd']:.{digits}f}"
 
 
 WANT = Want("fit", compute, FitSpec, sentences=sentences, plots=plots, check=check, by_band=False, finding=finding)

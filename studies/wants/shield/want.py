@@ -157,11 +157,11 @@ def pattern_change(one: Real, two: Real) -> float:
 
 
 def sentences(result: Result) -> list[str]:
-    """For the first case, a sentence or two a band."""
+    """For the first case: where a choke goes, then a sentence or two a band."""
     table = result.of("shield", result.study.cases()[0])
     if table.empty:
         return []
-    lines = []
+    lines = [f"{finding(table)}."]
     for band in result.study.bands:
         rows = table[table["band"] == band.name]
         if rows.empty:

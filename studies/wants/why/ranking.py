@@ -10,7 +10,7 @@ a set-up that is a little off does little harm.
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -163,11 +163,12 @@ def explain(
     plane: str = "radio",
     remember: Remember = compute_always,
     exclude: Sequence[str] = (),
+    try_many: "TryMany | None" = None,
 ) -> Why:
     """Rank the causes of shifts seen at `plane`; where no single one explains them, pairs of causes too.
 
-    exclude: words in the names of causes that cannot be. Raises InputError if the set-up has no dip where one was
-    seen, or for a word that is in no cause's name.
+    exclude: words in the names of causes that cannot be. try_many: tries causes, by default one after the other. Raises
+    InputError if the set-up has no dip where one was seen, or for a word that is in no cause's name.
     """
     shifts = tuple(shifts)
     if not shifts:
@@ -180,7 +181,7 @@ def explain(
         if math.isnan(dip):
             allowed = f"a dip within {WINDOW:.0%} of it in the set-up too: check its wire length, or fit it first"
             raise InputError("why.was", f"{shift.was_hz / 1e6:.3f} MHz", allowed)
-    track = _Track(setup, shifts, base, dip_error, gamma_error, plane, remember)
+    track = Track(setup, shifts, base, dip_error, gamma_error, plane, remember)
     found: list[Explanation] = []
     failed: dict[str, str] = {}
     known: dict[Cause, dict[float, Real]] = {}
@@ -189,31 +190,39 @@ def explain(
     candidates = remaining(every, exclude)
     for thorough in (False, True):
         found, failed = [], {}
+        tried = dict((try_many or in_turn)(track, [every.index(cause) for cause in candidates], thorough))
         for cause in candidates:
-            try:
-                known[cause] = nodes = track.nodes(cause, thorough)
-            except (InputError, SolveError) as error:
-                failed[cause.name] = str(error)
+            nodes = tried[every.index(cause)]
+            if isinstance(nodes, str):
+                failed[cause.name] = nodes
                 continue
+            known[cause] = nodes
             found.append(track.best(cause, nodes))
         if any(e.explains for e in found):
             break
     else:
         found += track.pairs({e.cause: known[e.cause] for e in found})
     wire = every[0]
-    nodes = known[wire] if wire in known and wire.name not in failed else _nodes_or_none(track, wire)
-    if len(nodes) > 1:
+    nodes = known[wire] if wire in known and wire.name not in failed else attempt(track, 0, False)
+    if not isinstance(nodes, str):
         c = min((k for k in nodes if k), key=abs)
         slope = np.log(nodes[c][:, 0] / base[:, 0]) / c
     ranked = tuple(sorted(found, key=lambda e: e.score))
     return Why(shifts, tuple(map(float, base[:, 0])), ranked, slope, wire, failed)
 
 
-def _nodes_or_none(track: "_Track", cause: Cause) -> dict[float, Real]:
+def attempt(track: "Track", number: int, thorough: bool) -> dict[float, Real] | str:
+    """`Track.nodes` of the cause of this number, or why there are none."""
     try:
-        return track.nodes(cause, False)
-    except (InputError, SolveError):
-        return {}
+        return track.nodes(causes(track.setup)[number], thorough)
+    except (InputError, SolveError) as error:
+        return str(error)
+
+
+def in_turn(track: "Track", numbers: Sequence[int], thorough: bool) -> Iterator[tuple[int, dict[float, Real] | str]]:
+    """Causes tried here, one after the other."""
+    for number in numbers:
+        yield number, attempt(track, number, thorough)
 
 
 def remaining(every: Sequence[Cause], exclude: Sequence[str]) -> tuple[Cause, ...]:
@@ -235,7 +244,9 @@ def remaining(every: Sequence[Cause], exclude: Sequence[str]) -> tuple[Cause, ..
 
 
 @dataclass(frozen=True)
-class _Track:
+class Track:
+    """Where the dips of a set-up go as it changes. base: its own dips (bands, 2), see `_dips`."""
+
     setup: Setup
     shifts: tuple[Shift, ...]
     base: Real
@@ -344,3 +355,7 @@ class _Track:
                 misfit = float(self.misfit(log_dips, gamma))
                 explanations.append(self.explanation(cause, size, misfit, log_dips, gamma, 2))
         return explanations
+
+
+TryMany = Callable[[Track, Sequence[int], bool], Iterable[tuple[int, dict[float, Real] | str]]]
+"""causes of `causes(track.setup)` by number, and whether thoroughly -> as they come, `attempt` of each by its number"""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic import Field, field_validator, model_validator
 
 from tautwire.model.errors import InputError
-from tautwire.model.solve.solver import Solver
+from tautwire.model.solve.solver import Remember, Solver
 from tautwire.studies.study.files import is_file
 from tautwire.studies.study.measurement import PLANES, read_sweeps
 from tautwire.studies.study.parts import HIDDEN, Part, entry
@@ -18,7 +18,15 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import Frequency, Number
 from tautwire.studies.wants.want import Frames, Want
-from tautwire.studies.wants.why.ranking import DIP_ERROR, GAMMA_ERROR, Shift, explain, shift_of, shifts_between
+from tautwire.studies.wants.why.ranking import (
+    DIP_ERROR,
+    GAMMA_ERROR,
+    Shift,
+    TryMany,
+    explain,
+    shift_of,
+    shifts_between,
+)
 from tautwire.studies.wants.why.words import why_notes
 
 if TYPE_CHECKING:
@@ -94,9 +102,14 @@ def shifts_of(spec: WhySpec, region: object) -> tuple[Shift, ...]:
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "why" (a row a cause, best first), "why_bands" (a row a cause and band) and "why_notes"."""
+    return tables(setup, study, solver.remember)
+
+
+def tables(setup: Setup, study: Study, remember: Remember, try_many: TryMany | None = None) -> Frames:
+    """See `compute`. try_many: see ranking.explain."""
     spec: WhySpec = study.options["why"]
     shifts = shifts_of(spec, study.spec.region)
-    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, solver.remember, spec.exclude)
+    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, remember, spec.exclude, try_many)
     rows, bands = [], []
     for rank, e in enumerate(found.explanations, 1):
         rows.append({

@@ -77,7 +77,7 @@ def _ranked(good: list[Explanation]) -> list[str]:
 
 
 def _size(e: Explanation) -> str:
-    return f" ({abs(e.change):.1f} {'usual changes, both together' if e.pair else 'times a usual change'})"
+    return f": {abs(e.change):.1f} {'usual changes, both together' if e.pair else 'times a usual change'}"
 
 
 def _usual(e: Explanation) -> str:
