@@ -191,7 +191,7 @@ def test_command_goes_on_from_what_is_solved(
     file.write_text(POND, encoding="utf-8")
     main(["choose", str(file), "--out", str(tmp_path / "a"), "--workers", "2"])
     first = capsys.readouterr().out
-    assert "Choose length" in first and (tmp_path / "a" / "choice-1.toml").exists()
+    assert "Choose wire 9.49 m" in first and (tmp_path / "a" / "choice-1.toml").exists()
     summary = (tmp_path / "a" / "summary.md").read_text(encoding="utf-8")
     assert f"tautwire choose {file}" in summary
 

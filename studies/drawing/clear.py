@@ -97,14 +97,15 @@ class Clear:
         return bool(low[0] < box.x0 or low[1] < box.y0 or high[0] > box.x1 or high[1] > box.y1)
 
 
-def fit(ax: Axes, low: Sequence[float], high: Sequence[float], pads: ArrayLike) -> float:
-    """Equal scales that show low to high (x, y; data) with room of left, right, bottom, top inches; data per inch."""
+def fit(ax: Axes, low: Sequence[float], high: Sequence[float], pads: ArrayLike, least: float = 1e-6) -> float:
+    """Equal scales that show low to high (x, y; data) with room of left, right, bottom, top inches; data per inch, at
+    least `least`."""
     figure = ax.get_figure(root=True)
     assert figure is not None
     box = ax.get_position()
     width, height = box.width * figure.get_figwidth(), box.height * figure.get_figheight()
     left, right, bottom, top = map(float, np.asarray(pads, dtype=float))
-    scale = max((high[0] - low[0]) / (width - left - right), (high[1] - low[1]) / (height - bottom - top), 1e-6)
+    scale = max((high[0] - low[0]) / (width - left - right), (high[1] - low[1]) / (height - bottom - top), least)
     spare = width - left - right - (high[0] - low[0]) / scale
     x0 = low[0] - (left + spare / 2) * scale
     y0 = low[1] - (bottom + 0.3 * (height - bottom - top - (high[1] - low[1]) / scale)) * scale

@@ -4,13 +4,15 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
 from matplotlib.axes import Axes
 
-from tautwire.studies.drawing.plan import plan_view
-from tautwire.studies.drawing.side import is_bent, side_view, soil_words, span
+from tautwire.studies.drawing.plan import plan_view, round_length
+from tautwire.studies.drawing.side import SPARE, Shared, is_bent, person, side_view, soil_words, span
 from tautwire.studies.drawing.space import space_view
-from tautwire.studies.drawing.style import INK, QUIET, Heading, Sheet, style
+from tautwire.studies.drawing.style import INK, QUIET, Heading, Look, Sheet, style
 from tautwire.studies.study.setup import Built
+from tautwire.studies.study.units import format_length
 
 MOST = 9
 Box = tuple[float, float, float, float]
@@ -48,22 +50,54 @@ def layout_grid(
     *,
     lengths: str = "metric",
 ) -> Sheet:
-    """Side views of several set-ups (name, built), the first nine, each to its own scale, lengths written in."""
+    """Side views of several set-ups (name, built), the first nine, to one scale, with a bar and a person for size."""
     shown = setups[:MOST]
     if len(shown) < len(setups):
         heading = heading.noting(f"the first {MOST} of {len(setups)}")
     with style(heading.size) as look:
-        across = min(len(shown), 2 if len(shown) in (2, 4) or look.name == "print" else 3)
-        down = -(-len(shown) // across)
-        fine = replace(look, type=look.type * (0.95 if look.name == "print" else 0.8 if across * down <= 4 else 0.68))
-        sheet = Sheet(look, 1.0 + 2.3 * down if look.name == "print" else None, layout=None)
+        spans = [span(built) for _, built in shown]
+        low, high = min(s[0][1] for s in spans), max(s[1][1] for s in spans)
+        wide = max(s[1][0] - s[0][0] for s in spans)
+        pads = np.array(SPARE) * look.small / 72
+
+        head = 3.0 * look.type / 72
+
+        def by_width(across: int) -> float:
+            return wide / (look.width / across - 1.8 * look.type / 72 - pads[0] - pads[1])
+
+        def scale(across: int, inches: float) -> float:
+            height = inches / -(-len(shown) // across) - head
+            return float(max(by_width(across), (high - low) / (height - pads[2] - pads[3])))
+
+        across = min(len(shown), 2)
+        row = min(max((high - low) / by_width(across) + pads[2] + pads[3] + head, 1.2), 2.6)
+        sheet = Sheet(look, 0.9 + row * -(-len(shown) // across) if look.name == "print" else None, layout=None)
         sheet.header(heading)
+        if look.name != "print":
+            across = min(range(1, min(len(shown), 3) + 1), key=lambda n: scale(n, sheet.get_figheight() * sheet.top))
+        down = -(-len(shown) // across)
+        shared = Shared(scale(across, sheet.get_figheight() * sheet.top), low, high)
+        fine = replace(look, type=look.type * (0.95 if look.name == "print" else 0.8 if across * down <= 4 else 0.68))
         for k, (name, built) in enumerate(shown):
-            row, column = divmod(k, across)
-            box = (column / across, 1 - (row + 1) / down, 1 / across, 1 / down)
+            box = (k % across / across, 1 - (k // across + 1) / down, 1 / across, 1 / down)
             soil = "" if all(b.ground == built.ground for _, b in shown) else f" ({soil_words(built.ground)})"
-            side_view(_panel(sheet, box, name + soil), built, fine, lengths, "spare")
+            ax = _panel(sheet, box, name + soil)
+            point = side_view(ax, built, fine, lengths, "spare", shared)
+            if k == 0:
+                person(ax, ax.get_xlim()[0] + 2.5 * fine.small * point)
+            if k == len(shown) - 1:
+                _bar(ax, fine, point, lengths)
         return sheet
+
+
+def _bar(ax: Axes, look: Look, point: float, lengths: str) -> None:
+    """A scale bar in the lower right corner."""
+    size = round_length(0.25 * (ax.get_xlim()[1] - ax.get_xlim()[0]))
+    x, y = ax.get_xlim()[1] - look.small * point, ax.get_ylim()[0] + 0.5 * look.small * point
+    ax.plot([x - size, x], [y, y], color=INK, lw=look.line * 1.1, solid_capstyle="butt", zorder=6)
+    told = f"{size:g} m" if lengths == "metric" else format_length(size, lengths)
+    ax.annotate(told, (x - size, y), (-0.4 * look.small, 0), textcoords="offset points",
+                ha="right", va="center", size=look.small * 0.9, color=INK)  # fmt: skip
 
 
 def _panel(sheet: Sheet, box: Box, words: str) -> Axes:

@@ -2,10 +2,11 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Arc, Rectangle
+from matplotlib.patches import Arc, Circle, Rectangle
 
 from tautwire.model.soil.ground import Ground
 from tautwire.model.wires.layout import Layout
@@ -16,6 +17,8 @@ from tautwire.studies.study.setup import Built
 from tautwire.studies.study.units import format_angle, format_length
 
 Flat = list[tuple[float, float]]
+PERSON = 1.75  # m
+SPARE = 7.0, 3.0, 1.0, 1.7  # room left, right, below and above of a view with few words, in small type
 
 
 def corners_of(layout: Layout) -> list[int]:
@@ -62,19 +65,32 @@ def span(built: Built) -> tuple[tuple[float, float], tuple[float, float]]:
     return (float(low[0]), float(low[1])), (float(high[0]), float(high[1]))
 
 
-def side_view(ax: Axes, built: Built, look: Look, lengths: str = "metric", words: str = "full") -> None:
-    """Draw into ax, whose position is settled.
+@dataclass(frozen=True)
+class Shared:
+    """What side views beside each other share. scale: metres an inch. low, high: what of the height is shown, m."""
+
+    scale: float
+    low: float
+    high: float
+
+
+def side_view(
+    ax: Axes, built: Built, look: Look, lengths: str = "metric", words: str = "full", shared: Shared | None = None
+) -> float:
+    """Draw into ax, whose position is settled; metres a point.
 
     lengths: "metric" or "imperial". words: "full"; "main", without the names of return conductors; or "spare", lengths,
-    heights and slopes only.
+    heights and slopes only. shared: with other views.
     """
     t = look.small
     wire = unfolded(built)
     low, high = span(built)
-    below = {"full": 2.3 + 1.15 * len(built.structure.conductors), "main": 4.4, "spare": 1.0}[words]
-    left, right = {"full": (9.0, 7.0), "main": (8.0, 4.0), "spare": (7.0, 3.0)}[words]
-    scale = fit(ax, low, high, np.array([left, right, below, 1.7]) * t / 72)
-    point = scale / 72  # metres a point
+    if shared is not None:
+        low, high = (low[0], shared.low), (high[0], shared.high)
+    below = {"full": 2.3 + 1.15 * len(built.structure.conductors), "main": 4.4, "spare": SPARE[2]}[words]
+    left, right = {"full": (9.0, 7.0), "main": (8.0, 4.0), "spare": SPARE[:2]}[words]
+    scale = fit(ax, low, high, np.array([left, right, below, 1.7]) * t / 72, shared.scale if shared else 0.0)
+    point = scale / 72
     clear = Clear(ax)
     if not built.ground.is_free_space:
         _soil(ax, built, look, clear, words == "spare", lengths, wire, point)
@@ -97,6 +113,19 @@ def side_view(ax: Axes, built: Built, look: Look, lengths: str = "metric", words
         clear.write(f"{name} {format_length(h, lengths)}", places, size=t, color=INK)
     if words == "full":
         _returns(built, look, clear, lengths)
+    return point
+
+
+def person(ax: Axes, x: float) -> None:
+    """Somebody 1.75 m tall, for size."""
+    ax.add_patch(Circle((x, PERSON - 0.14), 0.14, color=QUIET, lw=0, zorder=4))
+    ax.fill(
+        x + np.array([-0.24, 0.24, 0.18, 0.15, 0.02, -0.02, -0.15, -0.18]),
+        [1.4, 1.4, 0.8, 0.0, 0.0, 0.0, 0.0, 0.8],
+        color=QUIET,
+        lw=0,
+        zorder=4,
+    )
 
 
 def _soil(

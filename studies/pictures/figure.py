@@ -17,6 +17,7 @@ from tautwire.studies.running.store import Store
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
+    from tautwire.studies.study.setup import Setup
     from tautwire.studies.study.study import Case
 
 MOST_CASES, MOST_BANDS = 5, 4  # columns and rows of a page; a slide has one less of each
@@ -48,16 +49,26 @@ def chosen_views(result: Result, look: Look, store: Store) -> tuple[list[list[Se
     """The views of each shown case (its bands in order), the cases' names, and what is left out in words."""
     less = 0 if look.name == "print" else 1
     most = MOST_ALONE if len(result.study.bands) == 1 else MOST_CASES - less
-    cases, fewer = shown_cases(result, most)
+    setups, fewer = shown_setups(result, most)
     bands, without = shown_bands(result.study.bands, MOST_BANDS - less)
     rows, names = [], []
-    for case in cases:
+    for name, setup in setups:
         try:
-            rows.append([seen(case.setup(), band, store) for band in bands])
+            rows.append([seen(setup, band, store) for band in bands])
         except SolveError:
             continue
-        names.append(case_name(result, case))
+        names.append(name)
     return rows, names, [w for w in (fewer, without) if w]
+
+
+def shown_setups(result: Result, most: int) -> tuple[list[tuple[str, Setup]], str]:
+    """Names and set-ups of the shown cases, or of what is chosen where that is the question; and what is left out."""
+    if "choices" in result.frames:
+        from tautwire.studies.wants.choose.problem import choices_of
+
+        return choices_of(result, result.study.cases()[0])[:most], ""
+    cases, fewer = shown_cases(result, most)
+    return [(case_name(result, case), case.setup()) for case in cases], fewer
 
 
 def case_name(result: Result, case: Case) -> str:

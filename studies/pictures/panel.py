@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.collections import PolyCollection
-from matplotlib.patches import Circle, Rectangle
+from matplotlib.patches import Rectangle
 
 from tautwire.studies.drawing.clear import Clear, Place
 from tautwire.studies.drawing.plan import round_length
+from tautwire.studies.drawing.side import PERSON, person
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, SOIL, Look
 
 if TYPE_CHECKING:
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
 AHEAD, BACK = "#e8862b", "#8a3200"  # current one way and the other: light and dark in grey too
 LOBE, LOBE_EDGE, WATER = "#cfe2f8", CYCLE[3].colour, "#b9d7e6"
 DASHES: dict[str, Any] = {"wire": "-", "coax": (0, (1, 1)), "counterpoise": (0, (4, 1.5)), "nearby": (0, (6, 2))}
-PERSON = 1.75  # m
 SPAN_DB = 30.0  # dB from the outer ring to the middle
 
 
@@ -161,18 +161,6 @@ def _free_side(view: Seen, x: float, away: float) -> float:
     low = np.concatenate([p[p[:, 1] < PERSON, 0] for p in view.paths] or [np.empty(0)])
     left, right = (float(np.abs(low - (x + side * away)).min(initial=away)) for side in (-1, 1))
     return x - away if left >= right - 0.5 else x + away
-
-
-def person(ax: Axes, x: float) -> None:
-    """Somebody 1.75 m tall, for size."""
-    ax.add_patch(Circle((x, PERSON - 0.14), 0.14, color=QUIET, lw=0, zorder=4))
-    ax.fill(
-        x + np.array([-0.24, 0.24, 0.18, 0.15, 0.02, -0.02, -0.15, -0.18]),
-        [1.4, 1.4, 0.8, 0.0, 0.0, 0.0, 0.0, 0.8],
-        color=QUIET,
-        lw=0,
-        zorder=4,
-    )
 
 
 def _words(ax: Axes, words: Sequence[str], look: Look, view: Seen, clear: Clear) -> None:

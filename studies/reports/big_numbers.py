@@ -219,20 +219,17 @@ def _name(path: str) -> str:
 
 
 def _choose(result: Result) -> Numbers:
+    from tautwire.studies.wants.choose.problem import read_problem
+
     table = result.frames.get("choices", pd.DataFrame())
     if table.empty:
         return []
-    best = table.iloc[0]
-    known = [entry for entry in CHOICE if entry[0] in best and best[entry[0]] == best[entry[0]]]
-    return [(_minus(f"{best[column]:.1f}{unit}"), f"{what}, choice 1") for column, unit, what in known]
+    best, problem = table.iloc[0], read_problem(result.study, result.study.cases()[0].raw)
+    told = [knob.words(best[knob.column]).removeprefix(f"{knob.label} ") for knob in problem.knobs]
+    named = [knob.label or "the way to hang it" for knob in problem.knobs]
+    return [*list(zip(told, named, strict=True))[: MOST - 1], (f"{best['swr_highest']:.1f}", "highest SWR of choice 1")]
 
 
-CHOICE = (
-    ("swr_highest", "", "highest SWR"),
-    ("radio_gain_dbi", " dBi", "gain from the radio"),
-    ("feed_loss_db", " dB", "lost in the feed"),
-    ("heat_in_core_w", " W", "of heat in the core"),
-)
 NUMBERS: dict[str, Callable[[Result], Numbers]] = {
     "dips": _dips, "stress": _stress, "exposure": _exposure, "shield": _shield, "target": _target, "pattern": _pattern,
     "turns": _turns, "why": _why, "fit": _fit, "choose": _choose,

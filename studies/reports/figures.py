@@ -20,12 +20,13 @@ PICTURE = "picture"  # file stem of the one picture
 SEEN_BY_ITSELF = ("pattern",)  # wants whose finding the picture has itself
 
 
-def picture_of(result: Result, size: str = "print", store: Store | None = None) -> Sheet | None:
-    """The wire of every case and band with its current and pattern; None if no case was solved."""
+def picture_of(result: Result, size: str = "print", store: Store | None = None, own: bool = False) -> Sheet | None:
+    """The wire of every case and band with its current and pattern; None if no case was solved. own: under what the
+    picture itself shows, not under the study's answer."""
     if not result.frames:
         return None
     first = main_want(result)
-    title = "" if first in SEEN_BY_ITSELF else headlines(result).get(first, "")
+    title = "" if own or first in SEEN_BY_ITSELF else headlines(result).get(first, "")
     return the_picture(result, Heading(title, shared_words(result.study), size), store)
 
 

@@ -101,6 +101,10 @@ def setup_lines(study: Study) -> list[str]:
             lines.append(f"Varied: {axis.name}: {len(known)} of them, {ends}.")
         else:
             lines.append(f"Varied: {axis.name}: {', '.join(axis.value_text(v) for v in known)}.")
+    if "choose" in study.spec.want:
+        from tautwire.studies.wants.choose.problem import read_problem
+
+        lines.append(f"May vary: {'; '.join(k.range_words for k in read_problem(study, study.raw).knobs)}.")
     lines.append(f"Bands: {', '.join(b.name for b in study.bands)} (region {study.spec.region}).")
     return lines
 

@@ -148,10 +148,12 @@ class Deck:
         asked = slide.shapes.add_textbox(Inches(EDGE), Inches(1.5), Inches(WIDTH - 2 * EDGE), Inches(0.6))
         _write(asked, [question], 18, colour=QUIET)
         wide = (WIDTH - 2 * EDGE) / len(numbers)
+        longest = max(len(number) for number, _ in numbers)
+        size = 60 if longest <= 6 else 50 if longest <= 8 else 40 if longest <= 11 else 32
         for k, (number, what) in enumerate(numbers):
             left = EDGE + k * wide
             box = slide.shapes.add_textbox(Inches(left), Inches(2.45), Inches(wide - 0.2), Inches(1.2))
-            _write(box, [number], 60 if len(number) <= 8 else 44 if len(number) <= 11 else 32, bold=True)
+            _write(box, [number], size, bold=True)
             box = slide.shapes.add_textbox(Inches(left), Inches(3.7), Inches(wide - 0.3), Inches(1.5))
             _write(box, [what], 20, colour=QUIET)
         slab = slide.shapes.add_shape(
@@ -215,7 +217,7 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
     trust = validity(result)
     deck = Deck(title_of(study))
     deck.first(title_of(study), shared_words(study), [f"Study: {study.name}.", *setup_lines(study)])
-    picture = picture_of(result, "slide", store)
+    picture = picture_of(result, "slide", store, own=True)
     if picture is not None:
         deck.picture(
             picture.title, picture, picture.alternative, [f"{picture.title}.", PICTURE_NOTE, *sentences(result)]
@@ -224,7 +226,7 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
     if told and numbers:
         deck.answer(title_of(study), list(told.values())[0], numbers, one_caution(result), answer_notes(result))
     deck.words("What is compared", setup_lines(study), [f"{study.count} cases.", setup_words(study), *trust])
-    drawings = layout_figures(study, "slide")
+    drawings = {} if "choose" in study.spec.want else layout_figures(study, "slide")  # the choices hang by themselves
     for stem, sheet in drawings.items():
         which = "" if len(drawings) == 1 else ": last case" if stem == "layout_last" else ": first case"
         title = f"How it hangs{which}: {sheet.title}"

@@ -10,8 +10,7 @@ import pandas as pd
 
 from tautwire.studies.drawing.layout import layout_grid
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
-from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.choose.problem import Problem, read_problem
+from tautwire.studies.wants.choose.problem import Problem, choices_of, read_problem
 from tautwire.studies.wants.choose.words import AIM_WORDS, choice_words
 
 if TYPE_CHECKING:
@@ -28,7 +27,13 @@ def choose_figures(result: Result, size: str | Look = "print") -> dict[str, Figu
     case = result.study.cases()[0]
     problem = read_problem(result.study, case.raw)
     rows, swr = result.of("choices", case), result.of("choice_swr", case)
-    figures: dict[str, Figure] = {"choices": choices_figure(problem, rows, swr, size), **_layout(problem, rows, size)}
+    figures: dict[str, Figure] = {
+        "choices": choices_figure(problem, rows, swr, size),
+    }
+    hung = [(name, setup.build()) for name, setup in choices_of(result, case)]
+    figures["choices_layout"] = layout_grid(
+        hung, Heading("How the choices hang", size=size), lengths=result.study.lengths
+    )
     curve = result.of("tradeoff", case) if "tradeoff" in result.frames else pd.DataFrame()
     if len(curve) > 1:
         figures["tradeoff"] = tradeoff_figure(problem, curve, rows, size)
@@ -44,7 +49,7 @@ def choices_figure(problem: Problem, rows: pd.DataFrame, swr: pd.DataFrame, size
         best = records[0]
         sheet.header(
             Heading(
-                f"{choice_words(problem, best)}: SWR at most {best['swr_highest']:.2f}",
+                f"Choice 1, {choice_words(problem, best)}: SWR at most {best['swr_highest']:.2f}",
                 f"Highest SWR across each segment, with the 68 % interval; the wish is {problem.swr:g} or less.",
             )
         )
@@ -67,15 +72,6 @@ def choices_figure(problem: Problem, rows: pd.DataFrame, swr: pd.DataFrame, size
         ax.set_xlabel("highest SWR at the radio")
         sheet.legend(loc="outside lower left", ncols=1)
         return sheet
-
-
-def _layout(problem: Problem, rows: pd.DataFrame, size: str | Look) -> dict[str, Figure]:
-    """The choices as they hang; none if they cannot be told from the table."""
-    built = [
-        (f"choice {row['choice']}", Setup.read(problem.candidate(problem.place_of(row))).build())
-        for row in rows.to_dict("records")
-    ]
-    return {"choices_layout": layout_grid(built, Heading("How the choices hang", size=size))}
 
 
 def tradeoff_figure(problem: Problem, curve: pd.DataFrame, rows: pd.DataFrame, size: str | Look = "print") -> Sheet:

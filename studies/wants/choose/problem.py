@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import field_validator
 
@@ -13,12 +13,22 @@ from tautwire.model.operating.bands import BandSegment, segment_named
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import CUSTOMARY, customary, written
 from tautwire.studies.study.raw import Raw, changed, kind_of
+from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study, in_words
 from tautwire.studies.study.units import Kind, Length, Number, Power, values
+
+if TYPE_CHECKING:
+    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.study import Case
 
 AIMS = ("swr", "gain", "loss", "heat", "shield")
 FEED_ONLY = ("transformer.", "radio.", "coax.loss_scale")
 """paths that change what is between wire and radio, but no current on the wire"""
+LABELS = {
+    "antenna": "", "antenna.length": "wire", "counterpoise.length": "counterpoise", "coax.length": "coax",
+    "coax.choke.at": "choke at",
+}  # fmt: skip
+"""what people call what is at a path, where that is not its key"""
 MOST_KNOBS = 6
 MOST_WORDS = 24
 
@@ -143,6 +153,23 @@ class Knob:
         assert self.kind is not None
         return min(max(float(shown) / CUSTOMARY[self.kind].factor, self.low), self.high)
 
+    def words(self, value: Any) -> str:
+        """A value as in tables, in words: "wire 20.13 m", "slope 25°", "soil wet ground"."""
+        if self.is_words:
+            return f"{self.label} {value}".strip()
+        assert self.kind is not None
+        sign = CUSTOMARY[self.kind].sign
+        digits = f"{value:.2f}" if sign == "m" else f"{value:.0f}" if sign == "°" else f"{value:.3g}"
+        return f"{self.label} {digits}{'' if sign in ('', '°') else ' '}{sign}"
+
+    @property
+    def range_words(self) -> str:
+        """What it may be, in words: "wire 19 to 21 m"."""
+        if self.listed:
+            return f"{self.label} {', '.join(str(self.shown(i)) for i in range(len(self.texts)))}".strip()
+        low, high = (self.words(self.shown(x)).removeprefix(f"{self.label} ") for x in (self.low, self.high))
+        return f"{self.label} {low} to {high}"
+
     @property
     def column(self) -> str:
         """Its column in tables."""
@@ -188,6 +215,13 @@ class Problem:
         return raw
 
 
+def choices_of(result: Result, case: Case) -> list[tuple[str, Setup]]:
+    """The choices of a case that wanted "choose", each with its name, "choice 1" being the best."""
+    problem = read_problem(result.study, case.raw)
+    rows = result.of("choices", case).to_dict("records")
+    return [(f"choice {row['choice']}", Setup.read(problem.candidate(problem.place_of(row)))) for row in rows]
+
+
 def _is_table(knob: Knob) -> bool:
     return bool(knob.texts) and isinstance(knob.texts[0], Mapping)
 
@@ -227,7 +261,7 @@ def _knob(path: str, given: Any) -> Knob:
         kind = kind_of(path)
     except InputError as error:
         raise InputError("choose.vary", repr(path), error.allowed) from None
-    label = path.removeprefix("antenna.").replace(".", " ").replace("_", " ")
+    label = LABELS.get(path, path.removeprefix("antenna.").replace(".", " ").replace("_", " "))
     if kind is None:
         if not isinstance(given, list | tuple) or not given:
             raise InputError(field, repr(given), "a list of values to choose from")

@@ -16,7 +16,14 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.choose.candidates import Solved, shifts, solve_candidate
 from tautwire.studies.wants.choose.problem import ChooseSpec, Problem, read_problem
 from tautwire.studies.wants.choose.search import Candidate, Place, Progress, Search, SolveMany, really_different
-from tautwire.studies.wants.choose.words import aim_value, columns_of_aims, sentences, study_files, wins_and_losses
+from tautwire.studies.wants.choose.words import (
+    aim_value,
+    columns_of_aims,
+    finding,
+    sentences,
+    study_files,
+    wins_and_losses,
+)
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.want import Frames, Want
 
@@ -174,4 +181,5 @@ WANT = Want(
     check=check,
     files=study_files,
     by_band=False,
+    finding=finding,
 )

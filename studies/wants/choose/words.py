@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 import tomli_w
 
-from tautwire.studies.study.quantities import CUSTOMARY
-from tautwire.studies.wants.choose.problem import Knob, Problem, read_problem
+from tautwire.studies.wants.choose.problem import Problem, read_problem
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -31,19 +30,9 @@ def aim_value(name: str, value: float) -> float:
     return -value if name == "gain" else value
 
 
-def knob_words(knob: Knob, value: Any) -> str:
-    """ "length 20.13 m", "slope 25°", "soil wet ground"."""
-    if knob.is_words:
-        return f"{knob.label} {value}"
-    assert knob.kind is not None
-    sign = CUSTOMARY[knob.kind].sign
-    digits = f"{value:.2f}" if sign == "m" else f"{value:.3g}"
-    return f"{knob.label} {digits}{'' if sign in ('', '°') else ' '}{sign}"
-
-
 def choice_words(problem: Problem, row: dict[str, Any]) -> str:
     """What a candidate is: all that was allowed to vary, in words."""
-    return ", ".join(knob_words(k, row[k.column]) for k in problem.knobs)
+    return ", ".join(k.words(row[k.column]) for k in problem.knobs)
 
 
 def wins_and_losses(problem: Problem, rows: list[dict[str, Any]]) -> None:
@@ -106,6 +95,21 @@ def sentences(result: Result) -> list[str]:
         head = f"{', '.join(f'{k} {v}' for k, v in labels.items())}: " if labels else ""
         lines += _of_case(result, problem, rows, labels, head)
     return lines
+
+
+def finding(result: Result) -> str:
+    """The best of the first case in one line."""
+    table = result.frames.get("choices")
+    if table is None or table.empty:
+        return ""
+    case = result.study.cases()[0]
+    problem, best = read_problem(result.study, case.raw), result.of("choices", case).to_dict("records")[0]
+    words = choice_words(problem, best)
+    if best["misses"]:
+        return f"Nothing keeps every wish; nearest is {words}"
+    return f"Choose {words}: SWR at most {best['swr_highest']:.1f}" + "".join(
+        f", {w} {best[c]:.{d}f}{u}" for w, u, c, d in _further(problem)
+    )
 
 
 def _of_case(result: Result, problem: Problem, rows: pd.DataFrame, labels: dict[str, Any], head: str) -> list[str]:
