@@ -78,7 +78,7 @@ def test_added_loss_with_swr_against_handbook_formula(standing):
     """Total loss 10 log10((a^2 - g^2)/(a (1 - g^2))), a = matched loss ratio, g = |reflection| at the load.
 
     The amateur handbooks' formula, from memory; it holds for a real Z0, which equal conductor and dielectric
-    loss gives: k1 sqrt(f) = k2 f at f.
+    loss gives: k1 sqrt(f) = k2 f at f. SWR is that on the line, whose Z0 the skin effect has raised.
     """
     f = 14e6
     table = tuple((x, math.sqrt(x / f) * 3 + x / f * 3) for x in (1e6, 5e6, f, 50e6))
@@ -87,24 +87,25 @@ def test_added_loss_with_swr_against_handbook_formula(standing):
     assert conductor == pytest.approx(dielectric, rel=1e-6)
     a, g = 10 ** (6 * 0.3 / 10), (standing - 1) / (standing + 1)
     expected = 10 * math.log10((a**2 - g**2) / (a * (1 - g**2)))
-    for load in (50 * standing, 50 / standing):
-        assert FeedSystem(None, coax, 30.0).power_split(load, f).coax_db == pytest.approx(expected, rel=1e-6)
+    z0 = coax.propagation(f)[1]
+    assert abs(z0.imag) < 1e-3 * z0.real
+    for load in (z0.real * standing, z0.real / standing):
+        assert FeedSystem(None, coax, 30.0).power_split(load, f).coax_db == pytest.approx(expected, rel=3e-3)
 
 
 def test_line_loss_flatters_the_radio_end():
     """SWR falls from antenna to radio on a lossy line: common practice, no source.
 
-    |reflection| falls by twice the matched loss, up to a/b (1 + |reflection|^2) for the reactive part of Z0
-    (textbook). On a long line SWR at the radio says little: an open looks like under 1.5.
+    |reflection| against the line's own Z0 falls by twice the matched loss (textbook). On a long line SWR at the radio
+    says little: an open looks like under 1.5.
     """
     coax = coax_named("RG-174")
     z = FeedSystem(PORTABLE_49_TO_1, coax, 10.0).impedances(np.array([600, 2450, 9000 + 2000j])[:, None], HF)
-    assert (np.abs(reflection(z.radio)) < np.abs(reflection(z.primary)) + 0.02).all()
     worst = swr(z.primary) > 2.5
     assert worst.any() and (swr(z.radio)[worst] < swr(z.primary)[worst]).all()
-    expected = np.abs(reflection(z.primary)) * 10 ** (-2 * coax.loss_db(10.0, HF) / 20)
-    a_over_b = coax.loss_db(1.0, HF) / 8.686 / (2 * np.pi * HF / (coax.velocity_factor * C0))
-    assert (np.abs(np.abs(reflection(z.radio)) - expected) < a_over_b * (1 + expected**2)).all()
+    z0 = coax.propagation(HF)[1]
+    at_antenna, at_radio = (np.abs((x - z0) / (x + z0)) for x in (z.primary, z.radio))
+    assert np.allclose(at_radio, at_antenna * 10 ** (-2 * coax.loss_db(10.0, HF) / 20), rtol=1e-3)
     assert swr(radio_z(coax, 100, math.inf, 14e6)) < 1.5
 
 

@@ -187,3 +187,18 @@ def test_setup_reads_what_people_write():
     setup = Setup.read({k: v for k, v in RAW.items() if k != "study"})
     assert setup.wire.wire().diameter == pytest.approx(0.8e-3)
     assert setup.feed_system().coax.name == "RG-58"
+
+
+def test_a_core_of_own_material_is_what_its_table_says() -> None:
+    """The table of a named material, written out, gives the same transformer; a band beyond it is refused."""
+    from tautwire.model.feed.ferrite import ferrite_named
+    from tautwire.studies.study.feed_parts import CoreSpec
+
+    rows = {f"{f / 1e6:g} MHz": [real, imag] for f, real, imag in ferrite_named("mix 61").table}
+    own = CoreSpec.model_validate({"size": "36 mm", "permeability": rows}).core()
+    named = CoreSpec.model_validate({"size": "36 mm", "material": "mix 61"}).core()
+    f = np.array([1.9e6, 14.2e6, 50e6])
+    assert np.allclose(own.impedance(2, f), named.impedance(2, f), rtol=1e-12)
+    short = CoreSpec.model_validate({"size": "36 mm", "permeability": {"5 MHz": [300, 20], "10 MHz": [250, 60]}})
+    with pytest.raises(InputError, match="5 to 10 MHz, the range of the table for 'own material'"):
+        short.core().impedance(2, f)

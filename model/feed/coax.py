@@ -99,14 +99,21 @@ class CoaxType:
     def propagation(self, f_hz: ArrayLike) -> tuple[Complex, Complex]:
         """Propagation constant (1/m) and characteristic impedance (ohm), complex, shape of f_hz (Hz).
 
-        gamma = a_c + a_d + j b with b = w/(vf c); Zc = z0 (1 - j (a_c - a_d)/b), the low-loss form of
-        sqrt((R + jwL)/(G + jwC)) with R = 2 a_c z0, G = 2 a_d/z0 (Pozar, Microwave Engineering, sect. 2.7, from
-        memory). Re(gamma Zc) = R and Re(gamma/Zc) is in proportion to G, neither below 0: the line gives no power.
+        Series impedance jwL (1 + x - j x): conductors thicker than the skin have a reactance as great as their
+        resistance (Ramo, Whinnery and Van Duzer, Fields and Waves, sect. 3.17, from memory); shunt admittance
+        jwC (1 - j t) with the dielectric's loss tangent t. L and C are those of z0 and the velocity factor, which hold
+        at high frequencies; x and t follow from the attenuation of the conductors and of the dielectric. So at low
+        frequencies a thin cable is slower, and its impedance higher and capacitive. Neither x nor t is below 0: the
+        line gives no power.
         """
         f = as_frequencies(f_hz)
         conductor, dielectric = self.attenuation(f)
         beta = wave_number(f) / self.velocity_factor
-        return conductor + dielectric + 1j * beta, self.z0 * (1 - 1j * (conductor - dielectric) / beta)
+        q = conductor / beta
+        series = q + np.sqrt(2 * q**2 + 1) - 1j * q  # sqrt(1 + x - j x), its imaginary part known
+        q = dielectric / beta / series.real
+        shunt = np.sqrt(q**2 + 1) - 1j * q  # sqrt(1 - j t)
+        return 1j * beta * series * shunt, self.z0 * series / shunt
 
     def chain(self, length: float, f_hz: ArrayLike) -> Complex:
         """ABCD matrices of a length (m, 0 or more), shape f_hz.shape + (2, 2).

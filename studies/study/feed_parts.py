@@ -8,7 +8,7 @@ from pydantic import field_validator
 
 from tautwire.model.errors import InputError
 from tautwire.model.feed.coax import CoaxType, coax_named
-from tautwire.model.feed.ferrite import TOROIDS, Core, Toroid, ferrite_named
+from tautwire.model.feed.ferrite import TOROIDS, Core, Ferrite, Toroid, ferrite_named
 from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
 from tautwire.model.wires.choke import Choke
 from tautwire.model.wires.coax_shield import RG58_OUTSIDE
@@ -123,6 +123,12 @@ class CoreSpec(Part):
     """A ring core: a known material, and a known size or dimensions."""
 
     material: str = entry("material of the ring", "mix 52", "a name of `tautwire list cores`", default="mix 43")
+    permeability: dict[str, tuple[float, float]] = entry(
+        "relative permeability of the ring's material, mu' and mu'', at frequencies that rise, instead of material",
+        {"1 MHz": [800, 100], "10 MHz": [350, 250], "60 MHz": [90, 145]},
+        "mu' 1 to 100000, mu'' 0 to 100000; the table must hold the bands",
+        default={},
+    )
     size: str | None = entry("size of the ring by its outer diameter", "36 mm", "a name of `tautwire list cores`")
     outer: Length | None = entry("outer diameter, instead of size", "35.6 mm", "1 to 500 mm")
     inner: Length | None = entry("inner diameter, instead of size", "23 mm", "0.1 mm to below outer")
@@ -139,7 +145,14 @@ class CoreSpec(Part):
         if None in sides:
             raise InputError("transformer.core", "incomplete", "size, or all of outer, inner and height")
         outer, inner, height = (float(x or 0) for x in sides)
-        return Core(ferrite_named(self.material), Toroid(outer, inner, height, self.stack))
+        return Core(self.ferrite(), Toroid(outer, inner, height, self.stack))
+
+    def ferrite(self) -> Ferrite:
+        if not self.permeability:
+            return ferrite_named(self.material)
+        field = "transformer.core.permeability"
+        rows = sorted((units.frequency(f, field), *mu) for f, mu in self.permeability.items())
+        return Ferrite("own material", tuple(rows), "given in the study")
 
 
 class TransformerSpec(Part):
