@@ -2,6 +2,7 @@
 
 import copy
 
+import numpy as np
 import pytest
 
 from tautwire.model.errors import InputError

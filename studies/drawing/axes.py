@@ -15,7 +15,6 @@ from tautwire.studies.drawing.style import CYCLE, RAMP, Look, Mark, Sheet
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 
-LEGEND_SAMPLE = 7  # characters that the sample of a line and the gap beside it are wide
 FEW = 4  # up to this many numbers get a line mark each; more get a colour ramp
 
 
@@ -92,10 +91,7 @@ class Colours:
                 samples.append(Line2D([], [], **m.line, label=self.axis.value_text(v)))
             rows = samples + rows
         if rows:
-            longest = max(len(str(row.get_label())) for row in rows) + LEGEND_SAMPLE
-            fits = int(sheet.look.width * 72 / (0.54 * sheet.look.small) / longest)
-            columns = max(1, min(len(rows), 4, fits))
-            sheet.legend(handles=rows, loc="outside lower left", ncols=columns, handlelength=2.6, columnspacing=1.6)
+            sheet.key(rows)
 
 
 def panel_shape(count: int, look: Look) -> tuple[int, int]:
@@ -116,6 +112,15 @@ def view_of(band: Band, sweep: pd.DataFrame, dips_mhz: Sequence[float]) -> tuple
 def mhz_text(f: float, _: object = None) -> str:
     """MHz with the digits that tell neighbours apart, and no more: "7.05", "14.175"."""
     return f"{f:.3f}".rstrip("0").rstrip(".")
+
+
+def shortened(name: str, most: int = 24) -> str:
+    """A long name with its beginning and its end, which tells it from others.
+
+    >>> shortened("inverted V over the third branch of the old oak, number 2")
+    'inverted V… oak, number 2'
+    """
+    return name if len(name) <= most else f"{name[: most - 14].rstrip()}\u2026{name[-14:]}"
 
 
 def band_title(band: Band) -> str:

@@ -14,7 +14,8 @@ from tautwire.studies.drawing.style import INK, QUIET, Heading, Look, Sheet, sty
 from tautwire.studies.study.setup import Built
 from tautwire.studies.study.units import format_length
 
-MOST = 9
+MOST, MOST_ON_SLIDE = 9, 6
+LINES = 2  # of a panel's name
 Box = tuple[float, float, float, float]
 
 
@@ -50,24 +51,24 @@ def layout_grid(
     *,
     lengths: str = "metric",
 ) -> Sheet:
-    """Side views of several set-ups (name, built), the first nine, to one scale, with a bar and a person for size."""
-    shown = setups[:MOST]
-    if len(shown) < len(setups):
-        heading = heading.noting(f"the first {MOST} of {len(setups)}")
+    """Side views of several set-ups (name, built), the first few, to one scale, with a bar and a person for size."""
     with style(heading.size) as look:
+        shown = setups[: MOST if look.name == "print" else MOST_ON_SLIDE]
+        if len(shown) < len(setups):
+            heading = heading.noting(f"the first {len(shown)} of {len(setups)}")
         spans = [span(built) for _, built in shown]
         low, high = min(s[0][1] for s in spans), max(s[1][1] for s in spans)
         wide = max(s[1][0] - s[0][0] for s in spans)
         pads = np.array(SPARE) * look.small / 72
 
-        head = 3.0 * look.type / 72
+        head = (1.8 + 1.25 * LINES) * look.type / 72
 
         def by_width(across: int) -> float:
             return wide / (look.width / across - 1.8 * look.type / 72 - pads[0] - pads[1])
 
         def scale(across: int, inches: float) -> float:
-            height = inches / -(-len(shown) // across) - head
-            return float(max(by_width(across), (high - low) / (height - pads[2] - pads[3])))
+            height = inches / -(-len(shown) // across) - head - pads[2] - pads[3]
+            return float(max(by_width(across), (high - low) / max(height, 0.1)))
 
         across = min(len(shown), 2)
         row = min(max((high - low) / by_width(across) + pads[2] + pads[3] + head, 1.2), 2.6)
@@ -81,7 +82,7 @@ def layout_grid(
         for k, (name, built) in enumerate(shown):
             box = (k % across / across, 1 - (k // across + 1) / down, 1 / across, 1 / down)
             soil = "" if all(b.ground == built.ground for _, b in shown) else f" ({soil_words(built.ground)})"
-            ax = _panel(sheet, box, name + soil)
+            ax = _panel(sheet, box, name + soil, fine)
             point = side_view(ax, built, fine, lengths, "spare", shared)
             if k == 0:
                 person(ax, ax.get_xlim()[0] + 2.5 * fine.small * point)
@@ -100,14 +101,15 @@ def _bar(ax: Axes, look: Look, point: float, lengths: str) -> None:
                 ha="right", va="center", size=look.small * 0.9, color=INK)  # fmt: skip
 
 
-def _panel(sheet: Sheet, box: Box, words: str) -> Axes:
+def _panel(sheet: Sheet, box: Box, words: str, look: Look | None = None) -> Axes:
     """Axes in a part of what the header leaves (left, bottom, width, height as fractions), named in its corner."""
-    look, top = sheet.look, sheet.top
+    look, top = look or sheet.look, sheet.top
     pad_x, pad_y = 0.9 * look.type / 72 / look.width, 0.6 * look.type / 72 / sheet.get_figheight()
     x, y, w, h = box[0], box[1] * top, box[2], box[3] * top
-    lines = textwrap.wrap(words, max(int((w - 2 * pad_x) * look.width * 72 / (0.7 * look.type)), 10)) or [""]
+    wide = max(int((w - 2 * pad_x) * look.width * 72 / (0.75 * look.type)), 10)
+    lines = textwrap.wrap(words, wide, max_lines=LINES, placeholder=" \u2026") or [""]
     head = (0.35 + 1.25 * len(lines)) * look.type / 72 / sheet.get_figheight()
-    ax = sheet.add_axes((x + pad_x, y + pad_y, w - 2 * pad_x, h - 2 * pad_y - head))
+    ax = sheet.add_axes((x + pad_x, y + pad_y, w - 2 * pad_x, max(h - 2 * pad_y - head, 0.02)))
     sheet.text(
         x + pad_x,
         y + h - pad_y,

@@ -5,7 +5,7 @@ Figures are made without matplotlib's global state (no pyplot), so they work in 
 """
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -139,6 +139,9 @@ class Heading:
         return replace(self, caption="; ".join(filter(None, (words, self.caption))))
 
 
+LEGEND_SAMPLE = 7  # characters that the sample of a line and the gap beside it are wide
+
+
 class Sheet(Figure):
     """A figure with a header that keeps its look when drawn later and saves without dates or program names."""
 
@@ -177,6 +180,14 @@ class Sheet(Figure):
     def alternative(self) -> str:
         """What it says and shows, for those who do not see it."""
         return ". ".join(words.strip().rstrip(".") for words in (self.title, self.caption) if words.strip())
+
+    def key(self, handles: Sequence[Any], **more: Any) -> None:
+        """A legend below the axes, in as many columns as the width holds, at most four."""
+        longest = max(len(str(row.get_label())) for row in handles) + LEGEND_SAMPLE
+        fits = int(self.look.width * 72 / (0.54 * self.look.small) / longest)
+        columns = max(1, min(len(handles), 4, fits))
+        options = {"handlelength": 2.6, "columnspacing": 1.6, **more}
+        self.legend(handles=list(handles), loc="outside lower left", ncols=columns, **options)
 
     def place(self) -> None:
         """Give the axes their places, as drawing would."""

@@ -20,7 +20,6 @@ from tautwire.studies.pictures.panel import (
     Frame,
     frame_of,
     panel,
-    scale_bar,
 )
 from tautwire.studies.pictures.seen import Seen
 
@@ -139,8 +138,6 @@ def _cell(sheet: Sheet, grid: Grid, k: int, view: Seen, frame: Frame, words: Seq
     ax = sheet.add_axes((x / wide, 1 - (y + grid.high) / high, grid.wide / wide, grid.high / high))
     metres = grid.strip * 2 * frame.half / grid.wide
     panel(ax, view, replace(frame, top=frame.top + metres), sheet.look, words, ring=k == 0)
-    if k == 0:
-        scale_bar(ax, sheet.look, frame)
 
 
 def _name(sheet: Sheet, grid: Grid, k: int, words: str) -> None:

@@ -74,7 +74,8 @@ def frame_of(views: Sequence[Seen]) -> Frame:
 
 
 def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], ring: bool) -> None:
-    """Draw into ax, whose place is settled. words: lines in an upper corner, the first bold. ring: name the rings."""
+    """Draw into ax, whose place is settled. words: lines in an upper corner, the first bold. ring: name the rings,
+    and draw the scale."""
     x, y = middle(view)
     ax.set_xlim(x - frame.half, x + frame.half)
     ax.set_ylim(y - frame.below, y + frame.top)
@@ -82,6 +83,8 @@ def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], 
     ax.set_aspect("equal")
     clear = Clear(ax)
     soil(ax, view, frame)
+    if ring:
+        scale_bar(ax, look, frame, clear)
     _words(ax, words, look, view, clear)
     pattern(ax, view, frame, look)
     for path, amps in zip(view.paths, view.amps, strict=True):
@@ -218,18 +221,11 @@ def _ring_names(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) ->
         )
 
 
-def scale_bar(ax: Axes, look: Look, frame: Frame) -> None:
+def scale_bar(ax: Axes, look: Look, frame: Frame, clear: Clear) -> None:
     """A bar of round length in the soil, on the right."""
     size = round_length(0.35 * frame.half)
     x, y = ax.get_xlim()[1] - 0.03 * frame.half, ax.get_ylim()[0] + 0.3 * frame.below
     ax.plot([x - size, x], [y, y], color=INK, lw=look.line * 1.1, solid_capstyle="butt", zorder=6)
-    ax.annotate(
-        f"{size:g} m",
-        (x - size, y),
-        (-0.35 * look.small, 0),
-        textcoords="offset points",
-        ha="right",
-        va="center",
-        size=look.small * 0.85,
-        color=INK,
-    )
+    clear.line([(x - size, y), (x, y)])
+    place = Place(x - size, y, -0.35 * look.small, 0, "right", "center")
+    clear.write(f"{size:g} m", [place], size=look.small * 0.85, color=INK)

@@ -63,6 +63,18 @@ def band_ground(
     ax.axhline(2, color=INK, lw=look.line * 0.5, zorder=1.5)
 
 
+def thin_ticks(ax: Axes, look: Look) -> None:
+    """Fewer SWR ticks where the panel, whose place is settled, is too low for all: 1, then every one that has room."""
+    figure, limit = ax.get_figure(root=True), ax.get_ylim()[1]
+    assert figure is not None
+    high = ax.get_position().height * figure.get_figheight() * 72 - 2.3 * look.type  # above the shelf, points
+    kept: list[float] = []
+    for tick in ax.get_yticks():
+        if not kept or np.log(tick / kept[-1]) / np.log(limit) * high > 1.15 * look.type:
+            kept.append(float(tick))
+    ax.set_yticks(kept, [f"{t:g}" for t in kept])
+
+
 class Shelf:
     """The space below SWR 1 of one panel.
 

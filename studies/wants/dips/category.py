@@ -72,7 +72,7 @@ def category_figure(
             Patch(color=INK, alpha=0.22, label="SWR below 2"),
             Patch(facecolor=TARGET, edgecolor=QUIET, label="the band"),
         ]
-        sheet.legend(handles=handles, loc="outside lower left", ncols=4)
+        sheet.key(handles)
         return sheet
 
 

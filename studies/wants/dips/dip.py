@@ -86,7 +86,7 @@ def dip_figure(
         handles.append(Patch(facecolor=TARGET, edgecolor=QUIET, label="the band"))
         ends = [("at the radio", "-", look.line), ("at the transformer", (0, (1, 1.5)), look.line * 0.6)]
         handles += [Line2D([], [], color=INK, ls=dash, lw=w, label=words) for words, dash, w in ends]
-        sheet.legend(handles=handles, loc="outside lower left", ncols=4, handlelength=2.4, columnspacing=1.4)
+        sheet.key(handles)
         return sheet
 
 

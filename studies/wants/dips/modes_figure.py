@@ -14,7 +14,7 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import band_title, mhz_text, running
+from tautwire.studies.drawing.axes import band_title, mhz_text, running, shortened
 from tautwire.studies.drawing.style import CYCLE, QUIET, TARGET, Heading, Mark, Sheet, style
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
@@ -59,7 +59,7 @@ def modes_figure(
             Line2D([], [], color=QUIET, ls="", marker="o", mfc="white", label="another dip"),
             Patch(facecolor=TARGET, edgecolor=QUIET, label="the band"),
         ]
-        sheet.legend(handles=handles, loc="outside lower left", ncols=4, handlelength=2.4, columnspacing=1.4)
+        sheet.key(handles)
         return sheet
 
 
@@ -83,7 +83,9 @@ def _panel(ax: Axes, rows: pd.DataFrame, band: Band, axes: Sequence[Axis], axis:
     low, high = band.lower / 1e6, band.upper / 1e6
     ax.axhspan(low, high, facecolor=TARGET, zorder=0.5)
     if axis.numbers is None:
-        ax.set_xticks(np.arange(len(names)), names, rotation=30, ha="right", rotation_mode="anchor")
+        ax.set_xticks(
+            np.arange(len(names)), [shortened(n) for n in names], rotation=30, ha="right", rotation_mode="anchor"
+        )
         ax.set_xlim(-0.4, len(names) - 0.6)
     ax.set_title(band_title(band))
     ax.yaxis.set_major_formatter(FuncFormatter(mhz_text))

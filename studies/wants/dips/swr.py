@@ -17,9 +17,10 @@ from tautwire.studies.drawing.axes import Colours, band_title, evenly, groups, l
 from tautwire.studies.drawing.labels import spread, text_size
 from tautwire.studies.drawing.style import Heading, Look, Sheet, style
 from tautwire.studies.study.study import Axis
-from tautwire.studies.wants.dips.band_panel import BARE, NAMED, Shelf, band_ground, key_handles, swr_limit
+from tautwire.studies.wants.dips.band_panel import BARE, NAMED, Shelf, band_ground, key_handles, swr_limit, thin_ticks
 
 MOST_PANELS = {"print": 12, "talk": 6, "slide": 6}
+MOST_GROUPED = {"print": 12, "talk": 4, "slide": 4}  # panels whose titles name a group of cases too
 
 
 def swr_figure(
@@ -42,7 +43,7 @@ def swr_figure(
     panels = [(b, name, rows[rows["band"] == b.name]) for name, rows in groups(sweeps, axes) for b in bands]
     names = dict(groups(dips, axes))
     with style(heading.size) as look:
-        most = MOST_PANELS.get(look.name, 12)
+        most = MOST_PANELS.get(look.name, 12) if len(bands) == len(panels) else MOST_GROUPED.get(look.name, 12)
         shown = [panels[i] for i in evenly(len(panels), most)]
         if len(shown) < len(panels):
             heading = heading.noting(f"{len(shown)} of {len(panels)} panels, evenly through the cases")
@@ -53,7 +54,7 @@ def swr_figure(
         flat = list(grid.flat)
         for k, ax in enumerate(flat):
             ax.set_visible(k < len(shown))
-            ax.set_xlabel("frequency (MHz)" if k >= len(shown) - columns else "")
+            ax.set_xlabel("frequency (MHz)" if len(shown) - columns <= k < len(shown) else "")
         views = [view_of(b, part, list(_of(names[name], b)["dip_mhz"])) for b, name, part in shown]
         limit = swr_limit([p for _, _, p in shown], views, threshold)
         for ax, (band, name, part), view in zip(flat, shown, views, strict=False):
@@ -72,6 +73,7 @@ def swr_figure(
         colours.key(sheet, visible, key_handles(), named=not named)
         sheet.place()
         for ax, (band, name, _) in zip(visible, shown, strict=True):
+            thin_ticks(ax, look)
             shelf = Shelf(ax, limit, look.type, ax.get_window_extent().height / sheet.dpi, NAMED if named else BARE)
             shelf.lanes(band, region)
             mine = _of(names[name], band)
