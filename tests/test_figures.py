@@ -159,10 +159,10 @@ def test_sizes() -> None:
 
 
 def test_a_study_gets_the_figures_its_axes_call_for(slopes: Result, soils: Result) -> None:
-    assert set(plots(slopes)) == {"layout", "layout_last", "swr", "dip", "impedance", "smith", "modes"}
-    assert set(plots(soils)) == {"layout", "swr", "dip", "impedance", "smith", "modes"}
+    assert set(plots(slopes)) == {"layout", "layout_last", "swr", "dip", "impedance", "smith", "smith_radio", "modes"}
+    assert set(plots(soils)) == {"layout", "swr", "dip", "impedance", "smith", "smith_radio", "modes"}
     single = made_up_result(made_up_study())
-    assert set(plots(single)) == {"layout", "swr", "impedance", "smith"}
+    assert set(plots(single)) == {"layout", "swr", "impedance", "smith", "smith_radio"}
     nothing = Result(slopes.study, {}, [])
     assert set(plots(nothing)) == {"layout", "layout_last"}
 

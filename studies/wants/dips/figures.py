@@ -60,7 +60,10 @@ def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]
     }
 
 
-PLOTTED = {"swr": "SWR at the radio", "dip": "where each band dips", "impedance": "", "smith": "", "modes": ""}
+PLOTTED = {
+    "swr": "SWR at the radio", "dip": "where each band dips", "impedance": "", "smith": "", "smith_radio": "",
+    "modes": "",
+}  # fmt: skip
 KINDS = tuple(PLOTTED)
 MOST_WORDS = 12  # cases told by words in a figure; half as many on a slide
 
@@ -102,8 +105,8 @@ def dip_figure_of(
         return impedance_figure(sweeps, dips, shown, axes, heading)
     if kind == "modes":
         return None if known is None or study.count < 2 else modes_figure(known, shown, axes, heading)
-    if kind == "smith":
-        return smith_figure(sweeps, shown, axes, heading)
+    if kind in ("smith", "smith_radio"):
+        return smith_figure(sweeps, shown, axes, heading, plane="radio" if kind == "smith_radio" else "wire")
     if axis is not None and axis.numbers is not None and len(axis.numbers) > 1:
         return dip_figure(dips, sweeps, shown, axes, heading)
     return category_figure(dips, sweeps, shown, axes, heading) if study.count > 1 else None

@@ -32,8 +32,8 @@ def finding_of(result: Result, kind: str, bands: Sequence[Band]) -> str:
         return _swr(result, dips, bands)
     if kind == "impedance":
         return _impedance(dips)
-    if kind == "smith":
-        return _smith(result, bands)
+    if kind in ("smith", "smith_radio"):
+        return _smith(result, bands, "radio" if kind == "smith_radio" else "transformer")
     if kind == "modes":
         return _modes(dips, bands)
     return short((headline(result, dips) or [""])[0])
@@ -69,16 +69,16 @@ def _span(ohm: pd.Series) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _smith(result: Result, bands: Sequence[Band]) -> str:
+def _smith(result: Result, bands: Sequence[Band], where: str) -> str:
     sweeps, most = result.frames["sweeps"], {}
     for b in bands:
         rows = sweeps[(sweeps["band"] == b.name) & sweeps["f_mhz"].between(b.lower / 1e6, b.upper / 1e6)]
-        most[b.name] = float(rows["swr_transformer"].max())
+        most[b.name] = float(rows["swr" if where == "radio" else "swr_transformer"].max())
     name = max(most, key=lambda k: most[k])
     if len(most) == 1:
-        return f"At the transformer the SWR in the band is at most {most[name]:.1f}"
+        return f"At the {where} the SWR in the band is at most {most[name]:.1f}"
     least = min(most, key=lambda k: most[k])
-    return f"At the transformer the SWR is at most {most[least]:.1f} on {least} and {most[name]:.1f} on {name}"
+    return f"At the {where} the SWR is at most {most[least]:.1f} on {least} and {most[name]:.1f} on {name}"
 
 
 def _modes(dips: pd.DataFrame, bands: Sequence[Band]) -> str:

@@ -12,11 +12,12 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 
-from tautwire.model.arrays import Real
+from tautwire.model.arrays import Complex, Real
 from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import reflection
 from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, running
-from tautwire.studies.drawing.style import QUIET, TARGET, Heading, Look, Mark, Sheet, style
+from tautwire.studies.drawing.clear import Clear, around, corners
+from tautwire.studies.drawing.style import INK, QUIET, TARGET, Heading, Look, Mark, Sheet, style
 from tautwire.studies.study.study import Axis
 from tautwire.studies.wants.dips.impedance import plane_named
 
@@ -54,7 +55,7 @@ def smith_figure(
         notes = [
             heading.caption,
             name,
-            f"impedance {words} in Ω, {z0:g} Ω in the middle; in the band thick from dot to square",
+            f"impedance {words} in Ω, {z0:g} Ω in the middle; in the band thick from dot to square, their MHz beside",
         ]
         if len(shown) < len(bands):
             notes.append(f"the first {len(shown)} of {len(bands)} bands")
@@ -71,7 +72,23 @@ def smith_figure(
                 ends = not colours.ramped or i in (0, len(curves) - 1)
                 _trace(ax, curve, prefix, z0, band, colours.mark(value), look, ends)
         colours.key(sheet, list(grid.flat)[: len(shown)])
+        sheet.place()
+        for ax, band in zip(grid.flat, shown, strict=False):
+            curves = lines(part[part["band"] == band.name], axis)
+            _frequencies(ax, [_reflections(curve, prefix, z0) for _, curve in curves], band, look)
         return sheet
+
+
+def _frequencies(ax: Axes, curves: Sequence[tuple[Real, Complex]], band: Band, look: Look) -> None:
+    """MHz beside the first curve at the band's edges, where they stand clear."""
+    clear = Clear(ax)
+    clear.taken += [corners(text) for text in ax.texts]
+    for f, g in curves:
+        clear.line(np.column_stack(_xy(g[(f >= band.lower / 1e6) & (f <= band.upper / 1e6)])))
+    f, g = curves[0]
+    for at in (band.lower / 1e6, band.upper / 1e6):
+        x, y = (float(np.interp(at, f, part)) for part in _xy(g))
+        clear.write(f"{at:.6g}", around(x, y, 0.6 * look.small), must=False, size=look.small * 0.86, color=INK)
 
 
 def chart(ax: Axes, z0: float, look: Look) -> None:
@@ -113,12 +130,16 @@ def _ohms(x: float) -> str:
     return f"{x / 1000:.3g}k" if x >= 1000 else f"{x:.3g}"
 
 
+def _reflections(curve: pd.DataFrame, prefix: str, z0: float) -> tuple[Real, Complex]:
+    """Frequencies (n,), MHz, and reflection coefficients against z0 (ohm) of a sweep."""
+    z = curve[f"{prefix}_r_ohm"].to_numpy(float) + 1j * curve[f"{prefix}_x_ohm"].to_numpy(float)
+    return curve["f_mhz"].to_numpy(float), np.asarray(reflection(z, z0))
+
+
 def _trace(
     ax: Axes, curve: pd.DataFrame, prefix: str, z0: float, band: Band, mark: Mark, look: Look, ends: bool
 ) -> None:
-    f = curve["f_mhz"].to_numpy(float)
-    z = curve[f"{prefix}_r_ohm"].to_numpy(float) + 1j * curve[f"{prefix}_x_ohm"].to_numpy(float)
-    g = reflection(z, z0)
+    f, g = _reflections(curve, prefix, z0)
     low, high = band.lower / 1e6, band.upper / 1e6
     ax.plot(*_xy(g), color=mark.colour, lw=look.line * 0.5, alpha=0.6, zorder=2)
     edges = [np.interp(e, f, g.real) + 1j * np.interp(e, f, g.imag) for e in (low, high)]
