@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from tautwire.studies.drawing.axes import Colours, groups, lines, running
-from tautwire.studies.drawing.style import INK, QUIET, RULE, Heading, Look, Sheet, style
+from tautwire.studies.drawing.style import INK, QUIET, RULE, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import heading_of
 from tautwire.studies.wants.pattern.findings import finding_of
 from tautwire.studies.wants.pattern.gain import gain_figure
@@ -24,7 +24,7 @@ from tautwire.studies.wants.pattern.solid import solid_figure
 if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band
     from tautwire.studies.study.result import Result
-    from tautwire.studies.study.study import Axis
+    from tautwire.studies.study.study import Axis, Study
 
 FLOOR, RING = -20.0, 5.0  # dBi
 ACROSS = 2
@@ -45,9 +45,10 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
     def heading(kind: str) -> Heading:
         return heading_of(study, size, finding_of(result, table, kind))
 
+    up, round_about = wanted(study)
     figures = {
-        "pattern_elevation": cut_figure(cuts, table, bands, study.axes, "elevation", heading("elevation")),
-        "pattern_azimuth": cut_figure(cuts, table, bands, study.axes, "azimuth", heading("azimuth")),
+        "pattern_elevation": cut_figure(cuts, table, bands, study.axes, "elevation", heading("elevation"), up),
+        "pattern_azimuth": cut_figure(cuts, table, bands, study.axes, "azimuth", heading("azimuth"), round_about),
         "pattern_power": power_figure(table, bands, study.axes, heading("power")),
     }
     gains = result.frames.get("pattern_gains")
@@ -59,6 +60,25 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
         sphere = from_radio(sphere, table, result.axis_columns)
         figures["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, heading("solid"))
     return figures
+
+
+Wedge = tuple[str, float, float]
+"""a name, and the angles (rad) between which it lies"""
+
+
+def wanted(study: Study) -> tuple[list[Wedge], list[Wedge]]:
+    """Where the regions of a study that wants "target" are: over the horizon, by the fewest hops; and round about."""
+    up: list[Wedge] = []
+    round_about: list[Wedge] = []
+    target = study.options["target"]
+    for region in [r.region() for r in target.region] if "target" in study.spec.want else []:
+        angles = next((a for n in sorted(target.hops) if len(a := region.elevations(target.height, n))), None)
+        if angles is not None:
+            up.append((region.name, float(min(angles)), float(max(angles))))
+        if region.bearing is not None:
+            half = max(region.spread, math.radians(4)) / 2
+            round_about.append((region.name, region.bearing - half, region.bearing + half))
+    return up, round_about
 
 
 def from_radio(gains: pd.DataFrame, table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
@@ -79,8 +99,10 @@ def cut_figure(
     axes: Sequence[Axis],
     cut: str,
     heading: Heading = Heading(),
+    wedges: Sequence[Wedge] = (),
 ) -> Sheet:
-    """A dial a band with a line a case. cuts, table: frames of want_pattern; cut: "elevation" or "azimuth"."""
+    """A dial a band with a line a case. cuts, table: frames of want_pattern; cut: "elevation" or "azimuth"; wedges: the
+    angles wanted, tinted."""
     colours = Colours(running(axes))
     mine = cuts[cuts["cut"] == cut]
     part = groups(mine, axes)
@@ -94,6 +116,8 @@ def cut_figure(
         rows = -(-len(bands) // across)
         tall = look.width / across * (0.58 if half else 1.0) * rows + 1.2
         sheet = Sheet(look, min(tall, 9.2) if look.name == "print" else None)
+        told = [f"{name} {np.degrees(a):.0f} to {np.degrees(b):.0f}\u00b0" for name, a, b in wedges]
+        heading = heading.then(f"tinted: {', '.join(told)}") if told else heading
         sheet.header(heading.under(_what(cut, table, colours.axis)))
         panels: Any = sheet.subplots(rows, across, squeeze=False, subplot_kw={"projection": "polar"})
         for ax in panels.flat[len(bands) :]:
@@ -101,6 +125,9 @@ def cut_figure(
         for ax, band in zip(panels.flat, bands, strict=False):
             here = mine[mine["band"] == band.name]
             _dial(ax, top, look)
+            for _, low, high in wedges:
+                for a, b in [(low, high), (math.pi - high, math.pi - low)][: 2 if half else 1]:
+                    ax.fill_between(np.linspace(a, b, 40), 0, top - FLOOR, color=TARGET, lw=0, zorder=0.6)
             for value, line in lines(here, colours.axis):
                 angle, gain = np.radians(line["angle_deg"]), np.maximum(line["gain_dbi"], FLOOR)
                 ax.plot(angle, gain - FLOOR, **colours.mark(value).line, zorder=3)
