@@ -121,6 +121,24 @@ def test_a_chance_is_wanted_and_told(remember: Store) -> None:
     assert f"with a chance of {best['chance_percent']:.0f} %" in " ".join(sentences(result))
 
 
+def test_what_is_known_better_makes_it_surer_and_nothing_stored_is_taken_for_another(remember: Store) -> None:
+    """[spread], the study's bands and its SWR count: each gives an answer of its own from the same store."""
+    choose = {"vary": LENGTH, "solves": 8, "swr": 1.6}
+
+    def swing(**tables: Any) -> float:
+        study = read_study({**SHORT, "choose": choose, **tables})
+        return float(run(study, remember, workers=0).frames["choice_swr"]["swr_worst_pm"].iloc[0])
+
+    known = dict.fromkeys(("antenna.length", "transformer.terminal_capacitance", "transformer.leakage_inductance"), 0.0)
+    exact = {path: {"sd": 0} for path in known}
+    usual = swing()
+    assert swing(spread={"values": exact}) < 0.9 * usual
+    assert swing() == pytest.approx(usual, rel=1e-9)
+    head = {**SHORT["study"], "bands": ["17 m"]}
+    other = run(read_study({**SHORT, "study": head, "choose": choose}), remember, workers=0)
+    assert set(other.frames["choice_swr"]["segment"]) == {"17 m"}
+
+
 @pytest.mark.parametrize(
     ("choose", "field"),
     [

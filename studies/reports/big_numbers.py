@@ -48,9 +48,14 @@ def one_caution(result: Result) -> str:
         return "The likeliest cause need not be the true one: look before you cut."
     if "exposure" in result.frames:
         return "Distances are calculated for flat bare ground: check them against the rules in force, and add room."
-    give = result.frames.get("spread", pd.DataFrame()).get("dip_give_khz")
-    if give is not None and give.notna().any():
-        return f"What is usually not known of such a set-up moves a dip by up to {give.max():.0f} kHz either way."
+    spread = result.frames.get("spread", pd.DataFrame())
+    if not spread.empty and spread["dip_give_khz"].notna().any():
+        known = spread.groupby("band", sort=False)[["dip_give_khz", "dip_mhz"]].median().dropna()
+        part = float((known["dip_give_khz"] / known["dip_mhz"]).median()) / 1e3
+        there = f"{part * known['dip_mhz'].iloc[0] * 1e3:.0f} kHz on {known.index[0]}"
+        return (
+            f"What is usually not known of such a set-up moves its dips by some {100 * part:.1f} % either way: {there}."
+        )
     return "This is a calculation, not a measurement: read the SWR at low power before you trust it."
 
 

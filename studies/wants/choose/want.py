@@ -150,9 +150,8 @@ def certainty(problem: Problem, place: Place, remember: Remember) -> tuple[float
 
 def _spreads(problem: Problem, setup: Setup, solver: Solver) -> list[Spread]:
     from tautwire.studies.wants.spread.intervals import spread_of
-    from tautwire.studies.wants.spread.values import Joint, uncertain
 
-    joint = Joint.of(uncertain(setup))
+    joint = problem.study.options["spread"].joint(setup)
     spreads = []
     for s in problem.segments:
         band = Band(s.name, s.lower, s.upper, s.source)
@@ -163,6 +162,12 @@ def _spreads(problem: Problem, setup: Setup, solver: Solver) -> list[Spread]:
 def check(setup: Setup, study: Study) -> None:
     """Raises InputError for a [choose] that cannot be searched."""
     read_problem(study, raw_of(setup, study))
+
+
+def depends(study: Study) -> list[Any]:
+    """What of the study the rows depend on besides the set-up."""
+    spec, options = study.spec, (study.options[name].model_dump() for name in ("choose", "target", "spread"))
+    return [*options, list(spec.bands), spec.region, spec.swr_threshold]
 
 
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
@@ -181,5 +186,6 @@ WANT = Want(
     check=check,
     files=study_files,
     by_band=False,
+    depends=depends,
     finding=finding,
 )

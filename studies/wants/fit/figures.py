@@ -14,19 +14,19 @@ if TYPE_CHECKING:
 
     from tautwire.studies.study.result import Result
 
-MOST_SWEEPS = 6
+MOST_SWEEPS, MOST_ON_SLIDE = 6, 3
 FAR = 1.5  # times the noise, from which what is left is more than noise: chosen by hand
 TOP = 6.0  # highest SWR shown
 
 
-def fit_figures(result: Result) -> dict[str, Figure]:
+def fit_figures(result: Result, size: str = "print") -> dict[str, Figure]:
     """Stem -> figure: "fit" for the first case of a study."""
     points = result.frames.get("fit_points")
     if points is None or points.empty:
         return {}
     for column in result.axis_columns:
         points = points[points[column].map(str) == str(points[column].iloc[0])]
-    return {"fit": fit_figure(points, result.frames["fit_sweeps"])}
+    return {"fit": fit_figure(points, result.frames["fit_sweeps"], size)}
 
 
 def _finding(sweeps: pd.DataFrame) -> str:
@@ -37,16 +37,17 @@ def _finding(sweeps: pd.DataFrame) -> str:
     return f"Something else differs: the fit leaves {left:.3f} of reflection, {left / noise:.1f} times the noise"
 
 
-def fit_figure(points: pd.DataFrame, sweeps: pd.DataFrame) -> Sheet:
+def fit_figure(points: pd.DataFrame, sweeps: pd.DataFrame, size: str = "print") -> Sheet:
     """Above: SWR measured, fitted, and as the set-up had it before. Below: residuals against the noise."""
-    names = list(dict.fromkeys(points["sweep"]))[:MOST_SWEEPS]
-    with style("print") as look:
-        sheet = Sheet(look, height=4.8)
+    names = list(dict.fromkeys(points["sweep"]))[: MOST_SWEEPS if size == "print" else MOST_ON_SLIDE]
+    with style(size) as look:
+        sheet = Sheet(look, 4.8 if look.name == "print" else None)
         sheet.header(
             Heading(
                 _finding(sweeps[sweeps["sweep"].isin(names)]),
                 "Dots: measured SWR. Line: fitted. Dashed: before the fit. Below: what is left of the reflection "
                 "coefficient, with a band of two standard deviations of the noise.",
+                size,
             )
         )
         axes = sheet.subplots(2, len(names), squeeze=False, sharex="col", gridspec_kw={"height_ratios": (2.2, 1)})
@@ -77,5 +78,5 @@ def fit_figure(points: pd.DataFrame, sweeps: pd.DataFrame) -> Sheet:
         axes[0, 0].set_ylabel("SWR")
         axes[1, 0].set_ylabel("left over")
         handles = axes[0, 0].get_legend_handles_labels()[0] + axes[1, 0].get_legend_handles_labels()[0]
-        sheet.legend(handles=handles, loc="outside lower left", ncols=5, handlelength=2.2, columnspacing=1.4)
+        sheet.key(handles)
     return sheet

@@ -27,7 +27,7 @@ from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
 from tautwire.studies.wants.fit.missing import Missing, missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
-from tautwire.studies.wants.fit.words import DOUBTS, fit_notes
+from tautwire.studies.wants.fit.words import fit_notes
 from tautwire.studies.wants.known import KEYS, Known, flat, read_known
 from tautwire.studies.wants.local_model import WireModel, quantity_kind
 from tautwire.studies.wants.spread.values import start_of, uncertain
@@ -279,13 +279,14 @@ def sentences(result: Result) -> list[str]:
     if table is None:
         return []
     notes = list(table["note"])
-    return notes if notes[0].startswith(DOUBTS) else [f"{finding(result)}.", *notes]
+    settled = notes[0].startswith(f"{result.frames['fit']['parameter'].iloc[0]}:")
+    return [f"{finding(result)}.", *notes] if settled else notes
 
 
-def plots(result: Result) -> dict[str, Figure]:
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     from tautwire.studies.wants.fit.figures import fit_figures
 
-    return fit_figures(result)
+    return fit_figures(result, size)
 
 
 def finding(result: Result) -> str:
@@ -306,4 +307,5 @@ def _with_sd(row: Mapping[Hashable, Any]) -> str:
     return f"{row['estimate']:.{digits}f} ± {row['estimate_sd']:.{digits}f}"
 
 
-WANT = Want("fit", compute, FitSpec, sentences=sentences, plots=plots, check=check, by_band=False, finding=finding)
+WANT = Want("fit", compute, FitSpec, sentences=sentences, plots=plots, sized=True, check=check, by_band=False,
+            finding=finding)  # fmt: skip

@@ -19,7 +19,6 @@ SILENT = 0.8  # of the prior's sd left: the data said little
 WEAK = 1.0  # strength of a direction below which the data say less than the prior
 NOISY = 0.02  # scatter of gamma that is worth a word
 TERMINAL = "transformer.terminal_capacitance"
-DOUBTS = ("WRONG PLANE?", "LEFT OUT?")  # beginnings of notes that doubt the whole fit
 MOST_OTHERS = 2  # groups left out that are named besides the best
 BETTER = 0.5  # squared misfit of the other plane over this one's, below which it fits far better
 

@@ -19,10 +19,10 @@ if TYPE_CHECKING:
 
 MOST_CARDS = 6
 LEVELS = (1.0, 1.5, 2.0, 3.0, 5.0, 10.0, 100.0)
-SHADES = ("#0b3838", "#3f7059", "#8fae8b", "#e3d9b0", "#e9b872", "#c9763a")
+SHADES = ("#0b3838", "#35685a", "#7aa389", "#c2c795", "#ecd9a8", "#fbf1df")  # lighter the higher the SWR
 
 
-def turn_figures(result: Result) -> dict[str, Figure]:
+def turn_figures(result: Result, size: str = "print") -> dict[str, Figure]:
     """Stem -> figure: "card" and "turn_map", numbered when other axes give several (six at the most)."""
     table = result.frames.get("turns")
     if table is None or table.empty:
@@ -33,7 +33,7 @@ def turn_figures(result: Result) -> dict[str, Figure]:
             break
         tail = f"_{number}" if labels else ""
         figures[f"card{tail}"] = card(result, labels, rows)
-        figures[f"turn_map{tail}"] = turn_map(result, labels, rows)
+        figures[f"turn_map{tail}"] = turn_map(result, labels, rows, size)
     return figures
 
 
@@ -44,7 +44,7 @@ def _served(rows: pd.DataFrame, stops: pd.DataFrame, level: float) -> str:
     return f"{stops_serve} {served} of {len(rows)} segments with SWR up to {level:g}"
 
 
-def turn_map(result: Result, labels: dict[str, Any], rows: pd.DataFrame) -> Sheet:
+def turn_map(result: Result, labels: dict[str, Any], rows: pd.DataFrame, size: str = "print") -> Sheet:
     """Worst SWR of every segment at every setting, with the best settings and the chosen stops marked."""
     table = where(result.frames["turn_swr"], labels)
     names = list(rows["segment"])
@@ -53,13 +53,14 @@ def turn_map(result: Result, labels: dict[str, Any], rows: pd.DataFrame) -> Shee
     step = float(np.diff(turns).min()) if len(turns) > 1 else 1.0
     stops = where(result.frames["stops"], labels)
     level = threshold(result.study)
-    with style("print") as look:
-        sheet = Sheet(look, height=max(2.6, 1.7 + 0.25 * len(names)))
+    with style(size) as look:
+        sheet = Sheet(look, max(2.6, 1.7 + 0.25 * len(names)) if look.name == "print" else None)
         sheet.header(
             Heading(
                 _served(rows, stops, level),
                 f"Highest SWR at the radio across each segment. Dot: best setting. Dashed: the fewest stops that serve "
                 f"all that can be served up to {level:g}. {setup_words(result.study.raw, labels)}.",
+                size,
             )
         )
         ax = sheet.add_subplot()
@@ -79,7 +80,7 @@ def turn_map(result: Result, labels: dict[str, Any], rows: pd.DataFrame) -> Shee
         ax.tick_params(length=0)
         ax.spines[["left", "bottom"]].set_visible(False)
         metres = table.groupby(COLUMN)["wire_m"].first()
-        ticks = turns[:: max(1, round(len(turns) / 11))]
+        ticks = turns[:: max(1, round(len(turns) / (11 if look.name == "print" else 5)))]
         ax.set_xticks(ticks, [f"{t:g}\n{result.study.length_text(metres[t])}" for t in ticks])
         bar = sheet.colorbar(mesh, ax=ax, ticks=LEVELS[:-1], pad=0.02, fraction=0.04, aspect=30)
         bar.ax.set_yticklabels([f"{v:g}" for v in LEVELS[:-1]])

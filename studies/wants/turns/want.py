@@ -245,10 +245,11 @@ def _dip_row(name: str, known: _Responses, feed: FeedSystem, reel: Reel, wound: 
     return {"band": name, "dip_mhz": dip / 1e6, "dip_swr": low, "dip_mode": mode}
 
 
-def plots(result: Result) -> dict[str, Figure]:
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     from tautwire.studies.wants.turns.figures import turn_figures
 
-    return turn_figures(result)
+    return turn_figures(result, size)
 
 
-WANT = Want("turns", compute, TurnsSpec, finish, sentences, plots, check=check, by_band=False, depends=depends)
+WANT = Want("turns", compute, TurnsSpec, finish, sentences, plots, sized=True, check=check, by_band=False,
+            depends=depends)  # fmt: skip

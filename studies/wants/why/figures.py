@@ -16,12 +16,19 @@ if TYPE_CHECKING:
 
     from tautwire.studies.study.result import Result
 
-MOST_CAUSES = 14
-CHANGE_WIDTH = 62  # characters of its change; all of it is in why.csv
-NAME_WIDTH = 30  # characters of a cause's name in a line
+MOST_CAUSES, MOST_ON_SLIDE = 14, 6
+CHANGE_WIDTH, CHANGE_ON_SLIDE = 62, 42  # characters of its change; all of it is in why.csv
+NAME_WIDTH, NAME_ON_SLIDE = 30, 18  # characters of a cause's name in a line
 
 
-def why_figures(result: Result) -> dict[str, Figure]:
+MEANING = (
+    "Left: the change it takes; green explains all bands. Right: where each dip would then be, against where it was "
+    "seen, in % of its frequency; shaded: reading error."
+)
+MORE = "Best cause on top; a usual change is what one set-up differs from the next by without anybody noticing."
+
+
+def why_figures(result: Result, size: str = "print") -> dict[str, Figure]:
     """Stem -> figure: "why" for the first case of a study."""
     causes = result.frames.get("why")
     if causes is None or causes.empty:
@@ -30,7 +37,7 @@ def why_figures(result: Result) -> dict[str, Figure]:
     for column in result.axis_columns:
         first = str(causes[column].iloc[0])
         causes, bands = causes[causes[column].map(str) == first], bands[bands[column].map(str) == first]
-    return {"why": why_figure(causes, bands, result.study.options["why"].dip_error)}
+    return {"why": why_figure(causes, bands, result.study.options["why"].dip_error, size)}
 
 
 def _finding(causes: pd.DataFrame) -> str:
@@ -39,14 +46,15 @@ def _finding(causes: pd.DataFrame) -> str:
     return short(f"{likely}: {best['cause']}, {best['change']}")
 
 
-def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> Sheet:
+def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float, size: str = "print") -> Sheet:
     """Left: the change each cause needs. Right: where the dips then lie, against where they were seen."""
-    causes = causes.head(MOST_CAUSES)
+    large = size != "print"
+    causes = causes.head(MOST_ON_SLIDE if large else MOST_CAUSES)
     names = list(causes["cause"])
     places = np.arange(len(names))
     order = list(dict.fromkeys(bands["band"]))
-    with style("print") as look:
-        sheet = Sheet(look, height=1.9 + 0.33 * len(names))
+    with style(size) as look:
+        sheet = Sheet(look, None if large else 1.9 + 0.33 * len(names))
         moved = "; ".join(
             f"{b} {(row['now_mhz'] - row['was_mhz']) * 1e3:+.0f} kHz"
             for b, row in ((b, bands[bands["band"] == b].iloc[0]) for b in order)
@@ -54,22 +62,20 @@ def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> S
         sheet.header(
             Heading(
                 _finding(causes),
-                f"Seen: {moved}. ".replace("-", "\u2212")
-                + "Best cause on top. Left: the change it takes; a usual change is what one set-up differs from the "
-                "next by without anybody noticing; green explains all bands, grey does not. Right: where each dip "
-                "would then be, against where it was seen, in % of its frequency; shaded: reading error.",
+                f"Seen: {moved}. ".replace("-", "\u2212") + (MEANING if large else f"{MORE} {MEANING}"),
+                size,
             )
         )
         left, right = sheet.subplots(1, 2, sharey=True, gridspec_kw={"width_ratios": (1.5, 1)})
-        size = causes["usual_changes"].abs().to_numpy(float)
+        changes = causes["usual_changes"].abs().to_numpy(float)
         fill = [CYCLE[0].colour if ok else RULE for ok in causes["explains"]]
-        left.barh(places, size, color=fill, edgecolor=[INK if not ok else c for ok, c in zip(causes["explains"], fill,
-                  strict=True)], linewidth=0.6, height=0.42)  # fmt: skip
+        edges = [c if ok else INK for ok, c in zip(causes["explains"], fill, strict=True)]
+        left.barh(places, changes, color=fill, edgecolor=edges, linewidth=0.6, height=0.42)
         for y, change in zip(places, causes["change"], strict=True):
-            label = textwrap.shorten(change, CHANGE_WIDTH, placeholder=" ...")
+            label = textwrap.shorten(change, CHANGE_ON_SLIDE if large else CHANGE_WIDTH, placeholder=" ...")
             left.text(0.02, y - 0.36, label, size=look.small, color=QUIET, va="center")
-        left.set_yticks(places, [textwrap.fill(n, NAME_WIDTH) for n in names])
-        left.set(ylim=(len(names) - 0.4, -0.75), xlim=(0, max(1.05, 1.08 * float(size.max()))))
+        left.set_yticks(places, [textwrap.fill(n, NAME_ON_SLIDE if large else NAME_WIDTH) for n in names])
+        left.set(ylim=(len(names) - 0.4, -0.75), xlim=(0, max(1.05, 1.08 * float(changes.max()))))
         left.set_xlabel("change it takes, in usual changes")
         left.grid(True, axis="x")
         left.grid(False, axis="y")
@@ -81,7 +87,14 @@ def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float) -> S
             rows = bands[bands["band"] == band].set_index("cause").loc[names]
             mark = CYCLE[k % len(CYCLE)]
             shift = (k - (len(order) - 1) / 2) * 0.16
-            right.plot(rows["off_percent"], places + shift, mark.marker, color=mark.colour, markersize=4, label=band)
+            right.plot(
+                rows["off_percent"],
+                places + shift,
+                mark.marker,
+                color=mark.colour,
+                markersize=0.5 * look.type,
+                label=band,
+            )
         widest = max(float(bands[bands["cause"].isin(names)]["off_percent"].abs().max()), reach)
         right.set(xlim=(-1.15 * widest, 1.15 * widest), xlabel="predicted minus seen, %")
         right.grid(True, axis="x")

@@ -136,10 +136,10 @@ def sentences(result: Result) -> list[str]:
     return [] if table is None else list(table["note"])
 
 
-def plots(result: Result) -> dict[str, Figure]:
+def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     from tautwire.studies.wants.why.figures import why_figures
 
-    return why_figures(result)
+    return why_figures(result, size)
 
 
 def depends(study: Study) -> list[Any]:
@@ -152,4 +152,6 @@ def check(setup: Setup, study: Study) -> None:
     shifts_of(study.options["why"], study.spec.region)
 
 
-WANT = Want("why", compute, WhySpec, sentences=sentences, plots=plots, by_band=False, depends=depends, check=check)
+WANT = Want(
+    "why", compute, WhySpec, sentences=sentences, plots=plots, sized=True, by_band=False, depends=depends, check=check
+)
