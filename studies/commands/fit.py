@@ -2,7 +2,6 @@
 
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -96,7 +95,8 @@ def COMMAND(
     began = time.perf_counter()
     store = Store()
     ahead(study, "fit", store, lambda own, ask: tables(own, study, WireModel(store, solve_by(ask, store, timeout))))
-    result = replace(run_shown(study, 1, None, timeout), seconds=time.perf_counter() - began)
+    result = run_shown(study, 1, None, timeout)
+    seconds = time.perf_counter() - began
     command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
     written_files = write(result, folder, command)
     if "fit" in result.frames:
@@ -107,7 +107,7 @@ def COMMAND(
         click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)
-    click.echo(f"fitted in {result.seconds:.1f} s; {len(written_files)} files in {folder}")
+    click.echo(f"fitted in {seconds:.1f} s; {len(written_files)} files in {folder}")
     click.echo(f"Use it:  tautwire run {file} --from {folder / 'fit.toml'}")
 
 

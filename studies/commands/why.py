@@ -3,7 +3,6 @@
 import math
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -136,7 +135,8 @@ def COMMAND(
     folder = results_folder(out, study.name)
     began, store = time.perf_counter(), Store()
     ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, try_by(ask)))
-    result = replace(run_shown(study, 1, None, TIMEOUT), seconds=time.perf_counter() - began)
+    result = run_shown(study, 1, None, TIMEOUT)
+    seconds = time.perf_counter() - began
     told = _options(was, now, band, before, after, without)
     written = write(result, folder, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
     if "why" in result.frames:
@@ -145,7 +145,7 @@ def COMMAND(
         click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)
-    click.echo(f"{len(result.frames['why'])} causes in {result.seconds:.1f} s; {len(written)} files in {folder}")
+    click.echo(f"{len(result.frames['why'])} causes in {seconds:.1f} s; {len(written)} files in {folder}")
 
 
 def _options(*given: tuple[str, ...]) -> list[str]:
