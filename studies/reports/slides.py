@@ -44,6 +44,7 @@ from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.files import writable
 from tautwire.studies.wants.dips.category import bands_that_fit
 from tautwire.studies.wants.dips.figures import dip_figure_of, layout_figures
+from tautwire.studies.wants.give_or_take import with_give
 from tautwire.studies.wants.registry import want_named
 from tautwire.studies.wants.turns.choice import other_columns, parts
 
@@ -60,6 +61,7 @@ ROWS, MOST_ROWS = 11, 44  # rows of the table on a slide, and in all
 COLUMNS = {
     "band": ("band", ""),
     "dip_mhz": ("dip (MHz)", ".3f"),
+    "dip_give_khz": ("\u00b1 (kHz)", ".0f"),
     "dip_swr": ("SWR at dip", ".2f"),
     "width_2to1_khz": ("below 2:1 (kHz)", ".0f"),
     "swr_worst": ("worst SWR in band", ".1f"),
@@ -282,7 +284,7 @@ def _plots(deck: Deck, result: Result) -> None:
 
 
 def _tables(deck: Deck, result: Result) -> None:
-    axes, dips = result.study.axes, result.frames["dips"]
+    axes, dips = result.study.axes, with_give(result, result.frames["dips"])
     kept = [c for c in COLUMNS if c in dips]
     head = [*(a.label for a in axes), *(COLUMNS[c][0] for c in kept)]
     shown = dips.head(MOST_ROWS)

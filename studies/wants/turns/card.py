@@ -29,7 +29,8 @@ NAMES, LAST = 1.22, 0.5  # widths of the first column and of the two last
 EMBER = "#9c4600"  # the cycle's, dark enough for words
 MOST_STOPS = 8
 EXPLAINED = (
-    "Large: turns off the reel, and the wire that is then out. Below: highest SWR at the radio across the segment; "
+    "Large: turns off the reel, the wire that is then out, and the share of set-ups hung like this one in which the "
+    "stop serves all its segments. Below: highest SWR at the radio across the segment; "
     "boxed: the stop to use. Whole band: the same from edge to edge of the band. kHz/turn: where one more turn moves "
     "the dip. Tuner: no stop comes below {level:g}."
 )
@@ -111,7 +112,7 @@ def _draw(ax: Axes, result: Result, labels: dict[str, Any], rows: pd.DataFrame) 
     swr = where(result.frames["turn_swr"], labels).set_index([COLUMN, "segment"])
     needy = rows[~rows["served"]]
     tuner_lines = [line for _, row in needy.iterrows() for line in _wrapped(_tuner_words(row, study), 7)]
-    room = y - foot - 0.66 - 0.14 * len(tuner_lines)
+    room = y - foot - 0.76 - 0.14 * len(tuner_lines)
     y = _matrix(ax, y - 0.06, result, labels, rows, swr, min(0.3, room / max(len(rows), 1)))
     for line in tuner_lines:
         y = _lines(ax, y, line, 7, EMBER)
@@ -147,10 +148,14 @@ def _matrix(
         size = _fitted(ax, f"{n:g}", 19, width - 0.06)
         ax.text(x, y - 0.02, f"{n:g}", size=size, weight="bold", va="top", ha="center", color=CYCLE[0].colour)
         ax.text(x, y - 0.33, out, size=_fitted(ax, out, 7, width - 0.04), color=QUIET, va="top", ha="center")
+    works = {float(k): v for k, v in where(result.frames["stops"], labels).set_index(COLUMN)["chance"].items()}
+    for n, x in zip(turns, centres, strict=True):
+        if math.isfinite(works.get(n, math.nan)):
+            ax.text(x, y - 0.45, f"{100 * works[n]:.0f} %", size=7, color=QUIET, va="top", ha="center")
     ax.text(EDGE, y - 0.33, "turns out", size=7, color=QUIET, va="top")
     for x, name in ((band_at, "whole\nband"), (shift_at, "kHz/\nturn")):
-        ax.text(x, y - 0.46, name, size=6.5, color=QUIET, va="bottom", ha="right", linespacing=1.1)
-    y -= 0.5
+        ax.text(x, y - 0.56, name, size=6.5, color=QUIET, va="bottom", ha="right", linespacing=1.1)
+    y -= 0.6
     size = min(10.0, step * 42)
     for _, row in rows.iterrows():
         ax.plot((EDGE, right), (y, y), color=RULE, linewidth=0.7)
