@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from tautwire.studies.drawing.plan import plan_view, round_length
-from tautwire.studies.drawing.side import SPARE, Shared, is_bent, person, side_view, soil_words, span
+from tautwire.studies.drawing.side import SPARE, Shared, is_bent, side_view, soil_words, span
 from tautwire.studies.drawing.space import space_view
 from tautwire.studies.drawing.style import INK, QUIET, Heading, Look, Sheet, style
 from tautwire.studies.study.setup import Built
@@ -83,9 +83,7 @@ def layout_grid(
             box = (k % across / across, 1 - (k // across + 1) / down, 1 / across, 1 / down)
             soil = "" if all(b.ground == built.ground for _, b in shown) else f" ({soil_words(built.ground)})"
             ax = _panel(sheet, box, name + soil, fine)
-            point = side_view(ax, built, fine, lengths, "spare", shared)
-            if k == 0:
-                person(ax, ax.get_xlim()[0] + 2.5 * fine.small * point)
+            point = side_view(ax, built, fine, lengths, "spare", replace(shared, someone=k == 0))
             if k == len(shown) - 1:
                 _bar(ax, fine, point, lengths)
         return sheet

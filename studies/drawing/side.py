@@ -67,11 +67,15 @@ def span(built: Built) -> tuple[tuple[float, float], tuple[float, float]]:
 
 @dataclass(frozen=True)
 class Shared:
-    """What side views beside each other share. scale: metres an inch. low, high: what of the height is shown, m."""
+    """What side views beside each other share. scale: metres an inch. low, high: what of the height is shown, m.
+
+    someone: whether this one has the person in it.
+    """
 
     scale: float
     low: float
     high: float
+    someone: bool = False
 
 
 def side_view(
@@ -92,6 +96,10 @@ def side_view(
     scale = fit(ax, low, high, np.array([left, right, below, 1.7]) * t / 72, shared.scale if shared else 0.0)
     point = scale / 72
     clear = Clear(ax)
+    if shared is not None and shared.someone:
+        x = ax.get_xlim()[1] - t * point
+        person(ax, x)
+        clear.box((x - 0.3, 0.0), (x + 0.3, PERSON))
     if not built.ground.is_free_space:
         _soil(ax, built, look, clear, words == "spare", lengths, wire, point)
     for c in built.structure.conductors[1:]:

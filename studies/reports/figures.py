@@ -36,6 +36,10 @@ def figures_of(result: Result, store: Store | None = None) -> dict[str, Figure]:
     figures: dict[str, Figure] = {PICTURE: picture} if picture is not None else {}
     for name in result.study.spec.want:
         figures |= want_named(name).plots(result)
+    if result.frames and not {"layout", "choices_layout"} & set(figures):
+        from tautwire.studies.wants.dips.figures import layout_figures
+
+        figures |= layout_figures(result.study)
     return figures
 
 

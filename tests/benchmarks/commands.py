@@ -57,6 +57,7 @@ end = ["8 m", "3 m", "1 m"]
 "antenna.length" = { from = "18 m", to = "21 m", count = 4 }
 """
 )
+LAYERS = '\n[site]\nsoil = [{ soil = "very dry ground", depth = "40 cm" }, { soil = "wet ground" }]\n'
 SOILS = '"site.soil" = ["average soil", "poor soil", "very poor soil", "very good soil", "wet ground", "sandy soil"]\n'
 SLOPES = '"antenna.slope" = {{ from = "15 deg", to = "60 deg", count = {} }}\n'
 
@@ -94,6 +95,7 @@ COMMANDS = (
     ),
     Timed("exposure", ("run", "{ready}/power-and-safety.toml", "--out", "{out}"), "5 s"),
     Timed("one soil", ("run", "{one}", "--out", "{out}"), "", (("one", sweep(SLOPES.format(4))),)),
+    Timed("two layers", ("run", "{two}", "--out", "{out}"), "2 x", (("two", LAYERS + sweep(SLOPES.format(4))),)),
     Timed("six soils", ("run", "{six}", "--out", "{out}"), "1.6 x", (("six", sweep(SLOPES.format(4), SOILS)),)),
     Timed("96 cases, six soils", ("run", "{few}", "--out", "{out}"), "", (("few", sweep(SLOPES.format(16), SOILS)),)),
     Timed(
@@ -177,8 +179,9 @@ def summary(table: pd.DataFrame, kinds: list[str]) -> str:
         further = (cpu["1008 cases, six soils"] - cpu["96 cases, six soils"]) / (1008 - 96)
         ratio = wall["six soils"] / wall["one soil"]
         said.append(
-            f"{'Before' if kind else 'Now'}: six soils take {ratio:.2f} times one soil; a further case of one band "
-            f"costs {further:.3f} s of processor time."
+            f"{'Before' if kind else 'Now'}: six soils take {ratio:.2f} times one soil, two layers "
+            f"{wall['two layers'] / wall['one soil']:.2f} times; a further case of one band costs {further:.3f} s of "
+            "processor time."
         )
     return "\n\n".join(
         [
