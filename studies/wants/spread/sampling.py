@@ -33,7 +33,7 @@ CURVED = ("coax.height", "counterpoise.")  # solved at both steps; of others the
 FURTHEST = 0.08  # of the frequency: shifts beyond are not taken from the rational response
 NEWTON = 30
 COUNT = 512
-POINTS = 161  # frequencies of a band's window
+POINTS = 81  # frequencies of a band's window
 
 
 @dataclass(frozen=True, eq=False)
