@@ -260,14 +260,15 @@ def _own(name: str, field: str) -> tuple[float, float] | None:
     return lower, upper
 
 
-def segment_named(name: str, region: object = 1) -> BandSegment:
+def segment_named(name: str, region: object = 1, field: str = "segment") -> BandSegment:
     """A segment by name ("20 m CW"), a whole band ("20 m"), or the user's own ("14.000-14.070 MHz").
 
-    Raises InputError naming the nearest segment, or for edges in the wrong order or outside 1.8 to 54 MHz.
+    field: what the name was given for. Raises InputError naming the nearest segment, or for edges in the wrong order
+    or outside 1.8 to 54 MHz.
     """
-    if edges := _own(name, "segment"):
+    if edges := _own(name, field):
         lower, upper = edges
         band = next((b.name for b in bands(region) if b.holds(lower) and b.holds(upper)), "")
         return BandSegment(str(name).strip(), band, lower, upper, OWN)
     known = {band.name: band.whole for band in bands(region)} | {s.name: s for s in band_segments(region)}
-    return _pick(name, "segment", known)
+    return _pick(name, field, known)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from tautwire.studies.running.study_file import read_study
+from tautwire.studies.commands.shared import study_asked
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
@@ -14,7 +14,7 @@ from tautwire.studies.wants.fit.fitted import FROM, with_fit
 @FROM
 def COMMAND(file: Path, fit: Path | None) -> None:
     """Check every key and every case of the study in FILE, and compute nothing."""
-    study = read_study(with_fit(load_tables(file), fit), file.stem)
+    study = study_asked(with_fit(load_tables(file), fit), file.stem)
     count = len(study.cases())
     bands = ", ".join(band.name for band in study.bands)
     click.echo(f"{file}: sound; {count} case{'s' * (count != 1)}, {bands}; wants {', '.join(study.spec.want)}")

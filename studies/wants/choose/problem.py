@@ -241,7 +241,7 @@ def read_problem(study: Study, raw: Raw) -> Problem:
         raise InputError("choose.swr", f"{swr:g}", "above 1, up to 100")
     if ("shield" in spec.aims) and "coax" not in raw and all(k.path.partition(".")[0] != "coax" for k in knobs):
         raise InputError("choose.aims.shield", "given", "with a [coax] table, whose shield carries the current")
-    segments = tuple(segment_named(name, study.spec.region) for name in names)
+    segments = tuple(segment_named(name, study.spec.region, "choose.segments") for name in names)
     return Problem(study, spec, raw, knobs, segments, swr)
 
 
@@ -273,7 +273,8 @@ def _knob(path: str, given: Any) -> Knob:
         if not low < high:
             raise InputError(field, f"{given['from']} to {given['to']}", "from below to")
         return Knob(path, label, kind, low, high)
-    if not isinstance(given, Mapping | list | tuple):
+    stepped = isinstance(given, Mapping) and {"step", "count"} & set(given)
+    if not (stepped or isinstance(given, list | tuple)):
         raise InputError(field, repr(given), "a range {from = ..., to = ...} or a list of values")
     si = sorted(values(given, kind, field))
     return Knob(path, label, kind, 0, len(si) - 1, tuple(written(customary(v, kind), kind) for v in si), tuple(si))

@@ -96,7 +96,7 @@ def turn_counts(reel: Reel, spec: TurnsSpec, setups: Iterable[Setup] = ()) -> Re
 def segments_of(study: Study) -> tuple[BandSegment, ...]:
     """The wanted segments of a study. Raises InputError for an unknown one or one named twice."""
     names = study.options["turns"].segments or study.spec.bands
-    found = tuple(segment_named(name, study.spec.region) for name in names)
+    found = tuple(segment_named(name, study.spec.region, "turns.segments") for name in names)
     for i, segment in enumerate(found):
         if segment.name in [s.name for s in found[:i]]:
             raise InputError("turns.segments", repr(segment.name), "each segment once")
