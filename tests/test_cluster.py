@@ -90,6 +90,25 @@ def test_a_case_that_kills_its_workers_is_given_up_alone(cluster, tmp_path, monk
     assert len(result.frames["dips"]) == 2
 
 
+def dies_with_its_neighbour(case, study, store):
+    """The second case always kills its worker; the third does until four are dead, as if it were to blame, and then
+    works."""
+    deaths = store.folder / "deaths"
+    deaths.mkdir(parents=True, exist_ok=True)
+    if case.index == 1 or case.index == 2 and len(list(deaths.iterdir())) < 4:
+        (deaths / str(time.time_ns())).touch()
+        os._exit(3)
+    return case.index, [{"dips": [{"band": "20 m"}]}], ""
+
+
+def test_a_case_whose_workers_another_killed_is_tried_again(cluster, tmp_path, monkeypatch):
+    monkeypatch.setattr(runner, "_answer", dies_with_its_neighbour)
+    study = load_study(write_study(tmp_path, SOILS))
+    result = run(study, Store(tmp_path / "store"), scheduler=cluster.scheduler_address)
+    assert [f.labels["soil"] for f in result.failed] == ["sandy soil"]
+    assert len(result.frames["dips"]) == 2
+
+
 def dies_after_its_first_case(case, study, store):
     """As the runner's own, but worker-1 is killed with an answer just computed and not yet sent."""
     answer = case.index, runner.solve_case(case, study, store), ""

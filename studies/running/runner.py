@@ -35,6 +35,7 @@ from tautwire.studies.wants.spread.give import give, wanted
 from tautwire.studies.wants.want import Frames, Want
 
 TIMEOUT = 300.0  # seconds for one case
+KILLED = "KilledWorker"  # as the scheduler names what it gave up after so many lost workers
 CONNECT = 5.0  # seconds to find a scheduler
 Progress = Callable[[int, int], None]
 """progress(done, total)"""
@@ -195,7 +196,8 @@ def _on_worker(answer: Callable[..., Done], case: Case, study: Study, store: Sto
 def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, timeout: float) -> Iterator[Done]:
     """Answers as they come, from a Dask cluster; workers keep stores of their own.
 
-    A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default).
+    A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default);
+    where several are given up, each is tried once more alone, as one may have killed the workers of the others.
     When nothing comes back for `timeout` seconds, the cases still out are given up. Raises InputError for a scheduler
     that is not there or workers with other code, SolveError if the scheduler stops.
     """
@@ -212,8 +214,22 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
     with contextlib.closing(client):
         expected = identity(study)
         _refuse_others(client, study, expected, address)
+
+        def submit(case: Case) -> Any:
+            return client.submit(_on_worker, _answer, case, study, store, expected, pure=False)
+
+        def submitted_alone(case: Case) -> Done:
+            future = submit(case)
+            try:
+                distributed.wait([future], timeout=timeout)
+            except (TimeoutError, distributed.TimeoutError):
+                client.cancel([future])
+                return case.index, None, f"no answer from the cluster within {timeout:g} s"
+            return _fetched(future, case, study, store)
+
+        killed: list[tuple[Case, Done]] = []
         try:
-            futures = {client.submit(_on_worker, _answer, c, study, store, expected, pure=False): c for c in cases}
+            futures = {submit(c): c for c in cases}
             while futures:
                 try:
                     done = distributed.wait(list(futures), timeout=timeout, return_when="FIRST_COMPLETED").done
@@ -225,7 +241,14 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
                 for future in done:
                     if future.status == "cancelled":
                         raise CancelledError
-                    yield _fetched(future, futures.pop(future), study, store)
+                    case = futures.pop(future)
+                    fetched = _fetched(future, case, study, store)
+                    if fetched[2].startswith(KILLED):
+                        killed.append((case, fetched))
+                    else:
+                        yield fetched
+            for case, fetched in killed:  # several: one may have taken the others' workers with it
+                yield fetched if len(killed) == 1 else submitted_alone(case)
         except (OSError, CancelledError, distributed.client.FutureCancelledError):
             allowed = f"the scheduler at {address} stopped with {len(futures)} of {len(cases)} cases not yet answered"
             raise SolveError(f"{allowed}; the others are kept, so the same command goes on from here") from None
