@@ -4,6 +4,7 @@ import math
 import re
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from tautwire.model.operating.bands import band_named, bands
@@ -14,7 +15,7 @@ from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import territory, the_dip, window
-from tautwire.studies.wants.dips.words import part_of, sentences
+from tautwire.studies.wants.dips.words import part_of, sentences, turning_point
 
 FEED = {
     "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
@@ -149,6 +150,11 @@ def test_shares_in_words() -> None:
         0.8: "80 % of",
     }
     assert {share: part_of(share) for share in told} == told
+
+
+def test_a_turning_point_lies_outside_what_the_ends_span() -> None:
+    told = {(7083, 7066, 7074): 1, (14208, 14199, 14212, 14259): 1, (14193, 14215, 14191): 1, (1, 5, 9): None}
+    assert {dips: turning_point(pd.Series(dips)) for dips in told} == told
 
 
 def test_variants_are_not_followed(remember: Store) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from typing import TYPE_CHECKING
 
 from tautwire.studies.wants.dips.reading import window
@@ -172,17 +172,24 @@ def _movement(result: Result, band: str, rows: pd.DataFrame) -> str:
     shift = (last["dip_mhz"] - first["dip_mhz"]) * 1e3
     way = "up" if shift > 0 else "down"
     best, worst = rows["dip_swr"].min(), rows["dip_swr"].max()
-    turn = ""
-    steps = rows["dip_mhz"].diff().dropna() * 1e3
-    if (steps > 1).any() and (steps < -1).any():
-        extreme = rows.loc[rows["dip_mhz"].idxmax() if abs(rows["dip_mhz"].max() - first["dip_mhz"]) >
-                           abs(rows["dip_mhz"].min() - first["dip_mhz"]) else rows["dip_mhz"].idxmin()]  # fmt: skip
-        turn = (
-            f" It does not move one way only: at {axis.words(extreme[axis.column])} it is at "
-            f"{extreme['dip_mhz']:.3f} MHz."
-        )
+    turned, turn = turning_point(rows["dip_mhz"] * 1e3), ""
+    if turned is not None:
+        at = rows.loc[turned]
+        turn = f" It does not move one way only: at {axis.words(at[axis.column])} it is at {at['dip_mhz']:.3f} MHz."
     moved = f"moves {way} {abs(shift):.0f} kHz" if not math.isclose(shift, 0, abs_tol=0.5) else "stays where it is"
     return (
         f"{band}: from {axis.words(first[axis.column])} to {axis.words(last[axis.column])} the dip {moved}, from "
         f"{first['dip_mhz']:.3f} to {last['dip_mhz']:.3f} MHz; its SWR is {best:.2f} to {worst:.2f}.{turn}"
     )
+
+
+def turning_point(dips: pd.Series) -> Hashable | None:
+    """Label of the dip farthest outside what the first and the last (kHz) span, None if none is by more than STILL.
+
+    >>> import pandas
+    >>> turning_point(pandas.Series([6952, 6933, 6975], ["15 deg", "30 deg", "60 deg"]))
+    '30 deg'
+    """
+    low, high = sorted([dips.iloc[0], dips.iloc[-1]])
+    beyond = (low - dips).clip(lower=dips - high)
+    return beyond.idxmax() if beyond.max() > STILL else None
