@@ -85,13 +85,13 @@ def joined_segments(starts: Real, ends: Real, tol: float = 1e-6) -> Segments:
     current[np.arange(n), 1, np.arange(n)] = 1
     joint = _joints(np.concatenate([starts, ends]), tol)
     limb, outward = np.tile(np.arange(n), 2), np.repeat([1.0, -1.0], n)
-    for j in np.unique(joint):
-        at = np.flatnonzero(joint == j)
-        if len(at) == 1:
-            continue  # a free end
+    order = np.argsort(joint, kind="stable")
+    _, first, limbs = np.unique(joint[order], return_index=True, return_counts=True)
+    for count in np.unique(limbs[limbs > 1]):  # 1: a free end
+        at = order[first[limbs == count][:, None] + np.arange(count)]
         s, w = limb[at], outward[at]
-        value = np.eye(len(at)) - np.outer(w * length[s], w) / length[s].sum()
-        current[s[:, None], np.where(w > 0, 0, 2)[:, None], s] += value
+        share = (w * length[s])[:, :, None] * w[:, None, :] / length[s].sum(axis=1)[:, None, None]
+        current[s[:, :, None], np.where(w > 0, 0, 2)[:, :, None], s[:, None, :]] += np.eye(count) - share
     return Segments((starts + ends) / 2, vector, current)
 
 

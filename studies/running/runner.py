@@ -62,7 +62,7 @@ def pieces(case: Case, study: Study) -> list[Piece]:
     """All pieces of a case's answer, each with a key of everything that its rows depend on."""
     setup, stands, parts = case.setup(), beside(case, study), []
     blended = [] if stands is None else stands.facts
-    for want in _wants(study, case.like):
+    for want in _wants(study, None if case.like == case.raw else case.like):
         made_by = code_digest(want.compute.__module__), _majors()
         facts = [want.name, *made_by, _without(setup, want.free_of), want.asked(study)]
         for bands in [(b,) for b in study.bands] if want.by_band else [study.bands]:
@@ -162,8 +162,8 @@ def in_processes(cases: Sequence[Case], study: Study, store: Store, workers: int
 
     with lasting(min(workers, max(len(cases), len(_by_span(study))))) as ask:
         lost: dict[int, str] = {}
-        if len(cases) < workers and store.can_write():
-            ahead = [(case, study, store, bands) for case in cases for bands in _by_span(study)]
+        if few := _few(cases, study, workers) if store.can_write() else []:
+            ahead = [(case, study, store, bands) for case in few for bands in _by_span(study)]
             for i, done, fault in ask(_answer, ahead, timeout):
                 if done is None:
                     lost[ahead[i][0].index] = fault
@@ -173,12 +173,21 @@ def in_processes(cases: Sequence[Case], study: Study, store: Store, workers: int
             yield (tasks[i][0].index, None, fault) if done is None else done
 
 
+def _few(cases: Sequence[Case], study: Study, workers: int) -> list[Case]:
+    """Cases to be computed first, span by span: all if they are fewer than workers, else those whose shifts serve the
+    others, as several workers would otherwise compute the same shifts at once."""
+    if len(cases) < workers:
+        return list(cases)
+    serving = {repr(case.like): case for case in cases if case.like == case.raw}
+    return list(serving.values()) if len(serving) < workers and len(_by_span(study)) >= workers else []
+
+
 def _by_span(study: Study) -> list[list[Band]]:
-    """The bands that share matrices together: what workers without a case of their own can compute side by side."""
+    """The bands that share matrices together, most first: what workers can compute side by side of one case."""
     spans: dict[Any, list[Band]] = {}
     for band in study.bands:
         spans.setdefault(span_of(band.lower), []).append(band)
-    return list(spans.values())
+    return sorted(spans.values(), key=len, reverse=True)
 
 
 def identity(study: Study) -> str:
