@@ -13,7 +13,8 @@ from tautwire.studies.study.units import Kind
 from tautwire.studies.wants.registry import WANTS, want_named
 
 Schema = dict[str, Any]
-FREE = {"aims", "parameters", "change", "vary", "sweeps", "soil", "type", "loss", "table", "values", "correlation"}
+FREE = {"aims", "parameters", "change", "vary", "sweeps", "soil", "type", "loss", "table", "values", "correlation",
+        "two_port"}  # fmt: skip
 """keys that may be written in several ways: described, not constrained"""
 
 

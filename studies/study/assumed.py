@@ -5,6 +5,7 @@ from collections.abc import Callable, Collection
 
 from tautwire.model.feed.ferrite import Core
 from tautwire.model.feed.transformer import MagnetisingInductance, Transformer
+from tautwire.model.feed.two_port import MeasuredTransformer
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.raw import Raw, lengths_of, table_value
 from tautwire.studies.study.setup import AntennaSpec, Setup
@@ -113,6 +114,8 @@ def _returns(setup: Setup) -> Said:
 
 def _transformer(t: Transformer) -> Said:
     at = "transformer."
+    if isinstance(t, MeasuredTransformer):
+        return [(f"transformer as measured, about {t.turns_ratio**2:.0f}:1", (f"{at}two_port",))]
     said: Said = [(f"transformer {t.turns_ratio**2:.0f}:1", (f"{at}turns_ratio",))]
     match t.magnetising:
         case Core() as c:

@@ -4,16 +4,19 @@ import math
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 from pydantic import field_validator
 
 from tautwire.model.errors import InputError
 from tautwire.model.feed.coax import CoaxType, coax_named
 from tautwire.model.feed.ferrite import TOROIDS, Core, Ferrite, Toroid, ferrite_named
 from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
+from tautwire.model.feed.two_port import MeasuredTransformer
 from tautwire.model.wires.choke import Choke
 from tautwire.model.wires.coax_shield import RG58_OUTSIDE
 from tautwire.studies.study import units
 from tautwire.studies.study.parts import Part, entry
+from tautwire.studies.study.touchstone import read_two_port
 from tautwire.studies.study.units import Angle, Capacitance, Inductance, Length, Number, Resistance
 
 LEAST_SHIELD = 0.1  # m of coax that cannot be coiled up
@@ -155,6 +158,10 @@ class CoreSpec(Part):
         return Ferrite("own material", tuple(rows), "given in the study")
 
 
+TwoPort = tuple[tuple[float, ...], ...]
+"""frequency (Hz), then real and imaginary part of S11, S21, S12 and S22 against 50 ohm, a row a frequency"""
+
+
 class TransformerSpec(Part):
     """Given values replace those of the default portable 49:1; ideal = true starts from a lossless one."""
 
@@ -182,6 +189,18 @@ class TransformerSpec(Part):
         "0 to 1 uF",
     )
 
+    two_port: str | TwoPort | None = entry(
+        "the transformer as measured between both sides, instead of all the above but the terminal's capacitance: a "
+        "Touchstone file; its radio's side is the one of fewer volts",
+        "my-49to1.s2p",
+        "the name of a .s2p file that holds the bands",
+    )
+
+    @field_validator("two_port", mode="before")
+    @classmethod
+    def _two_port(cls, given: Any) -> Any:
+        return read_two_port(given) if isinstance(given, str) else given
+
     @field_validator("turns_ratio", mode="before")
     @classmethod
     def _turns_ratio(cls, given: Any) -> Any:
@@ -193,6 +212,8 @@ class TransformerSpec(Part):
         return ratio
 
     def transformer(self) -> Transformer:
+        if self.two_port is not None:
+            return self._measured(self.two_port)
         given = self.model_dump(
             exclude={"ideal", "core", "core_scale", "magnetising_inductance", "loss_resistance"}, exclude_none=True
         )
@@ -207,3 +228,14 @@ class TransformerSpec(Part):
             raise InputError("transformer.loss_resistance", self.loss_resistance, "given with magnetising_inductance")
         made = replace(IDEAL_49_TO_1 if self.ideal else PORTABLE_49_TO_1, **given)
         return made if self.core_scale == 1 else made.with_core_scaled(self.core_scale)
+
+    def _measured(self, rows: str | TwoPort) -> Transformer:
+        known = {"two_port", "terminal_capacitance"}
+        beside = [k for k in self.model_fields_set - known if getattr(self, k) != type(self).model_fields[k].default]
+        if beside:
+            raise InputError(f"transformer.{min(beside)}", "given", "either two_port or this: the two-port has it all")
+        table = np.array(rows)
+        if table.ndim != 2 or table.shape[1] != 9:
+            raise InputError("transformer.two_port", "a table", "the name of a .s2p file")
+        made = np.concatenate([table[:, :1], table[:, 1::2] + 1j * table[:, 2::2]], axis=1)
+        return MeasuredTransformer.of(made, 50.0, self.terminal_capacitance or 0.0)

@@ -1,10 +1,8 @@
 """Measured sweeps: read Touchstone one-port and CSV files, write them, find the dips."""
 
 import csv
-import io
 import math
 import re
-import warnings
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,6 +16,7 @@ from tautwire.studies.study.files import is_file
 from tautwire.studies.study.sweep_cells import file_text
 from tautwire.studies.study.sweep_columns import Reading
 from tautwire.studies.study.sweep_table import read_table
+from tautwire.studies.study.touchstone import network_of
 
 PLANES = ("radio", "transformer")
 MOST_GAMMA = 1.02  # an analyser's own error; anything above is a wrong file or calibration
@@ -155,45 +154,9 @@ def _printable(text: str) -> str:
 
 
 def _read_touchstone(path: Path, plane: str) -> Sweep:
-    import skrf
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # Sweep checks the frequencies itself
-            network = skrf.Network()
-            text = io.StringIO(_ordered(file_text(path)))
-            text.name = f"{path.stem}.s1p"
-            network.read_touchstone(text)  # as text; Network(path) would try to unpickle the file first
-        f, gamma, z0 = network.f, network.s[:, 0, 0], network.z0[:, 0]
-    except Exception as error:  # whatever the reader stumbled over, the file is not what its name says
-        raise InputError("sweep", path.name, f"a valid Touchstone one-port file ({_one_line(error)})") from None
-    if network.nports != 1:
-        raise InputError("sweep", path.name, f"a one-port file, not {network.nports} ports")
-    if len(f) == 0:
-        raise InputError("sweep", path.name, "a file with measured points; this one has none")
-    if np.any(z0 != z0[0]) or z0[0].imag != 0:
-        raise InputError("sweep", path.name, "one real reference impedance for all points")
-    sweep = Sweep.from_gamma(f, gamma, float(z0[0].real), plane, _printable(path.stem))
+    network = network_of(path, 1)
+    sweep = Sweep.from_gamma(network.f, network.s[:, 0, 0], float(network.z0[0, 0].real), plane, _printable(path.stem))
     return replace(sweep, how=_how(sweep, _printable(path.name), "Touchstone"))
-
-
-def _ordered(text: str) -> str:
-    """The text with its option line in the usual order: the standard allows any."""
-
-    def order(line: re.Match[str]) -> str:
-        words = line[1].lower().split()
-        reference = words[words.index("r") + 1 :][:1] if "r" in words[:-1] else ["50"]
-        kinds = (("hz", "khz", "mhz", "ghz"), "ghz"), (("s", "y", "z", "g", "h"), "s"), (("ri", "ma", "db"), "ma")
-        known = [next((w for w in words if w in names), usual) for names, usual in kinds]
-        if set(words) - {*known, "r", *reference}:
-            return line[0]  # not for us to mend
-        return " ".join(["#", *known, "R", *reference])
-
-    return re.sub(r"^[ \t]*#([^!\r\n]*)", order, text, count=1, flags=re.MULTILINE)
-
-
-def _one_line(error: Exception) -> str:
-    return (str(error).splitlines() or [type(error).__name__])[0][:80]
 
 
 def write_s1p(sweep: Sweep, path: str | Path) -> None:

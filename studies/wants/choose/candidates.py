@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
@@ -148,11 +149,9 @@ def shifts(problem: Problem, spread: Real) -> Real:
 
     spread (segments,): standard deviation of each segment's dip, relative. The shifts go together.
     """
-    from scipy.stats import norm
-
     if problem.spec.certainty is None:
         return np.zeros((1, len(problem.segments)))
-    steps = norm.ppf((np.arange(21) + 0.5) / 21)
+    steps = scipy.special.ndtri((np.arange(21) + 0.5) / 21)
     values: Real = np.clip(steps[:, None] * spread[None, :], -WIDEN, WIDEN)
     return values
 

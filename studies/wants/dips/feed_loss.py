@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from tautwire.model.feed.chain import FeedSystem
+from tautwire.model.feed.two_port import MeasuredTransformer
 from tautwire.model.reflection import swr
 
 if TYPE_CHECKING:
@@ -36,9 +37,11 @@ def loss_words(feed: FeedSystem, dips: Sequence[Mapping[str, Any]]) -> list[str]
         taken = 100 - part["mismatch"]
         coax, core, winding, wire = (f"{100 * part[n] / taken:.0f} %" for n in ("coax", "core", "winding", "wire"))
         in_coax, in_transformer = f"{row['dip_coax_db']:.2f} dB", f"{row['dip_transformer_db']:.2f} dB"
+        measured = isinstance(feed.transformer, MeasuredTransformer)
+        inside = f"{winding} the transformer" if measured else f"{core} the core and {winding} the winding"
         lines.append(
-            f"{row['band']}: of what the coax takes in at the dip, {coax} heats the coax ({in_coax}), {core} the core "
-            f"and {winding} the winding ({in_transformer}); {wire} reaches the wire."
+            f"{row['band']}: of what the coax takes in at the dip, {coax} heats the coax ({in_coax}), {inside} "
+            f"({in_transformer}); {wire} reaches the wire."
         )
     return lines
 

@@ -115,6 +115,8 @@ def _without_meaning(setup: Setup, path: str) -> bool:
         return setup.wire.awg is not None
     if path == "wire.jacket_er":
         return setup.wire.jacket == 0
+    if transformer.two_port is not None and path.startswith("transformer."):
+        return True
     if path == "transformer.core_scale":
         return transformer.magnetising_inductance is not None or (transformer.ideal and transformer.core is None)
     if path == "transformer.terminal_capacitance":

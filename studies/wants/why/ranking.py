@@ -326,7 +326,7 @@ class Track:
         """An explanation from what it tells of each band; free: how many causes were adjusted."""
         now = tuple(float(s.was_hz * math.exp(log_dips[i])) for i, s in enumerate(self.shifts))
         g = np.clip(self.base[:, 1] + gamma, 0, 0.999)
-        enough = bool(scipy.stats.chi2.sf(misfit, max(self.readings - free, 1)) > UNLIKELY)
+        enough = bool(scipy.special.gammaincc(max(self.readings - free, 1) / 2, misfit / 2) > UNLIKELY)
         return Explanation(cause, change, misfit, enough, at_end, now, tuple(map(float, (1 + g) / (1 - g))), free > 1)
 
     def pairs(self, known: dict[Cause, dict[float, Real]]) -> list[Explanation]:
