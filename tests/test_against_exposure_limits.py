@@ -9,11 +9,13 @@ from test_against_hertz_dipole import LAMBDA, K, wire
 
 from tautwire.model.constants import ETA0
 from tautwire.model.errors import InputError
-from tautwire.model.fields.exposure import stay_away
+from tautwire.model.fields.exposure import planes_of, stay_away
 from tautwire.model.fields.exposure_limits import Level, levels, limit, quotient
 from tautwire.model.fields.near_field import Fields
+from tautwire.studies.study.setup import Setup
 
 pytestmark = pytest.mark.validation
+NORTH = ((np.array([0.0, 0.0, 1.0]), 0.0),)
 
 
 @pytest.mark.parametrize(
@@ -66,7 +68,7 @@ def test_distance_from_a_half_wave_dipole_is_that_of_its_closed_form(far):
     """Magnetic field of a half-wave dipole broadside: I/(2 pi rho) exactly, at any distance (Balanis, ch. 8)."""
     near, length = half_wave(1.0)
     only_h = (Level("whole body", 1e9, 1 / (2 * np.pi * far), 0),)
-    found = stay_away(near, only_h, 1.0, np.array([0, -length / 2, 1]), np.array([0, length / 2, 1]), 0.0, (1.0,))
+    found = stay_away(near, only_h, 1.0, np.array([0, -length / 2, 1]), np.array([0, length / 2, 1]), NORTH, (1.0,))
     assert found.complete
     assert found.from_conductor == pytest.approx(far, abs=0.02)
     assert found.from_any_part == pytest.approx(far, abs=0.02)
@@ -79,20 +81,45 @@ def test_distance_from_the_ends_of_a_half_wave_dipole():
     d = 0.5
     # H is zero on the axis; E_z there is exact for both waves in step, |exp(-jkd)/d + exp(-jk(d+L))/(d+L)|, kL = pi
     only_e = (Level("whole body", ETA0 / (4 * np.pi) * (1 / d - 1 / (d + length)), 1e9, 0),)
-    found = stay_away(near, only_e, 1.0, np.array([0, -length / 2, 1]), np.array([0, length / 2, 1]), 0.0, (1.0,))
+    found = stay_away(near, only_e, 1.0, np.array([0, -length / 2, 1]), np.array([0, length / 2, 1]), NORTH, (1.0,))
     assert found.from_conductor >= d - 0.03
     reach = found.plan.up[(found.plan.value[:, np.abs(found.plan.across).argmin()] >= 1)].max()
     assert reach - length / 2 == pytest.approx(d, abs=0.11)  # a grid cell
 
 
+def test_a_section_along_the_leg_finds_what_plans_and_other_sections_miss():
+    """The field beyond the end of a dipole at 6 m, from the same closed form: only a section along it passes there."""
+    near, length = half_wave(6.0)
+    d = 0.8
+    only_e = (Level("whole body", ETA0 / (4 * np.pi) * (1 / d - 1 / (d + length)), 1e9, 0),)
+    ends = np.array([0, -length / 2, 6]), np.array([0, length / 2, 6])
+    across, along = (np.array([0.0, 0.0, 6.0]), np.pi / 2), (np.array([0.0, 0.0, 6.0]), 0.0)
+    missed = stay_away(near, only_e, 1.0, *ends, (across,), (1.0,))
+    found = stay_away(near, only_e, 1.0, *ends, (across, along), (1.0,), resolution=0.1)
+    assert (found.widest, len(found.sections)) == (1, 2)
+    section = found.sections[1]
+    level = section.value[np.abs(section.up - 6.0).argmin()]
+    assert section.across[level >= 1].max() - length / 2 == pytest.approx(d, abs=0.11)  # a grid cell
+    assert found.from_any_part >= d - 0.03 > missed.from_any_part
+
+
+def test_legs_that_turn_aside_above_the_body_have_sections():
+    wire = {"antenna": {"layout": "sloper", "length": "19.8 m", "slope": "25 deg", "feed_height": "1.2 m"}}
+    low = Setup.read({**wire, "coax": {"length": "5 m"}}).build()
+    high = Setup.read({**wire, "counterpoise": [{"length": "3 m", "height": "3 m", "bearing": "70 deg"}]}).build()
+    assert len(planes_of(low.structure, low.layout.bearing, 2.0)) == 1  # the coax hangs down, then lies
+    planes = planes_of(high.structure, high.layout.bearing, 2.0)
+    assert [round(np.degrees(bearing)) for _, bearing in planes] == [0, 70]
+
+
 def test_nothing_over_the_limit_gives_zero_and_a_fixed_reach_too_small_is_told():
     near, length = half_wave(1.0)
     ends = np.array([0, -length / 2, 1]), np.array([0, length / 2, 1])
-    faint = stay_away(near, (Level("x", 1e9, 1e9, 0),), 1.0, *ends, 0.0, (2.0,))
+    faint = stay_away(near, (Level("x", 1e9, 1e9, 0),), 1.0, *ends, NORTH, (2.0,))
     assert (faint.from_conductor, faint.worst) == (0.0, None)
     assert faint.from_any_part <= 0.05  # closer than that counts as over any limit
-    strong = stay_away(near, (Level("x", 0.1, 1e9, 0),), 1.0, *ends, 0.0, (1.0,), reach=1.0)
+    strong = stay_away(near, (Level("x", 0.1, 1e9, 0),), 1.0, *ends, NORTH, (1.0,), reach=1.0)
     assert not strong.complete
     for bad in ({"heights": ()}, {"heights": (-1.0,)}, {"reach": 0.0}, {"resolution": 0.001}):
         with pytest.raises(InputError, match="exposure"):
-            stay_away(near, (), 1.0, *ends, 0.0, **bad)
+            stay_away(near, (), 1.0, *ends, NORTH, **bad)

@@ -228,7 +228,9 @@ def test_words_of_exposure_maps_do_not_run_together(size: str) -> None:
     for name in LAYOUTS:
         made = built(name)
         plan, section = near(made, "east_m", "north_m", False), near(made, "along_m", "height_m", True)
-        sheet = exposure_figure(plan, section, made, Heading("20 m: stay 1.0 m clear", "Made up", size))
+        sheet = exposure_figure(
+            plan, section, made, (np.array([0.0, 0.0, 1.0]), 0.0), Heading("20 m: stay 1.0 m clear", "Made up", size)
+        )
         assert (overlaps(sheet), outside(sheet)) == ([], []), name
         left, right, _ = sheet.axes
         boxes = [ax.get_position() for ax in (left, right)]

@@ -9,7 +9,7 @@ as if perfectly matched; the highest field over the heights counts, not its aver
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,7 @@ from tautwire.model.errors import InputError
 from tautwire.model.fields.exposure_limits import Level, quotient
 from tautwire.model.fields.near_field import CLOSE, LOWEST_POINT, NearField, distance
 from tautwire.model.wires.segments import Segments
+from tautwire.model.wires.structure import Structure
 
 HEIGHTS = (0.1, 0.5, 1.0, 1.5, 2.0)  # m
 REACHES = (1.0, 1.6, 2.6, 4.2, 6.8, 11.0, 18.0, 30.0)  # m from any conductor, tried in turn
@@ -26,6 +27,7 @@ COARSEST = 0.5  # m; a coarser grid would miss places over the limit
 RIM = 0.5  # greatest quotient at the rim of a grid that is large enough
 STEPS = 4  # halvings of a grid cell
 MOST_POINTS = 60_000
+SIDEWAYS = 0.1  # m; a leg that goes less far sideways is upright
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,8 +48,9 @@ class StayAway:
 
     from_conductor: greatest level distance to the nearest conductor of any place over the limit. from_feed, from_end:
     greatest level distance of such places from the feed and from the wire's end, each counted for the places nearer to
-    that one. from_any_part: greatest straight distance to a conductor, at body heights or in the section. worst (3,):
-    the place at from_conductor. plan, section: for maps. complete: False if the limit is passed even at the rim.
+    that one. from_any_part: greatest straight distance to a conductor, at body heights or in a section. worst (3,):
+    the place at from_conductor. plan, sections: for maps, a section a plane. widest: number of the section in which the
+    limit reaches farthest from a conductor. complete: False if the limit is passed even at the rim.
     """
 
     from_conductor: float
@@ -56,7 +59,8 @@ class StayAway:
     from_any_part: float
     worst: Real | None
     plan: FieldMap
-    section: FieldMap
+    sections: tuple[FieldMap, ...]
+    widest: int
     complete: bool
 
 
@@ -70,20 +74,48 @@ def check_sampling(heights: tuple[float, ...], reach: float | None = None, resol
         raise InputError("exposure.resolution", f"{resolution} m", f"from 0.02 to {COARSEST} m")
 
 
+Plane = tuple[Real, float]
+"""an upright plane: a point in it (3,), m, from which metres along it are counted, and its bearing, rad"""
+
+
+def planes_of(structure: Structure, bearing: float, highest: float) -> tuple[Plane, ...]:
+    """The upright planes of the antenna's legs, each once; the first goes through the feed along `bearing` (rad).
+
+    Legs that nowhere rise above `highest` (m) have none: the plans show them.
+    """
+    found: list[Plane] = [(np.array(structure.conductors[0].points[0]), bearing)]
+    for conductor in structure.conductors:
+        if conductor.role == "nearby":
+            continue
+        for start, end in conductor.legs:
+            dx, dy = end[0] - start[0], end[1] - start[1]
+            if max(start[2], end[2]) > highest and math.hypot(dx, dy) > SIDEWAYS:
+                plane = np.array(start), math.atan2(dx, dy)
+                if not any(_same(plane, other) for other in found):
+                    found.append(plane)
+    return tuple(found)
+
+
+def _same(one: Plane, other: Plane) -> bool:
+    (p, a), (q, b) = one, other
+    aside = float((p - q)[:2] @ [math.cos(b), -math.sin(b)])
+    return abs(math.sin(a - b)) < 0.02 and abs(aside) < SIDEWAYS
+
+
 def stay_away(
     near: NearField,
     limits: tuple[Level, ...],
     duty: float,
     feed: Real,
     end: Real,
-    bearing: float,
+    planes: Sequence[Plane],
     heights: tuple[float, ...] = HEIGHTS,
     reach: float | None = None,
     resolution: float | None = None,
 ) -> StayAway:
     """Distances and maps for fields in rms of the full power (near), limits and a duty (0 to 1).
 
-    feed, end (3,): the wire's two ends, m. bearing: of the section through the feed, rad. heights: m above soil.
+    feed, end (3,): the wire's two ends, m. planes: of the sections, one or more. heights: m above soil.
     reach: how far from conductors to look, m (default: as far as needed). resolution: of the grid, m (default: a tenth
     of that; never more than a quarter of it). Raises InputError for heights or a grid outside the ranges.
     """
@@ -95,24 +127,24 @@ def stay_away(
     seg, reaches = near.segments, REACHES if reach is None else (reach,)
     for far in reaches:
         step = min(resolution or max(far / 10, 0.1), COARSEST, far / 4)
-        level, upright = _plan(seg, heights, far, step), _section(seg, feed, bearing, far, step)
-        rims = [grid.sampled(value, grid.rim(far, step)) for grid in (level, upright)]
+        grids = [_plan(seg, heights, far, step), *(_section(seg, *plane, far, step) for plane in planes)]
+        rims = [grid.sampled(value, grid.rim(far, step)) for grid in grids]
         complete = max(float(np.nanmax(rim, initial=0.0)) for rim in rims) < RIM
         if complete or far == reaches[-1]:  # only now the places within the rim
             break
-    planes, section = (
+    maps = [
         np.where(np.isnan(rim), grid.sampled(value, (grid.away <= far) & np.isnan(rim)), rim)
-        for grid, rim in zip((level, upright), rims, strict=True)
-    )
-    places, cut = _crossings(level.points, planes, value), _crossings(upright.points, section, value)
+        for grid, rim in zip(grids, rims, strict=True)
+    ]
+    places, *cuts = (_crossings(grid.points, m, value) for grid, m in zip(grids, maps, strict=True))
     with np.errstate(all="ignore"):
-        highest = np.fmax.reduce(planes, axis=0)
-    plan, sheet = FieldMap(level.across, level.up, highest), FieldMap(upright.across, upright.up, section)
-    if len(places) == 0 and len(cut) == 0:
-        return StayAway(0.0, 0.0, 0.0, 0.0, None, plan, sheet, complete)
-    any_part = max(float(_nearest(seg, p).max()) if len(p) else 0.0 for p in (places, cut))
+        highest = np.fmax.reduce(maps[0], axis=0)
+    plan = FieldMap(grids[0].across, grids[0].up, highest)
+    sections = tuple(FieldMap(g.across, g.up, m) for g, m in zip(grids[1:], maps[1:], strict=True))
+    parts = [float(_nearest(seg, p).max()) if len(p) else 0.0 for p in (places, *cuts)]
+    widest = int(np.argmax(parts[1:]))
     if len(places) == 0:
-        return StayAway(0.0, 0.0, 0.0, any_part, None, plan, sheet, complete)
+        return StayAway(0.0, 0.0, 0.0, max(parts), None, plan, sections, widest, complete)
     clear = _nearest(_flat(seg), places * [1, 1, 0])
     to_feed, to_end = (np.hypot(*(places - p)[:, :2].T) for p in (feed, end))
     at_feed = to_feed <= to_end
@@ -121,10 +153,11 @@ def stay_away(
         float(clear[worst]),
         float(to_feed[at_feed].max(initial=0.0)),
         float(to_end[~at_feed].max(initial=0.0)),
-        any_part,
+        max(parts),
         places[worst],
         plan,
-        sheet,
+        sections,
+        widest,
         complete,
     )
 
@@ -210,7 +243,7 @@ def _plan(seg: Segments, heights: tuple[float, ...], reach: float, step: float) 
 
 
 def _section(seg: Segments, feed: Real, bearing: float, reach: float, step: float) -> _Grid:
-    """The upright grid through the feed, points (B, A, 3); across is metres along the bearing."""
+    """The upright grid through `feed` (3,), points (B, A, 3); across is metres along the bearing."""
     ends = np.concatenate([seg.start, seg.end])
     s = (ends - feed)[:, :2] @ [math.sin(bearing), math.cos(bearing)]
     along = _axis(s.min() - reach, s.max() + reach, step)

@@ -102,7 +102,7 @@ COLUMNS: dict[str, str] = {
     "limit_e_v_per_m": "lowest limit of the electric field that applies, V/m rms",
     "limit_h_a_per_m": "lowest limit of the magnetic field that applies, A/m rms",
     "stay_away_m": "greatest level distance to the nearest conductor at which a limit is passed at body height, m",
-    "any_part_m": "greatest straight distance to a conductor with a limit passed, at body height or along the wire, m",
+    "any_part_m": "greatest straight distance to a conductor with a limit passed, at body height or in a section, m",
     "from_feed_m": "greatest level distance from the feed of such a place nearer to the feed than to the wire's end, m",
     "from_end_m": "greatest level distance from the wire's end of such a place nearer to the end, m",
     "worst_east_m": "place of stay_away_m, east of the feed, m",
@@ -111,7 +111,10 @@ COLUMNS: dict[str, str] = {
     "complete": "whether the limit is kept at the edge of what was searched",
     "east_m": "place east of the feed, m",
     "north_m": "place north of the feed, m",
-    "along_m": "metres from the feed: along the wire's bearing (exposure_section), along the conductor (elsewhere)",
+    "section": "number of the upright section: 1 along the wire, others along legs that turn aside",
+    "widest": "whether it is the section in which the limit reaches farthest from a conductor",
+    "along_m": "metres from the feed along the wire's bearing (exposure_section 1), from a leg's start along it "
+    "(other sections), from the feed along the conductor (elsewhere)",
     "height_m": "height above soil, m",
     "quotient": "greatest share of a limit, as power; above 1 is over it; 1e6 within 5 cm of a conductor",
     # stress, stress_along, core

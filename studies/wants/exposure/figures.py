@@ -1,4 +1,4 @@
-"""Maps of exposure: plan with the highest of the body heights, and the upright section along the wire."""
+"""Maps of exposure: plan with the highest of the body heights, and the section in which the limit reaches farthest."""
 
 from typing import Any
 
@@ -11,6 +11,7 @@ from matplotlib.patheffects import withStroke
 from matplotlib.ticker import MaxNLocator
 
 from tautwire.model.arrays import Real
+from tautwire.model.fields.exposure import Plane
 from tautwire.studies.drawing.style import INK, QUIET, ROLE_MARKS, SOIL, Heading, Look, Sheet, style
 from tautwire.studies.study.setup import Built
 
@@ -22,15 +23,17 @@ def exposure_figure(
     plan: pd.DataFrame,
     section: pd.DataFrame,
     built: Built,
+    plane: Plane,
     heading: Heading = Heading(),
 ) -> Sheet:
-    """plan: east_m, north_m, quotient. section: along_m, height_m, quotient. Both of one case and band."""
+    """plan: east_m, north_m, quotient. section: along_m, height_m, quotient, in `plane`. Of one case and band."""
     with style(heading.size) as look:
-        bearing = built.layout.bearing
+        start, bearing = plane
         along = np.array([np.sin(bearing), np.cos(bearing), 0])
+        own = abs(bearing - built.layout.bearing) < 1e-9
         corners = np.concatenate([np.array(c.points) for c in built.structure.conductors])
         flat = _limits(plan, ("east_m", "north_m"), corners[:, :2])
-        cut = _limits(section, ("along_m", "height_m"), np.stack([corners @ along, corners[:, 2]], axis=1))
+        cut = _limits(section, ("along_m", "height_m"), np.stack([(corners - start) @ along, corners[:, 2]], axis=1))
         cut[0][1] = -0.06 * cut[1][1]
         sheet, left, right, bar = _places(look, (flat, cut), heading)
         shades = _map(left, plan, "east_m", "north_m")
@@ -40,16 +43,18 @@ def exposure_figure(
             line = {**ROLE_MARKS[c.role].line, "lw": look.line, "zorder": 4}
             halo = [withStroke(linewidth=look.line * 2.2, foreground="white")]
             left.plot(p[:, 0], p[:, 1], **line, path_effects=halo)
-            right.plot(p @ along, p[:, 2], **line, path_effects=halo, label=c.role)
-        for ax, x, y in ((left, "east (m)", "north (m)"), (right, "along the wire (m)", "height (m)")):
-            ax.plot(0, 0 if ax is left else built.layout.feed_height, "s", color=INK, mec="white", zorder=5)
+            right.plot((p - start) @ along, p[:, 2], **line, path_effects=halo, label=c.role)
+        across = "along the wire" if own else f"along bearing {np.degrees(bearing) % 360:.0f}°"
+        for ax, x, y in ((left, "east (m)", "north (m)"), (right, f"{across} (m)", "height (m)")):
+            at = (0, 0) if ax is left else (-start @ along, built.layout.feed_height)
+            ax.plot(*at, "s", color=INK, mec="white", zorder=5)
             ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
             ax.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
             ax.set_xlabel(x)
             ax.set_ylabel(y)
             ax.grid(False)
         left.set_title("plan, at body height")
-        right.set_title("section along the wire")
+        right.set_title(f"section {across}")
         right.axhspan(-100, 0, color=SOIL, zorder=0.5, lw=0)
         right.axhline(2, color=QUIET, lw=look.line * 0.5, ls=(0, (2, 3)), label="2 m above soil")
         named = {h.get_label(): h for h in right.get_lines() if not str(h.get_label()).startswith("_")}

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tautwire.model.errors import InputError
-from tautwire.model.fields.exposure import HEIGHTS, FieldMap, check_sampling, stay_away
+from tautwire.model.fields.exposure import HEIGHTS, FieldMap, check_sampling, planes_of, stay_away
 from tautwire.model.fields.exposure_limits import GROUPS, STANDARDS, Level, levels
 from tautwire.model.fields.near_field import NearField
 from tautwire.studies.study.parts import Part, entry
@@ -87,16 +87,16 @@ def depends(study: Study) -> list[Any]:
 
 
 def _band(setup: Setup, solver: Solver, spec: ExposureSpec, band: Band, frames: Frames) -> None:
-    feed, layout = setup.feed_system(), setup.build().layout
+    feed, built = setup.feed_system(), setup.build()
+    layout = built.layout
     f = operating_frequency(solver, feed, band)
     solution = solver.solve(f)
     watts = watts_into_wire(solution, feed, setup.radio.power)
     limits = limits_of(spec, f)
     start, end = (np.array(p) for p in (layout.points[0], layout.points[-1]))
     near = NearField.of(solution, watts)
-    found = stay_away(
-        near, limits, setup.radio.duty, start, end, layout.bearing, spec.heights, spec.extent, spec.resolution
-    )
+    planes = planes_of(built.structure, layout.bearing, max(spec.heights))
+    found = stay_away(near, limits, setup.radio.duty, start, end, planes, spec.heights, spec.extent, spec.resolution)
     worst = found.worst if found.worst is not None else np.full(3, math.nan)
     frames["exposure"].append(
         {
@@ -119,7 +119,9 @@ def _band(setup: Setup, solver: Solver, spec: ExposureSpec, band: Band, frames: 
     )
     if "exposure_plan" in frames:
         frames["exposure_plan"] += _places(band, found.plan, "east_m", "north_m")
-        frames["exposure_section"] += _places(band, found.section, "along_m", "height_m")
+        for number, section in enumerate(found.sections, 1):
+            about = {"section": number, "widest": number - 1 == found.widest}
+            frames["exposure_section"] += [about | row for row in _places(band, section, "along_m", "height_m")]
 
 
 def _places(band: Band, field_map: FieldMap, across: str, up: str) -> Rows:
@@ -201,14 +203,17 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
         return {}
     where = result.study.words_of(case.labels)
     spec: ExposureSpec = result.study.options["exposure"]
+    built = case.setup().build()
+    planes = planes_of(built.structure, built.layout.bearing, max(spec.heights))
     figures: dict[str, Figure] = {}
     for band in result.study.bands:
-        one, two = (t[t["band"] == band.name] for t in (plan, section))
+        one, two = (t[t["band"] == band.name] for t in (plan, section[section["widest"]]))
         row = rows[rows["band"] == band.name].iloc[0]
         title = f"{band.name}: stay {keep_away(row):.1f} m clear with {row['power_w']:g} W"
         caption = f"Against {against(spec)}; duty {row['duty']:g}; {where}".rstrip("; ")
         stem = f"exposure-{band.name.replace(' ', '')}"
-        figures[stem] = exposure_figure(one, two, case.setup().build(), Heading(title, caption, size))
+        plane = planes[int(two["section"].iloc[0]) - 1]
+        figures[stem] = exposure_figure(one, two, built, plane, Heading(title, caption, size))
     return figures
 
 
