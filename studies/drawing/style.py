@@ -46,6 +46,7 @@ CYCLE = (
     Mark("#93866f", (0, (9, 1.6, 1, 1.6, 1, 1.6)), "P"),  # stone
 )
 INK, QUIET, RULE, TARGET, SOIL = "#1c2b2c", "#566463", "#dde3e0", "#e4efe8", "#efe7d8"
+AHEAD, BACK, LOBE = "#e8862b", "#8a3200", "#cfe2f8"  # current one way and the other, light and dark; a pattern
 ROLE_MARKS = {"wire": CYCLE[0], "counterpoise": CYCLE[2], "coax": CYCLE[1], "nearby": CYCLE[5]}
 ROLE_INKS = {"wire": "#0f4a4a", "counterpoise": "#5a0f86", "coax": "#9c4600", "nearby": QUIET}  # dark enough for words
 MODE_COLOURS = {"CW": "#0f4a4a", "digital": "#3a8fe6", "phone": "#e0a04f"}

@@ -13,6 +13,7 @@ from tautwire.model.reflection import reflection
 from tautwire.model.solve.engine import engine_name
 from tautwire.model.solve.response import REFERENCE, respond
 from tautwire.model.solve.solver import Arrays, Remember
+from tautwire.studies.explorer.glow import glow
 from tautwire.studies.running.pool import cores, spread
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.raw import Raw
@@ -24,7 +25,8 @@ MOST_SAMPLES = 12
 FEED_TABLES = ("transformer", "radio", "reel")
 
 Node = dict[str, Any]
-"""length: m of wire. shape: [[name, role, [[x, y, z], ...]], ...], m. bands: [[support], [re], [im], [re w], [im w]]"""
+"""length: m of wire. shape: [[name, role, [[x, y, z], ...]], ...], m. bands: [[support], [re], [im], [re w], [im w]].
+glow: of each band, see glow.py"""
 Progress = Callable[[int, int], None]
 """progress(done, total)"""
 
@@ -82,7 +84,8 @@ class Curves:
             weight = fit.weight / np.abs(fit.weight).max()
             columns = (fit.support / 1e6, fit.value.real, fit.value.imag, weight.real, weight.imag)
             curves.append([_rounded(column) for column in columns])
-        return {"length": round(length, 6), "shape": shape, "bands": curves}
+        lit = [glow(setup, solver, band) for band in self.bands]
+        return {"length": round(length, 6), "shape": shape, "bands": curves, "glow": lit}
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
   const D = JSON.parse(document.getElementById("data").textContent);
   const $ = (id) => document.getElementById(id);
   const Z = 2450; // ohm, the level of the nodes' reflection coefficients
-  const state = { setting: {}, picked: D.choices.map((c) => c.start), feet: D.feet, held: null, solved: null };
+  const state = { setting: {}, picked: D.choices.map((c) => c.start), feet: D.feet, held: null, solved: null, band: 0, lit: null };
   for (const s of D.sliders) state.setting[s.path] = s.start;
   const grid = D.bands.map((b) => Float64Array.from({ length: D.points }, (_, i) => b.low + (b.high - b.low) * i / (D.points - 1)));
 
@@ -157,6 +157,68 @@
 
   const pathLength = (p) => p.slice(1).reduce((sum, q, i) => sum + Math.hypot(...q.map((x, k) => x - p[i][k])), 0);
 
+  // ---- current and pattern: at the middle of one band, blended as the curves are --------------------------------------
+
+  function glow(setting, picked, k) {
+    if (k < 0 || !D.lit) return null;
+    const nodes = D.wires[D.pick[number(picked)][0]].nodes, near = blend(true, setting);
+    const sum = (of) => of(nodes[0].glow[k]).map((_, p) => near.reduce((s, [i, w]) => s + w * of(nodes[i].glow[k])[p], 0));
+    return { f_mhz: nodes[0].glow[k].f_mhz, dbi: sum((g) => g.dbi),
+      amps: nodes[0].glow[k].amps.map((_, c) => [0, 1].map((part) => sum((g) => g.amps[c][part]))) };
+  }
+  const every = (of) => (D.lit ? D.wires.flatMap((w) => w.nodes.flatMap((n) => n.glow.map(of))) : [1]);
+  const MOST_AMPS = Math.max(...every((g) => Math.max(...g.amps.flatMap(([re, im]) => re.map((x, p) => Math.hypot(x, im[p]))))));
+  const OUTER = 5 * Math.ceil(Math.max(...every((g) => Math.max(...g.dbi))) / 5), SPAN = 30;
+
+  function spread(points, count) { // so many places evenly along a bent line
+    const steps = points.slice(1).map((q, i) => Math.hypot(q[0] - points[i][0], q[1] - points[i][1]));
+    const total = steps.reduce((a, b) => a + b, 0) || 1, out = [];
+    for (let p = 0; p < count; p++) {
+      let left = total * p / (count - 1), i = 0;
+      while (i < steps.length - 1 && left > steps[i]) left -= steps[i++];
+      const t = steps[i] ? Math.min(left / steps[i], 1) : 0;
+      out.push([0, 1].map((x) => points[i][x] + t * (points[i + 1][x] - points[i][x])));
+    }
+    return out;
+  }
+
+  function drawPattern(svg, lit, middle, reach, held) {
+    const radius = (dbi) => reach * Math.max(dbi - OUTER + SPAN, 0) / SPAN, step = Math.PI * (lit.dbi.length > 37 ? 2 : 1) / (lit.dbi.length - 1);
+    const place = (r, p) => [middle[0] + r * Math.cos(p * step), middle[1] - r * Math.sin(p * step)];
+    const lobe = lit.dbi.map((d, p) => place(radius(d), p));
+    add(svg, "path", { d: line(lobe) + "Z", class: held ? "lobe held" : "lobe" });
+    if (held) return () => {};
+    for (const dbi of [0, -10]) {
+      add(svg, "path", { d: line(lit.dbi.map((_, p) => place(radius(dbi), p))), class: "ring" });
+    }
+    return () => [0, -10].forEach((dbi) => {
+      const [x, y] = place(radius(dbi), Math.round((dbi ? .78 : .68) * 36));
+      add(svg, "text", { x: x - 3, y: y - 2, "text-anchor": "end", class: "soft over" }, `${dbi} dBi`.replace("-", "−"));
+    });
+  }
+
+  function drawRibbon(svg, points, [re, im], wide) {
+    const paths = { ahead: "", back: "" };
+    const edge = points.map((p, i) => {
+      const a = points[Math.max(i - 1, 0)], b = points[Math.min(i + 1, points.length - 1)];
+      const size = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1, w = Math.hypot(re[i], im[i]) / MOST_AMPS * wide / size;
+      return [[p[0] - (b[1] - a[1]) * w, p[1] + (b[0] - a[0]) * w], [p[0] + (b[1] - a[1]) * w, p[1] - (b[0] - a[0]) * w]];
+    });
+    for (let i = 0; i < points.length - 1; i++) {
+      const quad = line([edge[i][0], edge[i + 1][0], edge[i + 1][1], edge[i][1]]) + "Z";
+      paths[re[i] + re[i + 1] >= 0 ? "ahead" : "back"] += quad;
+    }
+    for (const [way, d] of Object.entries(paths)) if (d) add(svg, "path", { d, class: way });
+  }
+
+  function toldOf(lit, k) { // the strongest elevation, and 15 degrees on the better side
+    const count = lit.dbi.length, degrees = (p) => { const a = 180 * p / 36; return a > 90 ? 180 - a : a; };
+    const best = lit.dbi.reduce((m, d, p) => (p < 37 && d > lit.dbi[m] ? p : m), 0);
+    const low = Math.max(lit.dbi[3], lit.dbi[Math.min(33, count - 1)]);
+    const db = (x) => `${x.toFixed(1)} dBi`.replace("-", "−");
+    return `${D.bands[k].name} at ${lit.f_mhz.toFixed(2)} MHz: the wire's gain is ${db(lit.dbi[best])} at ${degrees(best).toFixed(0)}°, ${db(low)} at 15°`;
+  }
+
   // ---- drawing ----------------------------------------------------------------------------------------------------
 
   const NS = "http://www.w3.org/2000/svg";
@@ -199,12 +261,24 @@
     svg.replaceChildren();
     const flat = side(conductors);
     roomFor(flat);
-    const [left, right, top, below] = [86, 84, 20, 18];
+    const [left, right, top, below] = [86, 84, state.lit ? 20 + .09 * H : 20, 18];
     const scale = Math.min((W - left - right) / Math.max(extent[1] - extent[0], 1e-3), (H - top - below) / Math.max(extent[2], 1e-3));
     const shift = (W - left - right - scale * (extent[1] - extent[0])) / 2;
     const X = (x) => left + shift + (x - extent[0]) * scale, Y = (z) => H - below - z * scale;
     add(svg, "rect", { x: 0, y: Y(0), width: W, height: H - Y(0), fill: "var(--soil)" });
     add(svg, "path", { d: `M0 ${Y(0)}H${W}`, class: "grid", style: "stroke:var(--quiet)" });
+    const route = flat[0][2].map(([x]) => X(x)), held = state.held;
+    const middle = [(Math.min(...route) + Math.max(...route)) / 2, Y(0)], reach = H - below - 20;
+    const nameRings = state.lit ? drawPattern(svg, state.lit, middle, reach, false) : () => {};
+    if (held?.lit && state.lit) drawPattern(svg, held.lit, middle, reach, true);
+    if (held) for (const [, , points] of side(held.shape)) {
+      add(svg, "path", { d: line(points.map(([x, z]) => [X(x), Y(z)])), class: "ghost" });
+    }
+    if (state.lit) flat.forEach(([, , points], c) => {
+      const screen = points.map(([x, z]) => [X(x), Y(z)]), amps = state.lit.amps[c];
+      drawRibbon(svg, spread(screen, amps[0].length), amps, .09 * H);
+    });
+    nameRings();
     const bar = [1, 2, 5, 10, 20].find((m) => m * scale > 36) ?? 50;
     add(svg, "path", { d: `M8 ${H - 5}v-5h${bar * scale}v5`, class: "grid", style: "stroke:var(--quiet)" });
     add(svg, "text", { x: 12 + bar * scale, y: H - 4, class: "soft" }, metres(bar).replace(".00", ""));
@@ -218,14 +292,14 @@
         "stroke-width": role === "wire" ? 3 : 2.25, "stroke-dasharray": dash, "stroke-linejoin": "round" });
     }
     add(svg, "rect", { x: X(wire[0][0]) - 5, y: Y(wire[0][1]) - 5, width: 10, height: 10, fill: "var(--ink)" });
-    add(svg, "text", { x: X(wire[0][0]) - 9, y: Math.min(Y(wire[0][1]) + 3, Y(0) - 4), "text-anchor": "end" }, `feed ${metres(wire[0][1])}`);
+    add(svg, "text", { x: X(wire[0][0]) - 9, y: Math.min(Y(wire[0][1]) + 3, Y(0) - 4), "text-anchor": "end", class: "over" }, `feed ${metres(wire[0][1])}`);
     const ends = [];
     if (apex) ends.push([apex, "apex"]);
     ends.push([last, "end"]);
     for (const [[x, z], name] of ends) {
       const text = `${name} ${metres(z)}`, tall = z * scale > 30, room = X(x) + 84 < W;
-      if (name === "apex") add(svg, "text", { x: X(x), y: Y(z) - 7, "text-anchor": "middle" }, text);
-      else add(svg, "text", { x: X(x) + (room ? 6 : -6), y: tall ? Y(z / 2) + 4 : Y(z) - 7, "text-anchor": room ? "start" : "end" }, text);
+      if (name === "apex") add(svg, "text", { x: X(x), y: Y(z) - 7 - (state.lit ? .09 * H : 0), "text-anchor": "middle", class: "over" }, text);
+      else add(svg, "text", { x: X(x) + (room ? 6 : -6), y: tall ? Y(z / 2) + 4 : Y(z) - 7, "text-anchor": room ? "start" : "end", class: "over" }, text);
     }
     const legs = wire.length <= 4 ? wire.slice(1).map((q, i) => [wire[i], q]) : [];
     let told = "";
@@ -234,18 +308,20 @@
       const turn = Math.atan2(q[1] - p[1], q[0] - p[0]) * 180 / Math.PI, steep = Math.abs(turn) > 89;
       const [mx, my] = [X((p[0] + q[0]) / 2), Y((p[1] + q[1]) / 2)];
       const label = steep ? metres(size) : `${metres(size)}, ${Math.abs(turn).toFixed(0)}°`;
-      if (size * scale > 90) add(svg, "text", { x: 0, y: -8, "text-anchor": "middle", transform: `translate(${mx} ${my}) rotate(${steep ? -90 : -turn})` }, label);
+      if (size * scale > 90) add(svg, "text", { x: 0, y: state.lit ? -8 - .09 * H : -8, "text-anchor": "middle", class: "over", transform: `translate(${mx} ${my}) rotate(${steep ? -90 : -turn})` }, label);
       told += `${i ? "; then " : ""}${metres(size)} at ${turn.toFixed(0)} degrees`;
     });
     const total = pathLength(conductors[0][2]);
     svg.setAttribute("aria-label", `The wire from the side, to scale: ${told || metres(total)}; feed at ${metres(wire[0][1])}, ` +
-      (apex ? `apex at ${metres(apex[1])}, ` : "") + `far end at ${metres(last[1])}.`);
+      (apex ? `apex at ${metres(apex[1])}, ` : "") + `far end at ${metres(last[1])}.` +
+      (state.lit ? ` Gain on ${toldOf(state.lit, state.band)}.` : ""));
     $("legend").replaceChildren(...conductors.map(([name, role, points], i) => {
       const span = document.createElement("span"), b = document.createElement("b");
       b.textContent = name; b.style.color = `var(--${ROLES[role][0]})`;
       span.append(b, ` ${metres(pathLength(points))}`);
       return span;
     }));
+    if ($("gain")) $("gain").textContent = state.lit ? `${toldOf(state.lit, state.band)}.` : "";
   }
 
   const LEVELS = [1, 1.5, 2, 3, 5, 10], TOP = 10;
@@ -392,6 +468,7 @@
     state.solved = null;
     state.curves = radio(reflection(state.setting, state.picked), state.setting, state.picked);
     state.shape = shape(state.setting, state.picked);
+    state.lit = glow(state.setting, state.picked, state.band);
     const e = D.errors;
     status(`fitted: within ${Math.max(e.swr, 0.001).toFixed(e.swr < 0.1 ? 3 : 2)} of the solver's SWR below ${e.below}`);
     show();
@@ -431,6 +508,7 @@
       state.solved = told;
       state.curves = told.bands.map((b) => Float64Array.from(b, (s) => (s - 1) / (s + 1)));
       state.shape = told.shape;
+      state.lit = state.band < 0 || !D.lit ? null : told.glow[state.band];
       show();
       status(`solved in ${told.seconds.toFixed(1)} s`);
     } catch (fault) {
@@ -470,8 +548,15 @@
     $(`c${i}`).addEventListener("change", (e) => { state.picked[i] = +e.target.value; moved(); });
   });
   $("hold").addEventListener("click", () => {
-    state.held = state.held ? null : { curves: state.curves, readings: state.readings };
+    state.held = state.held ? null : { curves: state.curves, readings: state.readings, shape: state.shape, lit: state.lit };
     $("hold").setAttribute("aria-pressed", String(Boolean(state.held)));
+    show();
+  });
+  $("lit")?.addEventListener("change", (e) => {
+    state.band = +e.target.value;
+    const solved = state.solved?.glow;
+    state.lit = state.band < 0 ? null : solved ? solved[state.band] : glow(state.setting, state.picked, state.band);
+    if (state.held) state.held.lit = null; // of another band
     show();
   });
   $("feet").setAttribute("aria-pressed", String(state.feet));

@@ -20,6 +20,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import territory
 
 REEL_POINTS = 60
+MOST_LIT = 1500  # nodes times bands up to which currents and patterns are kept, some 0.8 kB each
 
 
 def live_limits(slider: Slider) -> tuple[float, float]:
@@ -34,6 +35,7 @@ def live_limits(slider: Slider) -> tuple[float, float]:
 def page_data(surface: Surface, errors: dict[str, Any], live: bool = False) -> dict[str, Any]:
     """Everything the page's script needs. Frequencies in MHz, lengths in m, angles in degrees."""
     made = surface.controls
+    lit = sum(len(wire) for wire in surface.wires) * len(made.study.bands) <= MOST_LIT
     shapes: list[Any] = []
     shape_of = []
     for wire in surface.wires:
@@ -61,10 +63,11 @@ def page_data(surface: Surface, errors: dict[str, Any], live: bool = False) -> d
         "choices": [{"path": c.path, "label": c.label, "names": c.names, "start": c.start} for c in made.choices],
         "pick": [surface.pick[c] for c in made.combinations()],
         "wires": [
-            {"shape": s, "nodes": [{"length": n["length"], "bands": n["bands"]} for n in wire]}
+            {"shape": s, "nodes": [{k: n[k] for k in ("length", "bands", *["glow"] * lit)} for n in wire]}
             for s, wire in zip(shape_of, surface.wires, strict=True)
         ],
         "shapes": shapes,
+        "lit": lit,
         "feeds": [[_feed(node) for node in feed] for feed in surface.feeds],
         "errors": errors,
         "reel": _reel(made),
@@ -120,7 +123,7 @@ def explore(
     study = made.study
     page = render("explorer", Path(__file__).parent, title=title_of(study), name=study.name, data=as_json(data),
                   controls=made, errors=errors,
-                  live=live, caution=caution_text(study.spec.want), setup=setup_words(study))  # fmt: skip
+                  live=live, lit=data["lit"], caution=caution_text(study.spec.want), setup=setup_words(study))  # fmt: skip
     return page, data
 
 

@@ -14,6 +14,7 @@ from pebble import ProcessExpired, ProcessPool
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.reflection import swr
 from tautwire.studies.explorer.curves import shape_of
+from tautwire.studies.explorer.glow import glow
 from tautwire.studies.explorer.sliders import Controls
 from tautwire.studies.explorer.surface import grid
 from tautwire.studies.running.pool import context, end_with
@@ -40,7 +41,8 @@ def answer(made: Controls, question: Any, store: Store) -> dict[str, Any]:
         z = feed.impedances(response.impedance(f), f).radio
         bands.append([round(min(float(s), MOST_SWR), 4) for s in swr(z, feed.reference)])
     length, shape = shape_of(setup)
-    return {"bands": bands, "shape": shape, "length": length, "seconds": time.perf_counter() - began}
+    lit = [glow(setup, solver, band) for band in made.study.bands]
+    return {"bands": bands, "shape": shape, "glow": lit, "length": length, "seconds": time.perf_counter() - began}
 
 
 def _checked(made: Controls, question: Any) -> tuple[dict[str, float], tuple[int, ...]]:

@@ -13,7 +13,7 @@ from matplotlib.patches import Rectangle
 from tautwire.studies.drawing.clear import Clear, Place
 from tautwire.studies.drawing.plan import round_length
 from tautwire.studies.drawing.side import PERSON, person
-from tautwire.studies.drawing.style import CYCLE, INK, QUIET, SOIL, Look
+from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET, SOIL, Look
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,8 +23,7 @@ if TYPE_CHECKING:
     from tautwire.model.arrays import Complex, Real
     from tautwire.studies.pictures.seen import Seen
 
-AHEAD, BACK = "#e8862b", "#8a3200"  # current one way and the other: light and dark in grey too
-LOBE, LOBE_EDGE, WATER = "#cfe2f8", CYCLE[3].colour, "#b9d7e6"
+LOBE_EDGE, WATER = CYCLE[3].colour, "#b9d7e6"
 DASHES: dict[str, Any] = {"wire": "-", "coax": (0, (1, 1)), "counterpoise": (0, (4, 1.5)), "nearby": (0, (6, 2))}
 SPAN_DB = 30.0  # dB from the outer ring to the middle
 

@@ -86,7 +86,7 @@ def _computed(setup: Setup, built: Built, band: Band, store: Store) -> Arrays:
     }
     scale = math.sqrt(watts_into_wire(solution, feed, setup.radio.power) / solution.admittance.real)
     along = [current_along(solution, built.structure, i) for i in range(len(built.structure.conductors))]
-    most = _first_crest(along[0][1])
+    most = first_crest(along[0][1])
     for i, (at, current) in enumerate(along):
         role = built.structure.conductors[i].role
         way = 1 if role == "wire" else -1
@@ -96,7 +96,7 @@ def _computed(setup: Setup, built: Built, band: Band, store: Store) -> Arrays:
     return out
 
 
-def _first_crest(current: Complex) -> complex:
+def first_crest(current: Complex) -> complex:
     """The current where it is greatest in its first half-wave from the feed, so that all bands begin alike."""
     size = np.abs(current)
     crest = (size[1:-1] >= size[:-2]) & (size[1:-1] > size[2:]) & (size[1:-1] > 0.3 * size.max())

@@ -18,7 +18,7 @@ import pandas as pd
 import tomli_w
 from markupsafe import Markup
 
-from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, SOIL, TARGET
+from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET, RULE, SOIL, TARGET
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.reports.figures import alternative, figures_of
 from tautwire.studies.study.cautions import caution_text
@@ -34,13 +34,14 @@ HERE = Path(__file__).parent
 NAMES = ("pine", "ember", "plum", "lake", "bark", "stone")
 LIGHT = {
     "paper": "#ffffff", "raised": "#f5f7f5", "ink": INK, "quiet": QUIET, "rule": RULE, "edge": "#aeb9b6",
-    "target": TARGET, "soil": SOIL, **{name: mark.colour for name, mark in zip(NAMES, CYCLE, strict=True)},
+    "target": TARGET, "soil": SOIL, "ahead": AHEAD, "back": BACK, "lobe": LOBE,
+    **{name: mark.colour for name, mark in zip(NAMES, CYCLE, strict=True)},
 }  # fmt: skip
 # the same hues, as bright on dark as the others are dark on white
 DARK = {
     "paper": "#121a1b", "raised": "#1c2728", "ink": "#e8eeec", "quiet": "#a3b0ae", "rule": "#2b3839", "edge": "#4a5a5a",
     "target": "#1c3530", "soil": "#37301f", "pine": "#7fd1c4", "ember": "#f59a4a", "plum": "#cda2ee", "lake": "#82b9f5",
-    "bark": "#d78f66", "stone": "#b8ab94",
+    "bark": "#d78f66", "stone": "#b8ab94", "ahead": "#f7b267", "back": "#b04e12", "lobe": "#22384e",
 }  # fmt: skip
 MOST_ROWS = 400  # of a table
 MOST_POINTS = 160_000  # of all sweeps together
