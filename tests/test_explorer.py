@@ -26,6 +26,7 @@ from browser import DESKTOP, PHONE, browser, complaints, offline, resize
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.reflection import swr
 from tautwire.studies.explorer.explorer import explore, write_explorer
+from tautwire.studies.explorer.glow import glow
 from tautwire.studies.explorer.live import LiveServer, answer
 from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.explorer.surface import lagrange
@@ -227,11 +228,34 @@ def test_the_drawing_follows_to_scale(opened: Any) -> None:
     assert (y0 - y1) / (x1 - x0) == pytest.approx(np.tan(np.radians(30)), rel=0.002)
 
 
+def test_current_and_pattern_on_the_wire_are_the_solvers(opened: Any, made: Controls) -> None:
+    """Between nodes, in free space: what is drawn against the solver; gains of a lobe within 0.3 dB."""
+    opened.find_element("css selector", "select").send_keys("free space")
+    slide(opened, "antenna.slope", 33.1)
+    slide(opened, "antenna.length", 20.87)
+    for k, band in enumerate(made.study.bands):
+        opened.find_element("id", "lit").send_keys(band.name)
+        shown = opened.execute_script("return explorer.state.lit")
+        setup = Setup.read(made.raw(state(opened)["setting"], (1,)))
+        right = glow(setup, setup.build().solver(), band)
+        gain, strong = np.array(right["dbi"]), np.array(right["dbi"]) > max(right["dbi"]) - 10
+        assert np.array(shown["dbi"])[strong] == pytest.approx(gain[strong], abs=0.3)
+        for conductor, exact in zip(shown["amps"], right["amps"], strict=True):
+            most = np.hypot(*np.array(right["amps"][0])).max()
+            assert np.array(conductor) == pytest.approx(np.array(exact), abs=0.03 * most)
+        told = opened.find_element("id", "gain").text
+        assert told.startswith(f"{band.name} at {(band.lower + band.upper) / 2e6:.2f} MHz: the wire's gain is")
+        assert (
+            len(opened.find_elements("css selector", "#side .ahead, #side .back")) >= 1 + k
+        )  # a full wave turns round
+
+
 def test_hold_feet_and_reset(opened: Any) -> None:
     opened.find_element("id", "hold").click()
     slide(opened, "antenna.length", 20.7)
     moved = opened.find_element("css selector", "#numbers tbody tr td:last-child").text
     assert float(moved) < -50  # a longer wire dips lower
+    assert len(opened.find_elements("css selector", "#side .ghost")) == 3  # wire, counterpoise, coax as they were
     opened.find_element("id", "feet").click()
     assert opened.find_element("css selector", "#dock output[id=o1]").text.startswith("67 ft 11 in")
     opened.find_element("id", "again").click()

@@ -122,8 +122,8 @@ def explore(
     data = page_data(surface, errors, live)
     study = made.study
     page = render("explorer", Path(__file__).parent, title=title_of(study), name=study.name, data=as_json(data),
-                  controls=made, errors=errors,
-                  live=live, lit=data["lit"], caution=caution_text(study.spec.want), setup=setup_words(study))  # fmt: skip
+                  controls=made, errors=errors, live=live, lit=data["lit"],
+                  caution=caution_text(study.spec.want), setup=setup_words(study))  # fmt: skip
     return page, data
 
 
