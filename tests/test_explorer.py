@@ -237,7 +237,7 @@ def test_current_and_pattern_on_the_wire_are_the_solvers(opened: Any, made: Cont
         choose = (
             "const e = document.getElementById('lit'); e.value = arguments[0]; e.dispatchEvent(new Event('change'))"
         )
-        opened.execute_script(choose, str(k))
+        opened.execute_script(pick, str(k))
         shown = opened.execute_script("return explorer.state.lit")
         setup = Setup.read(made.raw(state(opened)["setting"], (1,)))
         right = glow(setup, setup.build().solver(), band)
