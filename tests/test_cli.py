@@ -74,7 +74,8 @@ def test_second_run_reads_everything_and_gives_the_same_table(done):
 def test_animation_on_request(done):
     folder, _ = done
     assert tautwire("run", "study.toml", "--animate", cwd=folder).returncode == 0
-    assert (folder / "results" / "two-slopes" / "dip.gif").read_bytes()[:4] == b"GIF8"
+    for name in ("dip.gif", "picture.gif"):
+        assert (folder / "results" / "two-slopes" / name).read_bytes()[:4] == b"GIF8"
 
 
 def test_piped_output_has_no_colours(done):

@@ -1,15 +1,18 @@
 """The one picture: to one scale, with what is left out said, and with currents and gains that agree with the solver."""
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from tautwire.model.fields.pattern import Pattern
 from tautwire.model.fields.stress import current_along
 from tautwire.studies.drawing.axes import evenly
 from tautwire.studies.drawing.labels import outside, overlaps
 from tautwire.studies.drawing.style import Heading
+from tautwire.studies.pictures import animation
 from tautwire.studies.pictures.choice import shown_cases
 from tautwire.studies.pictures.figure import the_picture
 from tautwire.studies.pictures.panel import frame_of
@@ -110,3 +113,16 @@ def test_of_many_cases_lowest_and_highest_are_shown() -> None:
     dips = many.frames["dips"][many.frames["dips"]["band"] == "40 m"]
     value = [float(many.of("dips", c)["dip_mhz"].iloc[0]) for c in cases]
     assert value == sorted(value) and (value[0], value[-1]) == (dips["dip_mhz"].min(), dips["dip_mhz"].max())
+
+
+def test_animation_has_every_case_there_and_back_and_moves(result: Result, store: Store, tmp_path: Path) -> None:
+    path = animation.animate_picture(result, tmp_path / "picture.gif", store)
+    assert path.stat().st_size < 1.5e6
+    with Image.open(path) as gif:
+        assert (gif.n_frames, gif.info["loop"]) == (12, 0)  # seven there, five back; for ever
+    frames = animation.drawn(result, store)
+    steps = [np.abs(a.astype(int) - b).mean() for a, b in zip(frames, frames[1:], strict=False)]
+    assert min(steps) > 0.05
+    shown = [animation._dips(result, case, band) for case in result.study.cases() for band in result.study.bands]
+    once = sorted(result.frames["dips"]["dip_mhz"].dropna())  # none lost, none twice
+    assert sorted(f for dips in shown for f in dips) == once

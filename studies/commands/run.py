@@ -50,7 +50,12 @@ def share_of(text: str | None) -> tuple[int, int] | None:
 @CASE_TIMEOUT
 @click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at ADDRESS.")
 @click.option("--part", metavar="3/20", help="Compute this share of the cases into the store, and write nothing.")
-@click.option("--animate", "animated", is_flag=True, help="Also write dip.gif, the first band's dip on its walk.")
+@click.option(
+    "--animate",
+    "animated",
+    is_flag=True,
+    help="Also write dip.gif, the first band's dip on its walk, and picture.gif, the wire.",
+)
 def COMMAND(
     file: Path,
     fit: Path | None,
@@ -71,6 +76,7 @@ def COMMAND(
         _compute_share(study, own, workers, scheduler, timeout)
         return
     if animated:
+        from tautwire.studies.pictures.animation import animate_picture
         from tautwire.studies.wants.dips.animation import (  # with the drawing library, which other runs may spare
             animate,
             animated_axis,
@@ -84,6 +90,7 @@ def COMMAND(
     written = write(result, folder, said("run", file, from_=fit, out=out), store=Store())
     if animated:
         written.append(animate(result, folder / "dip.gif"))
+        written.append(animate_picture(result, folder / "picture.gif", Store()))
     for line in [*sentences(result), *trust(result)]:
         click.echo(line)
     solved = study.count - len(result.failed)

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from PIL import Image
 
 from tautwire.model.errors import InputError
 from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, running, view_of
+from tautwire.studies.drawing.gif import there_and_back
 from tautwire.studies.drawing.style import INK, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import shared_words
-from tautwire.studies.study.files import writable
 from tautwire.studies.wants.dips.band_panel import NAMED, Shelf, band_ground, key_handles, swr_limit
 
 if TYPE_CHECKING:
@@ -22,7 +20,6 @@ if TYPE_CHECKING:
     from tautwire.studies.study.study import Axis, Study
 
 SIZE = Look("animation", 8.0, 4.5, 13.0, 2.4, 120)
-STEP, HOLD = 350, 1400  # milliseconds a frame, and at either end
 MOST_FRAMES = 60
 
 
@@ -32,19 +29,7 @@ def animate(result: Result, path: Path, band: str | None = None) -> Path:
     band: its name, by default the study's first. Other axes stay at their first value. Raises InputError without a
     numeric axis of two values or more, for a band not in the study, or if path cannot be written.
     """
-    frames = [Image.fromarray(f) for f in drawn(result, band)]
-    palette = frames[-1].quantize(128, method=Image.Quantize.MAXCOVERAGE)
-    small = [f.quantize(palette=palette, dither=Image.Dither.NONE) for f in frames]
-    there_and_back = small + small[-2:0:-1]
-    times = [STEP] * len(there_and_back)
-    times[0] = times[len(small) - 1] = HOLD
-    held = io.BytesIO()
-    there_and_back[0].save(
-        held, "GIF", save_all=True, append_images=there_and_back[1:], duration=times, loop=0, optimize=True
-    )
-    with writable(path):
-        path.write_bytes(held.getvalue())
-    return path
+    return there_and_back(drawn(result, band), path)
 
 
 def animated_axis(study: Study) -> Axis:
