@@ -7,9 +7,11 @@ and span: without the second nearest node the reflection coefficient must hardly
 itself. tests/benchmarks/blend_error.py measures what is left against solved members.
 """
 
-from collections.abc import Sequence
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -28,6 +30,7 @@ from tautwire.model.wires.structure import Structure
 
 SHARE = 0.35  # of the change without the second nearest node: the greatest error met with all of them
 WORST = 6e-4  # estimated error of the reflection coefficient with which a member is blended
+MOST_NODES, MOST_BLENDS = 200, 16  # solved members (a span and a ground each) and places that a family keeps
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,15 +46,30 @@ class BlendedParts(SpanParts):
     """The matrices of a member from those of the nodes around it, weighted.
 
     The engine's own Z is blended, and calibrated afterwards: the factors of calibration hang on small currents and are
-    less smooth. scale (N,): these factors, if known.
+    less smooth. nodes: all of the family; chosen, weights: which of them count, and how much. scale (N,): the factors
+    of calibration, if known.
     """
 
-    def __init__(self, base: SpanParts, nodes: Sequence[SpanParts], weights: Real, scale: Real | None = None) -> None:
+    def __init__(
+        self,
+        base: SpanParts,
+        nodes: Sequence[SpanParts],
+        chosen: Sequence[int],
+        weights: Real,
+        scale: Real | None = None,
+    ) -> None:
         self.__dict__.update(base.__dict__)
-        self._nodes, self._weights, self._scale = nodes, weights, scale
+        self._nodes, self._chosen, self._weights, self._scale = nodes, chosen, weights, scale
 
-    def _blend(self, kept: Sequence[Smooth]) -> Complex:
-        total: Complex = np.tensordot(self._weights.astype(complex), np.stack([one.scaled for one in kept]), 1)
+    def over_nodes(self, ground: Ground, nodes: Sequence[SpanParts]) -> BlendedParts:
+        """The same wires over the ground of these nodes, of the same places."""
+        other = self.over(ground, *(["free"] if ground.is_free_space else ["free", "image"]))
+        other._nodes = nodes
+        return other
+
+    def _blend(self, kept: Callable[[SpanParts], Smooth]) -> Complex:
+        scaled = np.stack([kept(self._nodes[k]).scaled for k in self._chosen])
+        total: Complex = np.tensordot(self._weights.astype(complex), scaled, 1)
         return total
 
     def _calibrated(self, scaled: Complex) -> Complex:
@@ -61,7 +79,7 @@ class BlendedParts(SpanParts):
 
     @cached_property
     def _free(self) -> Complex:
-        return self._blend([n.raw_free for n in self._nodes])
+        return self._blend(lambda node: node.raw_free)
 
     @cached_property
     def scale(self) -> Real:
@@ -78,12 +96,12 @@ class BlendedParts(SpanParts):
 
     @cached_property
     def image(self) -> Smooth:
-        kept = [n.raw_image for n in self._nodes]
-        return Smooth(kept[0].nodes, self._calibrated(self._blend(kept)), self._image_apart)
+        scaled = self._calibrated(self._blend(lambda node: node.raw_image))
+        return Smooth(self._nodes[0].raw_image.nodes, scaled, self._image_apart)
 
     @cached_property
     def rest(self) -> Smooth:
-        return Smooth(self.span.nodes, self._blend([n.rest for n in self._nodes]), self._image_apart)
+        return Smooth(self.span.nodes, self._blend(lambda node: node.rest), self._image_apart)
 
     @cached_property
     def asymmetry(self) -> float:
@@ -91,12 +109,20 @@ class BlendedParts(SpanParts):
 
 
 class Family:
-    """Members at rising places, which are solved as they are asked for; others are blended between them."""
+    """Members at rising places, which are solved as they are asked for; others are blended between them.
+
+    Members may stand over any ground of the kind that the nodes have (free space, perfect, soil): what depends on the
+    wires alone is computed once for all of them.
+    """
 
     def __init__(self, nodes: Sequence[Member], rules: MeshRules, remember: Remember) -> None:
         self.nodes, self.rules, self.remember = nodes, rules, remember
+        self._places = [n.place for n in nodes]
+        self._shared = ["raw_free"] if nodes[0].ground.is_free_space else ["raw_free", "raw_image"]
         self._models: dict[Span, tuple[Mesh, Structure]] = {}
-        self._parts: dict[tuple[Span, int], SpanParts] = {}
+        self._wires: dict[tuple[Span, int], SpanParts] = {}
+        self._node = lru_cache(MOST_NODES)(self._new_node)
+        self._blends = lru_cache(MOST_BLENDS)(self._new_blends)
 
     def _model(self, span: Span) -> tuple[Mesh, Structure]:
         """The mesh with the most segments of all nodes: the others are cut at least as finely."""
@@ -109,31 +135,39 @@ class Family:
         grid = like_mesh(*self._model(span), member.structure, self.rules)
         return SpanParts(member.structure, member.ground, span, self.rules, self.remember, grid)
 
-    def _node(self, span: Span, k: int) -> SpanParts:
-        if (span, k) not in self._parts:
-            self._parts[span, k] = self._base(span, self.nodes[k])
-        return self._parts[span, k]
+    def _new_node(self, span: Span, k: int, ground: Ground) -> SpanParts:
+        if (span, k) not in self._wires:
+            self._wires[span, k] = self._base(span, self.nodes[k])
+        return self._wires[span, k].over(ground, *self._shared)
+
+    def _new_blends(self, span: Span, place: float, structure: Structure) -> tuple[BlendedParts, BlendedParts]:
+        """The matrices at a place over the nodes' ground, from all nodes and without the second nearest."""
+        nodes = [self._node(span, k, node.ground) for k, node in enumerate(self.nodes)]
+        base = self._base(span, Member(place, structure, self.nodes[0].ground))
+        whole = BlendedParts(base, nodes, range(len(nodes)), lagrange(tuple(self._places), place)[0])
+        second = int(np.argsort(np.abs(np.array(self._places) - place))[1])
+        kept = [k for k in range(len(nodes)) if k != second]
+        weights = lagrange(tuple(self._places[k] for k in kept), place)[0]
+        return whole, BlendedParts(base, nodes, kept, weights, whole.scale)
 
     def parts(self, span: Span, member: Member) -> tuple[SpanParts, float]:
         """The member's matrices, and the estimated error of its reflection coefficient (0: solved).
 
         A member that cannot be blended well enough, or has other segments, is solved.
         """
-        places = [n.place for n in self.nodes]
+        ground = member.ground
         try:
-            if member.place in places:
-                return self._node(span, places.index(member.place)), 0.0
-            base, nodes = self._base(span, member), [self._node(span, k) for k in range(len(places))]
-            whole = BlendedParts(base, nodes, lagrange(tuple(places), member.place)[0])
-            second = int(np.argsort(np.abs(np.array(places) - member.place))[1])
-            fewer = [k for k in range(len(places)) if k != second]
-            weights = lagrange(tuple(places[k] for k in fewer), member.place)[0]
-            error = SHARE * _change(whole, BlendedParts(base, [nodes[k] for k in fewer], weights, whole.scale))
+            if member.place in self._places:
+                return self._node(span, self._places.index(member.place), ground), 0.0
+            nodes = [self._node(span, k, ground) for k in range(len(self.nodes))]
+            blends = self._blends(span, member.place, member.structure)
+            whole, fewer = (one.over_nodes(ground, nodes) for one in blends)
+            error = SHARE * _change(whole, fewer)
             if error < WORST:
                 return whole, error
         except (UnlikeError, SolveError):
             pass
-        return SpanParts(member.structure, member.ground, span, self.rules, self.remember), 0.0
+        return SpanParts(member.structure, ground, span, self.rules, self.remember), 0.0
 
 
 def _change(a: SpanParts, b: SpanParts) -> float:

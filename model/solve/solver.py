@@ -8,8 +8,10 @@ a span (smooth_matrices.py) and, through `remember`, may be stored and shared be
 """
 
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Self
 
 import numpy as np
 
@@ -94,6 +96,16 @@ class SpanParts:
         self._radius = RadiusTerm(self.mesh, self.segments, structure)
         self._contact = ContactTerm(self.mesh, self.segments, structure)
         self._remember = remember
+
+    def over(self, ground: Ground, *known: str) -> Self:
+        """The same wires over another ground of the same kind (free space, perfect, soil); what these attributes hold
+        is computed once for all grounds."""
+        for name in known:
+            getattr(self, name)
+        other = copy(self)
+        other.ground = ground
+        other.__dict__.pop("rest", None)
+        return other
 
     def _engine(self, nodes: Real, perfect: bool) -> Complex:
         """The engine's Y at the nodes (K,), (K, N, N), siemens."""
@@ -249,7 +261,7 @@ class Solver:
         self.structure, self.ground, self.rules = structure, ground, rules
         self.remember = remember
         self._parts: dict[Span, SpanParts] = {}
-        self._responses: dict[tuple[float, ...], Response] = {}
+        self._responses: dict[tuple[float, ...], tuple[float, Response]] = {}
 
     def parts(self, f_hz: float) -> SpanParts:
         span = span_of(f_hz)
@@ -293,17 +305,20 @@ class Solver:
         return port
 
     def response(self, lower: float, upper: float, tolerance: float = 1e-3, reference: float = REFERENCE) -> Response:
-        """Continuous feed impedance over a band inside one span, Hz. Raises SolveError if it does not settle."""
-        asked = lower, upper, tolerance, reference
-        if asked not in self._responses:
-            response = respond(self.port, *asked)
+        """Continuous feed impedance over a band inside one span, Hz. Raises SolveError if it does not settle.
+
+        One that is known to a smaller tolerance serves again.
+        """
+        asked = lower, upper, reference
+        if asked not in self._responses or self._responses[asked][0] > tolerance:
+            response = respond(self.port, lower, upper, tolerance, reference)
             if not response.error < UNSETTLED:
                 allowed = f"from {lower / 1e6:.6g} to {upper / 1e6:.6g} MHz"
                 raise SolveError(
                     f"the response {allowed} is not known to better than {response.error:.2g} of reflection"
                 )
-            self._responses[asked] = response
-        return self._responses[asked]
+            self._responses[asked] = tolerance, response
+        return self._responses[asked][1]
 
     def kept(self, kind: str, f_hz: float, compute: Callable[[], float]) -> float:
         """compute(), a figure of the wires in free space at f_hz, from the store if it is there."""

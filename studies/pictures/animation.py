@@ -14,7 +14,7 @@ from tautwire.studies.pictures.choice import shown_bands
 from tautwire.studies.pictures.figure import MOST_BANDS, numbers_of
 from tautwire.studies.pictures.grid import sheet_of
 from tautwire.studies.pictures.panel import frame_of
-from tautwire.studies.pictures.seen import Seen, seen
+from tautwire.studies.pictures.seen import Seen, seen_bands
 from tautwire.studies.wants.dips.animation import animated_axis
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def drawn(result: Result, store: Store) -> list[np.ndarray]:
     rows: list[tuple[Case, list[Seen]]] = []
     for case in cases:
         try:
-            rows.append((case, [seen(case.setup(), band, store) for band in bands]))
+            rows.append((case, seen_bands(case, study, bands, store)))
         except SolveError:
             continue
     if not rows:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,10 +13,11 @@ from tautwire.model.errors import SolveError
 from tautwire.studies.drawing.style import Heading, Look, Sheet, look_named
 from tautwire.studies.pictures.choice import shown_bands, shown_cases
 from tautwire.studies.pictures.grid import sheet_of
-from tautwire.studies.pictures.seen import Seen, seen
+from tautwire.studies.pictures.seen import Seen, seen, seen_bands
 from tautwire.studies.running.store import Store
 
 if TYPE_CHECKING:
+    from tautwire.model.operating.bands import Band
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.setup import Setup
     from tautwire.studies.study.study import Case
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
 MOST_CASES, MOST_BANDS = 5, 4  # columns and rows of a page; a slide has one less of each
 MOST_ALONE = 6  # cases of a single band, which need not stand side by side
 Words = Callable[[Seen], list[str]]
+Views = Callable[[], list[Seen]]
 
 
 def the_picture(result: Result, heading: Heading, store: Store | None = None) -> Sheet | None:
@@ -49,26 +52,32 @@ def chosen_views(result: Result, look: Look, store: Store) -> tuple[list[list[Se
     """The views of each shown case (its bands in order), the cases' names, and what is left out in words."""
     less = 0 if look.name == "print" else 1
     most = MOST_ALONE if len(result.study.bands) == 1 else MOST_CASES - less
-    setups, fewer = shown_setups(result, most)
     bands, without = shown_bands(result.study.bands, MOST_BANDS - less)
+    shown, fewer = _shown(result, most, bands, store)
     rows, names = [], []
-    for name, setup in setups:
+    for name, views in shown:
         try:
-            rows.append([seen(setup, band, store) for band in bands])
+            rows.append(views())
         except SolveError:
             continue
         names.append(name)
     return rows, names, [w for w in (fewer, without) if w]
 
 
-def shown_setups(result: Result, most: int) -> tuple[list[tuple[str, Setup]], str]:
-    """Names and set-ups of the shown cases, or of what is chosen where that is the question; and what is left out."""
+def _shown(result: Result, most: int, bands: Sequence[Band], store: Store) -> tuple[list[tuple[str, Views]], str]:
+    """Names of the shown cases, or of what is chosen where that is the question, each with its views; and what is left
+    out."""
     if "choices" in result.frames:
         from tautwire.studies.wants.choose.problem import choices_of
 
-        return choices_of(result, result.study.cases()[0])[:most], ""
+        chosen = choices_of(result, result.study.cases()[0])[:most]
+        return [(name, partial(_seen_on, setup, bands, store)) for name, setup in chosen], ""
     cases, fewer = shown_cases(result, most)
-    return [(case_name(result, case), case.setup()) for case in cases], fewer
+    return [(case_name(result, case), partial(seen_bands, case, result.study, bands, store)) for case in cases], fewer
+
+
+def _seen_on(setup: Setup, bands: Sequence[Band], store: Store) -> list[Seen]:
+    return [seen(setup, band, store) for band in bands]
 
 
 def case_name(result: Result, case: Case) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -149,10 +150,11 @@ def ribbon(ax: Axes, path: Real, amps: Complex, frame: Frame) -> None:
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)
     wide = (np.abs(amps) / frame.amps * frame.ribbon)[:, None] * normal
     ahead = np.real(amps) >= 0
+    turns = [0, *(np.flatnonzero(np.diff(ahead)) + 1), len(path) - 1]
     for way, colour in ((True, AHEAD), (False, BACK)):
         pieces = [
-            np.array([path[i] + wide[i], path[i + 1] + wide[i + 1], path[i + 1] - wide[i + 1], path[i] - wide[i]])
-            for i in range(len(path) - 1)
+            np.concatenate([(path + wide)[i : j + 1], (path - wide)[i : j + 1][::-1]])
+            for i, j in itertools.pairwise(turns)
             if ahead[i] == way
         ]
         ax.add_collection(PolyCollection(pieces, facecolor=colour, edgecolor=colour, lw=0.15, zorder=3), autolim=False)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import cache
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,12 +15,17 @@ from tautwire.model.fields.stress import current_along
 from tautwire.model.reflection import swr
 from tautwire.model.remember import Arrays
 from tautwire.studies.running.code import code_digest
+from tautwire.studies.running.families import beside, solver_for
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.wants.dips.operating_point import operating_frequency, watts_into_wire
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     from tautwire.model.operating.bands import Band
+    from tautwire.model.solve.solver import Solver
     from tautwire.studies.study.setup import Built, Setup
+    from tautwire.studies.study.study import Case, Study
 
 LOW = math.radians(15)  # elevation of "low" gain: a path of some 1500 km under the F2 layer
 STEP = math.radians(1.5)
@@ -48,11 +54,24 @@ class Seen:
     side_dbi: float
 
 
-def seen(setup: Setup, band: Band, store: Store) -> Seen:
-    """What a panel shows, read from the store if it was computed before. Raises SolveError."""
+def seen_bands(case: Case, study: Study, bands: Sequence[Band], store: Store) -> list[Seen]:
+    """What the panels of a case show, blended between solved cases where its answers are. Raises SolveError."""
+    stands = beside(case, study)
+    solver = cache(lambda: solver_for(case, stands, store))
+    return [seen(case.setup(), band, store, solver, stands.facts if stands else ()) for band in bands]
+
+
+def seen(
+    setup: Setup, band: Band, store: Store, solver: Callable[[], Solver] | None = None, facts: Sequence[Any] = ()
+) -> Seen:
+    """What a panel shows, read from the store if it was computed before. Raises SolveError.
+
+    solver: gives the set-up's solver, where it is not its own; facts: what that depends on besides the set-up.
+    """
     built = setup.build()
-    facts = [setup.model_dump(), band.lower, band.upper, code_digest(__name__)]
-    found = store(digest("seen", *facts), lambda: _computed(setup, built, band, store))
+    ask = solver or (lambda: built.solver(store))
+    key = digest("seen", setup.model_dump(), band.lower, band.upper, code_digest(__name__), *facts)
+    found = store(key, lambda: _computed(setup, built, band, ask()))
     count = sum(name.startswith("path") for name in found)
     f_mhz, at_radio, low, side = map(float, found["figures"])
     return Seen(
@@ -69,8 +88,8 @@ def seen(setup: Setup, band: Band, store: Store) -> Seen:
     )
 
 
-def _computed(setup: Setup, built: Built, band: Band, store: Store) -> Arrays:
-    solver, feed = built.solver(store), setup.feed_system()
+def _computed(setup: Setup, built: Built, band: Band, solver: Solver) -> Arrays:
+    feed = setup.feed_system()
     f = operating_frequency(solver, feed, band)
     solution = solver.solve(f)
     pattern, lost = Pattern(solution), 10 * math.log10(max(float(feed.power_split(solution.impedance, f).wire), 1e-9))

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -18,38 +19,50 @@ from tautwire.studies.running.code import code_digest
 from tautwire.studies.study.setup import Setup
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from tautwire.model.solve.blended import Family
     from tautwire.model.solve.solver import Solver
     from tautwire.studies.running.store import Store
+    from tautwire.studies.study.raw import Raw
     from tautwire.studies.study.study import Axis, Case, Study
 
 NODES = 6  # cases that are solved, on an axis of LEAST numbers and more; below that each is
 LEAST, MANY = 9, 18
 MORE_NODES = 8  # on an axis of MANY
 MOST_FAMILIES = 6  # kept by a process
+WIRES = ("antenna", "wire", "coil", "counterpoise", "coax", "nearby", "mesh")  # tables that decide the wires' matrices
 TABLE = "antenna."  # what shapes the wire; low return conductors change too much with their length to be blended
 
 
-class Beside(NamedTuple):
-    """Where a case stands: the column and place on its axis, and the cases solved there, with their places."""
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """Where a case stands: its place on the axis, the places of the cases solved there, and how to get those.
+
+    texts: the solved places as written. base: the first of these cases, as texts. case_at: index -> that case.
+    """
 
     column: str
     place: float
-    nodes: tuple[tuple[float, Case], ...]
+    places: tuple[float, ...]
+    texts: tuple[Any, ...]
+    base: Raw
+    case_at: Callable[[int], Case]
 
     @property
     def is_solved(self) -> bool:
-        return self.place in [place for place, _ in self.nodes]
+        return self.place in self.places
 
     @property
     def facts(self) -> list[Any]:
         """What a blended answer depends on besides its set-up."""
-        return [[case.raw for _, case in self.nodes], code_digest(__name__, "tautwire.model.solve.blended")]
+        return [self.base, self.column, self.texts, code_digest(__name__, "tautwire.model.solve.blended")]
 
     @property
     def key(self) -> str:
-        """The same for all cases of a family, and no others."""
-        return json.dumps([[place, case.raw] for place, case in self.nodes], sort_keys=True, default=str)
+        """The same for all cases whose wires are blended from the same solved ones, and no others."""
+        wires = {k: v for k, v in self.base.items() if k in WIRES}
+        return json.dumps([wires, self.column, self.texts], sort_keys=True, default=str)
 
 
 def blending_axis(study: Study) -> tuple[int, Axis] | None:
@@ -62,6 +75,7 @@ def blending_axis(study: Study) -> tuple[int, Axis] | None:
     return max(fit, key=lambda pair: len(set(pair[1].numbers or ())), default=None)
 
 
+@lru_cache
 def nodes_of(numbers: tuple[float, ...]) -> list[int]:
     """Indices of the numbers to be solved, the nearest to Chebyshev's extreme points between their ends, rising."""
     rising = sorted({x: i for i, x in reversed(list(enumerate(numbers)))}.items())
@@ -82,8 +96,19 @@ def beside(case: Case, study: Study) -> Beside | None:
     number, axis = found
     numbers = axis.numbers or ()
     places = [int(i) for i in np.unravel_index(case.index, [len(a.texts) for a in study.axes])]
-    nodes = [(numbers[k], study.case_at((*places[:number], k, *places[number + 1 :]))) for k in nodes_of(numbers)]
-    return Beside(axis.column, numbers[places[number]], tuple(nodes))
+    nodes = nodes_of(numbers)
+
+    def case_at(k: int) -> Case:
+        return study.case_at((*places[:number], nodes[k], *places[number + 1 :]))
+
+    return Beside(
+        axis.column,
+        numbers[places[number]],
+        tuple(numbers[k] for k in nodes),
+        tuple(axis.texts[k] for k in nodes),
+        case_at(0).raw,
+        case_at,
+    )
 
 
 def solver_for(case: Case, stands: Beside | None, store: Store) -> Solver:
@@ -93,7 +118,9 @@ def solver_for(case: Case, stands: Beside | None, store: Store) -> Solver:
         return built.solver(store)
     from tautwire.model.solve.blended import BlendedSolver, Member
 
-    return BlendedSolver(_family(stands.key, _Held(stands), store), Member(stands.place, built.structure, built.ground))
+    kind = built.ground.is_free_space, built.ground.is_perfect
+    family = _family(stands.key, kind, _Held(stands), store)
+    return BlendedSolver(family, Member(stands.place, built.structure, built.ground))
 
 
 class _Held:
@@ -110,11 +137,11 @@ class _Held:
 
 
 @lru_cache(maxsize=MOST_FAMILIES)
-def _family(key: str, held: _Held, store: Store) -> Family:
+def _family(key: str, kind: tuple[bool, bool], held: _Held, store: Store) -> Family:
     from tautwire.model.solve.blended import Family, Member
 
     members = []
-    for place, case in held.stands.nodes:
-        built = Setup.read(case.raw).build()
+    for k, place in enumerate(held.stands.places):
+        built = Setup.read(held.stands.case_at(k).raw).build()
         members.append(Member(place, built.structure, built.ground))
     return Family(members, built.rules, store)

@@ -21,7 +21,7 @@ from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import Band
 from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.studies.running.code import code_digest, libraries
-from tautwire.studies.running.families import beside, solver_for
+from tautwire.studies.running.families import WIRES, beside, solver_for
 from tautwire.studies.running.pool import Ask, cores, lasting
 from tautwire.studies.running.quality import QUALITY
 from tautwire.studies.running.store import ANSWERS, Store, digest
@@ -284,17 +284,6 @@ def _fetched(future: Any, case: Case, study: Study, store: Store) -> Done:
     return answer
 
 
-WIRES = (
-    "antenna",
-    "wire",
-    "coil",
-    "counterpoise",
-    "coax",
-    "nearby",
-    "mesh",
-)  # tables that decide the engine's matrices
-
-
 def _by_wires(cases: Sequence[Case]) -> list[list[Case]]:
     """Cases that share their wires, and so the engine's matrices, together."""
     groups: dict[str, list[Case]] = {}
@@ -318,7 +307,8 @@ def _in_order(cases: list[Case], study: Study, mixed: bool) -> list[Case]:
     processes computing the same ones at once. mixed: beyond that each run has an order of its own; as it looks into the
     store before each case, runs of the same study at the same time share the work.
 
-    Cases that others are blended from come before those, which then come family by family.
+    Cases that others are blended from come before those, which then come family by family, those with the same wires
+    side by side.
     """
     stands = {case.index: beside(case, study) for case in cases}
     alone = [case for case in cases if (at := stands[case.index]) is None or at.is_solved]
@@ -328,13 +318,13 @@ def _in_order(cases: list[Case], study: Study, mixed: bool) -> list[Case]:
     for case in cases:
         if (at := stands[case.index]) is not None and not at.is_solved:
             families.setdefault(at.key, []).append(case)
-    blended = list(families.values())
+    blended = [_by_wires(family) for family in families.values()]
     if mixed:
         chance = random.Random(os.urandom(8))
-        for some in (first, rest, *blended):
-            chance.shuffle(some)
-        chance.shuffle(blended)
-    return first + rest + [case for family in blended for case in family]
+        orders: list[list[Any]] = [first, rest, *blended, blended]
+        for order in orders:
+            chance.shuffle(order)
+    return first + rest + [case for family in blended for group in family for case in group]
 
 
 def run(

@@ -35,13 +35,20 @@ class Spread:
         return sampled(self.setup, self.response, self.shifts, u, window(self.band), self.band)
 
     @cached_property
+    def _all(self) -> Samples:
+        """As the set-up has it; each value alone a standard deviation up, then down; and the samples: all at once."""
+        alone = np.eye(len(self.joint.values))
+        drawn = self.joint.draw(self.count, self.seed)
+        return self.at(np.concatenate([np.zeros((1, len(alone))), alone, -alone, drawn]))
+
+    @property
     def base(self) -> Samples:
         """As the set-up has it, (1,)."""
-        return self.at(np.zeros((1, len(self.joint.values))))
+        return self._all[:1]
 
     @cached_property
     def samples(self) -> Samples:
-        return self.at(self.joint.draw(self.count, self.seed))
+        return self._all[1 + 2 * len(self.joint.values) :]
 
     def interval(self, name: str, percent: float) -> tuple[float, float]:
         """The middle range of "dip" (Hz), "dip_swr" or "worst" that holds `percent` of the samples."""
@@ -65,7 +72,7 @@ class Spread:
     def shares(self) -> Real:
         """How far each value alone, one standard deviation either way, moves the dip: Hz, (k,), with its sign."""
         k = len(self.joint.values)
-        there = self.at(np.concatenate([np.eye(k), -np.eye(k)])).dip
+        there = self._all.dip[1 : 1 + 2 * k]
         swing = (there[:k] - there[k:]) / 2
         one_sided = np.array([v.law == "one-sided" for v in self.joint.values], dtype=bool)
         swing = np.where(one_sided, 0.6 * (there[:k] - self.base.dip[0]), swing)  # sd of half a normal law

@@ -115,6 +115,9 @@ class Samples:
     dip_swr: Real
     worst: Real
 
+    def __getitem__(self, which: slice) -> "Samples":
+        return Samples(self.dip[which], self.dip_swr[which], self.worst[which])
+
 
 def sampled(
     setup: Setup, response: Response, shifts: Shifts, u: Real, window: tuple[float, float], band: Band
