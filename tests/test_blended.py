@@ -2,6 +2,7 @@
 
 import pytest
 
+from tautwire.model.solve.blended import Family
 from tautwire.studies.running.families import NODES
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
@@ -10,12 +11,12 @@ from tautwire.studies.running.study_file import read_study
 ANGLES = [20, 24, 28, 32, 36, 40, 44, 48, 52]
 
 
-def study(angles):
+def study(angles, **sweep):
     return read_study({
         "study": {"bands": ["20 m"]},
         "antenna": {"layout": "sloper", "length": "19.8 m", "slope": "30 deg"},
         "coax": {"length": "5 m"},
-        "sweep": {"antenna.slope": [f"{a} deg" for a in angles]},
+        "sweep": {"antenna.slope": [f"{a} deg" for a in angles], **sweep},
     })  # fmt: skip
 
 
@@ -29,3 +30,17 @@ def test_a_long_axis_takes_few_matrices_and_keeps_the_dips(tmp_path):
     blended = long.frames["dips"].set_index("slope_deg").loc[alone["slope_deg"]]
     assert blended["dip_mhz"].to_numpy() == pytest.approx(alone["dip_mhz"].to_numpy(), abs=1.5e-3)
     assert store.contents()["volts"] <= NODES + 2  # a span each for a solved case, and those for the give or take
+
+
+def test_over_several_soils_wires_are_blended_once(tmp_path, monkeypatch):
+    made = []
+    blends = Family._new_blends
+    monkeypatch.setattr(Family, "_new_blends", lambda self, *at: made.append(at) or blends(self, *at))
+    soils = ["average soil", "sea water", "very poor soil"]
+    store = Store(tmp_path / "soils")
+    many = run(study(ANGLES, **{"site.soil": soils}), store, workers=0)
+    assert len(made) == len(ANGLES) - NODES
+    assert store.contents()["volts"] <= NODES + 2
+    alone = run(study(ANGLES, **{"site.soil": ["sea water"]}), Store(tmp_path / "one"), workers=0).frames["dips"]
+    among = many.frames["dips"].query("soil == 'sea water'")
+    assert among["dip_mhz"].to_numpy() == pytest.approx(alone["dip_mhz"].to_numpy(), abs=1e-6)
