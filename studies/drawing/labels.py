@@ -46,6 +46,8 @@ def spread(wanted: Sequence[float], widths: Sequence[float], low: float, high: f
 
 def corners(text: Text, shrink: float = 0.0) -> Real:
     """Corners (4, 2) of a drawn text's box in pixels, turned with the text; shrunk by `shrink` pixels a side."""
+    if hasattr(text, "get_position_3d"):
+        return _seen_from_here(text, shrink)
     renderer = text.get_figure(root=True).canvas.get_renderer()  # type: ignore[union-attr]
     turn = text.get_rotation() if text.get_rotation_mode() == "anchor" else 0.0
     if not turn:
@@ -57,6 +59,18 @@ def corners(text: Text, shrink: float = 0.0) -> Real:
     pivot = text.get_transform().transform(text.get_unitless_position())  # settled by the measuring
     c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
     return (_box(b.x0, b.y0, b.x1, b.y1, shrink) - pivot) @ np.array([[c, s], [-s, c]]) + pivot
+
+
+def _seen_from_here(text: Any, shrink: float) -> Real:
+    """`corners` of a text in space, which has its place in the picture only while it is drawn."""
+    from mpl_toolkits.mplot3d.proj3d import proj_transform
+
+    x, y, _ = proj_transform(*text.get_position_3d(), text.axes.M)
+    flat = Text(x, y, text.get_text())
+    flat.set_figure(text.get_figure())
+    flat.update_from(text)
+    flat.set_transform(text.axes.transData)
+    return corners(flat, shrink)
 
 
 def _box(x0: float, y0: float, x1: float, y1: float, shrink: float) -> Real:

@@ -82,7 +82,7 @@ def layout_grid(
         for k, (name, built) in enumerate(shown):
             box = (k % across / across, 1 - (k // across + 1) / down, 1 / across, 1 / down)
             soil = "" if all(b.ground == built.ground for _, b in shown) else f" ({soil_words(built.ground)})"
-            ax = _panel(sheet, box, name + soil, fine)
+            ax = _panel(sheet, box, name, fine, soil)
             point = side_view(ax, built, fine, lengths, "spare", replace(shared, someone=k == 0))
             if k == len(shown) - 1:
                 _bar(ax, fine, point, lengths)
@@ -99,13 +99,19 @@ def _bar(ax: Axes, look: Look, point: float, lengths: str) -> None:
                 ha="right", va="center", size=look.small * 0.9, color=INK)  # fmt: skip
 
 
-def _panel(sheet: Sheet, box: Box, words: str, look: Look | None = None) -> Axes:
-    """Axes in a part of what the header leaves (left, bottom, width, height as fractions), named in its corner."""
+def _panel(sheet: Sheet, box: Box, words: str, look: Look | None = None, more: str = "") -> Axes:
+    """Axes in a part of what the header leaves (left, bottom, width, height as fractions), named in its corner.
+
+    more: words added where they are not cut.
+    """
     look, top = look or sheet.look, sheet.top
     pad_x, pad_y = 0.9 * look.type / 72 / look.width, 0.6 * look.type / 72 / sheet.get_figheight()
     x, y, w, h = box[0], box[1] * top, box[2], box[3] * top
     wide = max(int((w - 2 * pad_x) * look.width * 72 / (0.75 * look.type)), 10)
-    lines = textwrap.wrap(words, wide, max_lines=LINES, placeholder=" \u2026") or [""]
+    lines = textwrap.wrap(words + more, wide)
+    if len(lines) > LINES:
+        lines = textwrap.wrap(words, wide, max_lines=LINES, placeholder=" \u2026")
+    lines = lines or [""]
     head = (0.35 + 1.25 * len(lines)) * look.type / 72 / sheet.get_figheight()
     ax = sheet.add_axes((x + pad_x, y + pad_y, w - 2 * pad_x, max(h - 2 * pad_y - head, 0.02)))
     sheet.text(

@@ -1,6 +1,7 @@
 """The set-up from above, north up, to scale, with bearings written in."""
 
 import math
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -41,17 +42,19 @@ def plan_view(ax: Axes, built: Built, look: Look, lengths: str = "metric") -> No
     for i, c in enumerate(built.structure.conductors):
         start, end = c.points[0], c.points[-1]
         flat = math.dist(start[:2], end[:2])
-        label = built.structure.name(i)
+        words = [built.structure.name(i)]
         if flat > 0.05 and c.role != "nearby":
-            label += f" {format_length(c.length, lengths)}" if len(built.structure.conductors) < 5 else ""
-            label += f" to {bearing_of(start, end):.0f}°"
+            size = f"{format_length(c.length, lengths)} " if len(built.structure.conductors) < 5 else ""
+            words.append(f"{size}to {bearing_of(start, end):.0f}°")
         middle = (start[0] + end[0]) / 2, (start[1] + end[1]) / 2
         places = [
             *around(*end[:2], 0.7 * t, (1.0, 1.6)),
             *around(*middle, 0.7 * t),
             *around(*end[:2], t, (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0)),
         ]
-        clear.write(label, places, leader=2.5 * t, size=t, color=ROLE_INKS[c.role])
+        font: dict[str, Any] = {"size": t, "color": ROLE_INKS[c.role]}
+        if not clear.write(" ".join(words), places, 2.5 * t, must=False, **font):
+            clear.write("\n".join(words), places, 2.5 * t, **font)
     if not any(c.points[-1][:2] == (0, 0) for c in built.structure.conductors):
         clear.write("feed", around(0, 0, 0.8 * t, (1.0, 1.5)), must=False, size=t, color=INK)
 

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from tautwire.studies.study.setup import Setup
     from tautwire.studies.study.study import Case
 
-MOST_CASES, MOST_BANDS = 5, 4  # columns and rows of a page; a slide has one less of each
+MOST_CASES, MOST_BANDS = 5, 4  # columns and rows of a page
+ON_SLIDE = 4, 2  # and of a slide, whose panels then fill it
 MOST_ALONE = 6  # cases of a single band, which need not stand side by side
 Words = Callable[[Seen], list[str]]
 Views = Callable[[], list[Seen]]
@@ -50,9 +51,10 @@ def the_picture(result: Result, heading: Heading, store: Store | None = None) ->
 
 def chosen_views(result: Result, look: Look, store: Store) -> tuple[list[list[Seen]], list[str], list[str]]:
     """The views of each shown case (its bands in order), the cases' names, and what is left out in words."""
-    less = 0 if look.name == "print" else 1
-    most = MOST_ALONE if len(result.study.bands) == 1 else MOST_CASES - less
-    bands, without = shown_bands(result.study.bands, MOST_BANDS - less)
+    cases, rows_high = (MOST_CASES, MOST_BANDS) if look.name == "print" else ON_SLIDE
+    alone = len(result.study.bands) == 1 or result.study.count == 1
+    most = MOST_ALONE if len(result.study.bands) == 1 else cases
+    bands, without = shown_bands(result.study.bands, MOST_BANDS if alone else rows_high)
     shown, fewer = _shown(result, most, bands, store)
     rows, names = [], []
     for name, views in shown:

@@ -24,8 +24,13 @@ def sentences(result: Result) -> list[str]:
     for name in sorted(result.study.spec.want, key=lambda name: (name not in SAFETY, name != main)):
         lines += want_named(name).sentences(result)
     if "spread" not in result.study.spec.want:
-        lines += filter(None, [give_line(result), causes(result), footnote(result)])
+        lines += sureness(result)
     return as_typed(result, lines)
+
+
+def sureness(result: Result) -> list[str]:
+    """The give or take of the dips, what it comes from, and what it holds; nothing where there is none."""
+    return as_typed(result, filter(None, [give_line(result), causes(result), footnote(result)]))
 
 
 def main_want(result: Result) -> str:

@@ -17,13 +17,13 @@ Numbers = list[tuple[str, str]]  # the number with its unit, and what it is
 
 
 def big_numbers(result: Result) -> Numbers:
-    """At most three, the main want's first, the worst case first."""
+    """At most three, the main want's first, the worst case first; of several cases, how far the dips move is one."""
     wants = sorted(result.study.spec.want, key=lambda name: (name != main_want(result), name == "dips"))
-    out: Numbers = []
-    for name in wants:
-        if name in NUMBERS and len(out) < MOST:
-            out += NUMBERS[name](result)
-    return out[:MOST]
+    told = {name: NUMBERS[name](result) for name in wants if name in NUMBERS}
+    dips = told.pop("dips", []) if result.study.count > 1 or main_want(result) == "dips" else []
+    others = [number for numbers in told.values() for number in numbers]
+    kept = max(MOST - len(dips), MOST - 1 if others else 0)
+    return [*others[:kept], *dips, *others[kept:]][:MOST]
 
 
 def one_caution(result: Result) -> str:
@@ -232,7 +232,7 @@ def _choose(result: Result) -> Numbers:
     best, problem = table.iloc[0], read_problem(result.study, result.study.cases()[0].raw)
     told = [knob.words(best[knob.column]).removeprefix(f"{knob.label} ") for knob in problem.knobs]
     named = [knob.label or "the way to hang it" for knob in problem.knobs]
-    return [*list(zip(told, named, strict=True))[: MOST - 1], (f"{best['swr_highest']:.1f}", "highest SWR of choice 1")]
+    return [*zip(told, named, strict=True), (f"{best['swr_highest']:.1f}", "highest SWR of choice 1")][:MOST]
 
 
 NUMBERS: dict[str, Callable[[Result], Numbers]] = {

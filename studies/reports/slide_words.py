@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
@@ -129,16 +130,20 @@ def spoken_rows(frame: pd.DataFrame, axis_columns: Sequence[str], forms: Mapping
     ]
 
 
-def column_widths(head: Sequence[str], rows: Sequence[Sequence[str]], total: float) -> list[float]:
-    """Widths, in the unit of total (inches), in which no cell wraps if it can be; heads may wrap between words."""
-    need = [
-        0.24 + 0.125 * max(*(min(len(row[k]), LONG) for row in rows), *map(len, head[k].split()))
-        for k in range(len(head))
-    ]
-    if sum(need) >= total:
-        return [n * total / sum(need) for n in need]
-    want = [max(0.0, 0.24 + 0.125 * len(h) - n) + 0.2 for h, n in zip(head, need, strict=True)]
-    return [n + (total - sum(need)) * w / sum(want) for n, w in zip(need, want, strict=True)]
+def column_widths(head: Sequence[str], rows: Sequence[Sequence[str]], total: float) -> tuple[list[float], bool]:
+    """Widths, in the unit of total (inches), in which no cell wraps if it can be, and whether one does; heads may wrap
+    between words."""
+    for longest in (math.inf, LONG):
+        need = [
+            0.24 + 0.125 * max(*(min(len(row[k]), longest) for row in rows), *map(len, head[k].split()))
+            for k in range(len(head))
+        ]
+        if sum(need) < total:
+            want = [max(0.0, 0.24 + 0.125 * len(h) - n) + 0.2 for h, n in zip(head, need, strict=True)]
+            spare = total - sum(need)
+            wraps = any(len(cell) > longest for row in rows for cell in row)
+            return [n + spare * w / sum(want) for n, w in zip(need, want, strict=True)], wraps
+    return [n * total / sum(need) for n in need], True
 
 
 def turn_rows(rows: pd.DataFrame) -> list[list[str]]:

@@ -6,6 +6,7 @@ All words are native, editable text; only the plots are pictures.
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,11 +22,10 @@ from pptx.util import Emu, Inches, Pt
 from tautwire.studies.drawing.axes import running
 from tautwire.studies.drawing.style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
 from tautwire.studies.drawing.words import shared_words, title_of
-from tautwire.studies.reports.answers import as_typed, headlines, main_want, sentences, validity
+from tautwire.studies.reports.answers import as_typed, headlines, main_want, sentences, sureness, validity
 from tautwire.studies.reports.big_numbers import big_numbers, one_caution
 from tautwire.studies.reports.figures import picture_of
 from tautwire.studies.reports.slide_words import (
-    LONG,
     ROOM,
     TURN_HEAD,
     answer_notes,
@@ -176,7 +176,7 @@ class Deck:
             len(rows) + 1, len(head), Inches(EDGE), Inches(1.6), Inches(WIDTH - 2 * EDGE), Inches(high)
         )
         table = frame.table
-        for k, width in enumerate(column_widths(head, rows, WIDTH - 2 * EDGE)):
+        for k, width in enumerate(column_widths(head, rows, WIDTH - 2 * EDGE)[0]):
             table.columns[k].width = Emu(int(Inches(1) * width))
         for i, row in enumerate([head, *rows]):
             for k, text in enumerate(row):
@@ -227,7 +227,9 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
     told, numbers = headlines(result), big_numbers(result)
     if told and numbers:
         deck.answer(title_of(study), list(told.values())[0], numbers, one_caution(result), answer_notes(result))
-    deck.words("What is compared", setup_lines(study), [f"{study.count} cases.", setup_words(study), *trust])
+    sure = sureness(result)
+    compared = [*setup_lines(study), *([] if sure else trust)]
+    deck.words("What is compared", compared, [f"{study.count} cases.", setup_words(study), *trust])
     drawings = {} if "choose" in study.spec.want else layout_figures(study, "slide")  # the choices hang by themselves
     for stem, sheet in drawings.items():
         which = "" if len(drawings) == 1 else ": last case" if stem == "layout_last" else ": first case"
@@ -244,7 +246,8 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
     lines = take_away(result) or ["No case could be solved."]
     deck.bullets("What to take away", lines, sentences(result) or lines)
     notes = [setup_words(study), "Marks come from the quality table of the study."]
-    deck.words("How far to trust it", trust, notes)
+    if sure:
+        deck.words("How far to trust it", [*sure, *trust], notes)
     cautions = [c.words for c in cautions_for(study.spec.want)] + [DEFERENCE]
     deck.words("Before you put wire up or transmit", cautions, [caution_text(study.spec.want)])
     with writable(path):
@@ -289,7 +292,8 @@ def _tables(deck: Deck, result: Result) -> None:
     head = [*(a.label for a in axes), *(COLUMNS[c][0] for c in kept)]
     shown = dips.head(MOST_ROWS)
     rows = spoken_rows(shown, [a.column for a in axes], {c: COLUMNS[c][1] for c in kept})
-    step = ROWS if all(len(c) <= LONG for row in rows for c in row) else ROWS // 2  # long words take two lines
+    most = ROWS // 2 if column_widths(head, rows, WIDTH - 2 * EDGE)[1] else ROWS  # long words take two lines
+    step = math.ceil(len(rows) / math.ceil(len(rows) / most))  # slides about equally full
     parts = [rows[i : i + step] for i in range(0, len(rows), step)]
     for k, part in enumerate(parts, 1):
         count = f" ({k} of {len(parts)})" if len(parts) > 1 else ""

@@ -216,10 +216,13 @@ class Problem:
 
 
 def choices_of(result: Result, case: Case) -> list[tuple[str, Setup]]:
-    """The choices of a case that wanted "choose", each with its name, "choice 1" being the best."""
+    """The choices of a case that wanted "choose", each with its name, "choice 1 (inverted L)" being the best."""
     problem = read_problem(result.study, case.raw)
-    rows = result.of("choices", case).to_dict("records")
-    return [(f"choice {row['choice']}", Setup.read(problem.candidate(problem.place_of(row)))) for row in rows]
+    first, chosen = problem.knobs[0], []
+    for row in result.of("choices", case).to_dict("records"):
+        name = f"choice {row['choice']} ({first.words(row[first.column])})"
+        chosen.append((name, Setup.read(problem.candidate(problem.place_of(row)))))
+    return chosen
 
 
 def _is_table(knob: Knob) -> bool:

@@ -143,6 +143,8 @@ def cut_figure(
                 y=0.91 if half else None,
             )
         colours.key(sheet, panels)
+        if not half:
+            sheet.place()  # round dials leave room for their names only once their size is known
         return sheet
 
 

@@ -15,6 +15,8 @@ from tautwire.studies.study.study import Axis
 
 FLOOR = -20.0  # dBi, the centre
 MOST_BANDS = 4
+ZOOM = 1.15  # so that the compass fills its cell
+ROOM = 0.8  # of a slide's height, below names
 
 
 def solid_figure(
@@ -30,7 +32,12 @@ def solid_figure(
     top = 5 * np.ceil(sphere["gain_dbi"].max() / 5)
     scale = Normalize(FLOOR, top)
     with style(heading.size) as look:
-        shape = (len(cases), len(bands)) if len(cases) > 1 else (-(-len(bands) // 2), min(len(bands), 2))
+        count = len(cases) * len(bands)
+        if look.name != "print":
+            down = max(range(1, count + 1), key=lambda n: min(look.width / -(-count // n), ROOM * look.height / n))
+            shape = (down, -(-count // down))
+        else:
+            shape = (len(cases), len(bands)) if len(cases) > 1 else (-(-len(bands) // 2), min(len(bands), 2))
         tall = look.width / shape[1] * 0.85 * shape[0] + 1.3
         sheet = Sheet(look, min(tall, 9.2) if look.name == "print" else None)
         sheet.header(heading.under("Gain from the radio over the horizon, dBi"))
@@ -43,7 +50,7 @@ def solid_figure(
                 about = table[table["band"] == band.name]
                 _solid(ax, mine, float(about["bearing_deg"].iloc[0 if i == 0 else -1]), scale, look)
                 ax.set_title(f"{band.name}\n{words}" if words else band.name, size=look.type * 0.95)
-        for ax in flat[len(cases) * len(bands) :]:
+        for ax in flat[count:]:
             ax.set_axis_off()  # a hidden one has no box to lay out
         bar = sheet.colorbar(ScalarMappable(scale, RAMP), ax=panels, fraction=0.04, aspect=32, pad=0.02)
         bar.set_label("gain (dBi)")
@@ -81,7 +88,7 @@ def _solid(ax: Any, rows: pd.DataFrame, bearing: float, scale: Normalize, look: 
     ax.plot(edge * np.cos(t), edge * np.sin(t), 0 * t, color=QUIET, lw=look.line * 0.5)
     for k, letter in enumerate("NESW"):
         ax.text(
-            1.16 * edge * np.sin(k * np.pi / 2), 1.16 * edge * np.cos(k * np.pi / 2), 0, letter, ha="center",
+            1.12 * edge * np.sin(k * np.pi / 2), 1.12 * edge * np.cos(k * np.pi / 2), 0, letter, ha="center",
             va="center", size=look.small, color=INK,
         )  # fmt: skip
     b = np.radians(bearing)
@@ -92,6 +99,6 @@ def _solid(ax: Any, rows: pd.DataFrame, bearing: float, scale: Normalize, look: 
     ax.set_ylim(-edge * 0.8, edge * 0.8)
     low = float(z.min())
     ax.set_zlim(min(low, 0), edge if low > -1 else edge)
-    ax.set_box_aspect((1.6, 1.6, 1.0 if low > -1 else 1.6), zoom=0.98)
+    ax.set_box_aspect((1.6, 1.6, 1.0 if low > -1 else 1.6), zoom=ZOOM)
     ax.view_init(24, -60)
     ax.set_axis_off()
