@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from tautwire.model.arrays import Real
 from tautwire.studies.drawing.axes import Colours, groups, lines, running
 from tautwire.studies.drawing.style import INK, QUIET, RULE, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import heading_of
@@ -58,8 +59,18 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
     sphere = result.frames.get("pattern_sphere")
     if sphere is not None and not sphere.empty:
         sphere = from_radio(sphere, table, result.axis_columns)
-        figures["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, heading("solid"))
+        wires = _end_wires(result, sphere)
+        figures["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, heading("solid"), wires)
     return figures
+
+
+def _end_wires(result: Result, frame: pd.DataFrame) -> list[Real]:
+    """The wire of the first and the last case of a frame, (n, 3), m."""
+    wires = []
+    for row in (frame.iloc[0], frame.iloc[-1]):
+        same = (c for c in result.study.cases() if all(str(c.labels[k]) == str(row[k]) for k in result.axis_columns))
+        wires.append(np.array(next(same).setup().build().layout.points))
+    return wires
 
 
 Wedge = tuple[str, float, float]
