@@ -103,6 +103,21 @@ def test_a_section_along_the_leg_finds_what_plans_and_other_sections_miss():
     assert found.from_any_part >= d - 0.03 > missed.from_any_part
 
 
+def test_a_map_between_its_computed_places_is_near_the_field_itself_and_exact_where_it_counts():
+    near, length = half_wave(3.0)
+    limits = (Level("whole body", ETA0 / 10, 1 / 10, 0),)
+    ends = np.array([0, -length / 2, 3]), np.array([0, length / 2, 3])
+    section = stay_away(near, limits, 1.0, *ends, ((np.array([0.0, 0.0, 3.0]), 0.0),), (2.0,)).sections[0]
+    up, along = np.meshgrid(section.up, section.across, indexing="ij")
+    known = np.isfinite(section.value)
+    points = np.stack([0 * along[known], along[known], up[known]], axis=-1)
+    field, told = quotient(near.at(points), limits, 1.0), section.value[known]
+    exact = np.isclose(field, told, rtol=1e-6)
+    assert 0.2 < exact.mean() < 0.9  # some are computed, some are not
+    assert exact[field >= 0.3].all()
+    assert np.abs(10 * np.log10(told / field)).max() < 4  # dB
+
+
 def test_legs_that_turn_aside_above_the_body_have_sections():
     wire = {"antenna": {"layout": "sloper", "length": "19.8 m", "slope": "25 deg", "feed_height": "1.2 m"}}
     low = Setup.read({**wire, "coax": {"length": "5 m"}}).build()
