@@ -36,7 +36,7 @@ def swr_figure(
     """SWR at the radio against frequency (MHz), a panel a band and group of cases.
 
     sweeps, dips: frames of want_dips. region: of the band plan. threshold: the user's SWR. Curves are cut at 5, 10 or
-    20, as told beside the axis. Raises InputError for an unknown size or region.
+    20, the same for panels side by side, as told beside the axis. Raises InputError for an unknown size or region.
     """
     axis = running(axes)
     colours = Colours(axis)
@@ -56,14 +56,19 @@ def swr_figure(
             ax.set_visible(k < len(shown))
             ax.set_xlabel("frequency (MHz)" if len(shown) - columns <= k < len(shown) else "")
         views = [view_of(b, part, list(_of(names[name], b)["dip_mhz"])) for b, name, part in shown]
-        limit = swr_limit([p for _, _, p in shown], views, threshold)
-        for ax, (band, name, part), view in zip(flat, shown, views, strict=False):
+        each = [
+            swr_limit([p for _, _, p in shown[k : k + columns]], views[k : k + columns], threshold)
+            for k in range(0, len(shown), columns)
+        ]
+        limits = [each[k // columns] for k in range(len(shown))]  # panels side by side have one scale
+        for ax, (band, name, part), view, limit in zip(flat, shown, views, limits, strict=False):
             band_ground(ax, band, threshold, limit, view, look)
             ax.set_title(_title(band_title(band), name, look, columns))
             for value, curve in lines(part, axis):
                 y = np.clip(np.nan_to_num(curve["swr"], nan=limit * 9, posinf=limit * 9), 1, limit * 9)
                 ax.plot(curve["f_mhz"], y, **colours.mark(value).line, zorder=3)
-        sheet.supylabel(f"SWR at the radio (up to {limit:g})", size=look.type)
+        told = " and ".join(f"{limit:g}" for limit in sorted(set(limits)))
+        sheet.supylabel(f"SWR at the radio (up to {told})", size=look.type)
         visible = flat[: len(shown)]
         sheet.place()  # panel sizes are known from here on
         named = all(
@@ -72,7 +77,7 @@ def swr_figure(
         )
         colours.key(sheet, visible, key_handles(), named=not named)
         sheet.place()
-        for ax, (band, name, _) in zip(visible, shown, strict=True):
+        for ax, (band, name, _), limit in zip(visible, shown, limits, strict=True):
             thin_ticks(ax, look)
             shelf = Shelf(ax, limit, look.type, ax.get_window_extent().height / sheet.dpi, NAMED if named else BARE)
             shelf.lanes(band, region)
