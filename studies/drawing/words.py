@@ -26,10 +26,16 @@ def _spoken(value: Any) -> str:
 
 
 def shared_words(study: Study) -> str:
-    """The main figures of the set-up that are the same in every case: "sloper, 20.1 m of wire, feed at 1.2 m"."""
+    """The main figures of the set-up that are the same in every case: "sloper, 20.1 m of wire, feed at 1.2 m".
+
+    What a study that wants "choose" lets vary is left out.
+    """
     cases = study.cases()
+    free = tuple(study.options["choose"].vary) if "choose" in study.spec.want else ()
     first, parts = cases[0].raw, []
     for path, form in SPOKEN:
+        if any(f"{path}.".startswith(f"{key}.") for key in free):
+            continue
         try:
             value = table_value(first, path)
             same = all(table_value(c.raw, path) == value for c in cases)
@@ -37,7 +43,7 @@ def shared_words(study: Study) -> str:
             continue
         if value is not None and same:
             parts.append(form.format(_spoken(value)))
-    if all(table_value(c.raw, "site.soil") is None for c in cases):
+    if all(table_value(c.raw, "site.soil") is None for c in cases) and "site.soil" not in free:
         parts.append("average soil")
     return ", ".join(parts)
 

@@ -52,7 +52,7 @@ def the_picture(result: Result, heading: Heading, store: Store | None = None) ->
 def chosen_views(result: Result, look: Look, store: Store) -> tuple[list[list[Seen]], list[str], list[str]]:
     """The views of each shown case (its bands in order), the cases' names, and what is left out in words."""
     cases, rows_high = (MOST_CASES, MOST_BANDS) if look.name == "print" else ON_SLIDE
-    alone = len(result.study.bands) == 1 or result.study.count == 1
+    alone = len(result.study.bands) == 1 or max(result.study.count, len(result.frames.get("choices", ()))) == 1
     most = MOST_ALONE if len(result.study.bands) == 1 else cases
     bands, without = shown_bands(result.study.bands, MOST_BANDS if alone else rows_high)
     shown, fewer = _shown(result, most, bands, store)

@@ -14,18 +14,18 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from boxes import figure_faults, slide_faults  # noqa: E402
 from made_up_study import RAW, SLOPES, made_up_result, made_up_study  # noqa: E402
 
+from tautwire.studies.commands.shared import study_asked  # noqa: E402
 from tautwire.studies.reports.figures import figures_of  # noqa: E402
 from tautwire.studies.reports.slides import Deck, slides  # noqa: E402
 from tautwire.studies.running.runner import run  # noqa: E402
 from tautwire.studies.running.store import Store  # noqa: E402
-from tautwire.studies.running.study_file import read_study  # noqa: E402
 from tautwire.studies.study.files import load_tables  # noqa: E402
 from tautwire.studies.study.result import Result  # noqa: E402
 
 ROOT = Path(__file__).parents[2]
 SEVEN = ["80 m", "40 m", "30 m", "20 m", "17 m", "15 m", "10 m"]
 LONG = "inverted V over the third branch of the old oak, number"
-OTHERS = ("template", "turns-lakeside", "why-lakeside", "fit-lakeside")  # a pattern to fill in; of other commands
+OTHERS = ("template", "fit-lakeside")  # a pattern to fill in; one that needs sweeps
 
 
 def hard() -> dict[str, Result]:
@@ -48,7 +48,7 @@ def hard() -> dict[str, Result]:
 
 def ready() -> dict[str, Result]:
     files = {f.stem: f for f in sorted((ROOT / "studies" / "ready").glob("*.toml")) if f.stem not in OTHERS}
-    return {name: run(read_study(load_tables(file), name), Store()) for name, file in files.items()}
+    return {name: run(study_asked(load_tables(file), name), Store()) for name, file in files.items()}
 
 
 def faults(result: Result, folder: Path) -> tuple[int, list[str]]:
