@@ -1,6 +1,6 @@
 """How the axes of a study show in a figure: which one runs, which make groups, what colour each value has."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,18 +34,22 @@ def groups(frame: pd.DataFrame, axes: Sequence[Axis]) -> list[tuple[str, pd.Data
     others = [a for a in axes if a is not running(axes)]
     if not others or frame.empty:
         return [("", frame)]
-    names = frame[[a.column for a in others]].apply(
-        lambda row: ", ".join(a.words(v) for a, v in zip(others, row, strict=True)), axis=1
-    )
-    return [(name, frame[names == name]) for name in dict.fromkeys(names)]
+    return _named(frame, others, lambda *values: ", ".join(a.words(v) for a, v in zip(others, values, strict=True)))
 
 
 def lines(frame: pd.DataFrame, axis: Axis | None) -> list[tuple[Any, pd.DataFrame]]:
     """The frame parted by the running axis, in order of appearance: (value, rows)."""
     if axis is None:
         return [("", frame)]
-    keys = frame[axis.column].map(in_words)
-    return [(frame[axis.column][keys == key].iloc[0], frame[keys == key]) for key in dict.fromkeys(keys)]
+    return [(part[axis.column].iloc[0], part) for _, part in _named(frame, [axis], in_words)]
+
+
+def _named(frame: pd.DataFrame, axes: Sequence[Axis], name: Callable[..., str]) -> list[tuple[str, pd.DataFrame]]:
+    """The frame parted by the names of its values on these axes, in order of appearance."""
+    found: dict[str, list[pd.DataFrame]] = {}
+    for values, part in frame.groupby([a.column for a in axes], sort=False, dropna=False):
+        found.setdefault(name(*values), []).append(part)
+    return [(words, parts[0] if len(parts) == 1 else pd.concat(parts).sort_index()) for words, parts in found.items()]
 
 
 @dataclass(frozen=True)
