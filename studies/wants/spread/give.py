@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any
 
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.spread.want import tables
+from tautwire.studies.wants.spread.want import Served, SpreadSpec, tables
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
@@ -23,6 +24,21 @@ def wanted(study: Study) -> bool:
     return study.spec.spread and bool({"dips", "turns", "spread"} & set(study.spec.want))
 
 
+MOST_SERVED = 16
+_SERVED: dict[str, Served] = {}  # set-ups that serve many cases, read once a process
+
+
+def _served(like: Raw, spec: SpreadSpec) -> Served:
+    """The set-up of these tables, with its uncertain values."""
+    key = json.dumps([like, spec.model_dump()], sort_keys=True, default=str)
+    if key not in _SERVED:
+        if len(_SERVED) >= MOST_SERVED:
+            _SERVED.clear()
+        setup = Setup.read(like)
+        _SERVED[key] = Served(setup, spec.joint(setup).values)
+    return _SERVED[key]
+
+
 def give(like: Raw | None) -> Want:
     """What computes the tables "spread" and "spread_parts" of a case. like: the set-up whose wire shifts serve it."""
 
@@ -31,7 +47,8 @@ def give(like: Raw | None) -> Want:
         return asked if study.count < ENOUGH else min(asked, FEW_SAMPLES)
 
     def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
-        return tables(setup, setup if like is None else Setup.read(like), solver, study, samples(study))
+        served = None if like is None else _served(like, study.options["spread"])
+        return tables(setup, served, solver, study, samples(study))
 
     def depends(study: Study) -> Any:
         more = "spread" in study.spec.want

@@ -9,6 +9,8 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -84,20 +86,34 @@ class SpreadSpec(Part):
         return Joint.of(uncertain(setup, self.values), pairs)
 
 
-def tables(setup: Setup, reference: Setup, solver: Solver, study: Study, count: int) -> Frames:
+@dataclass(frozen=True, eq=False)
+class Served:
+    """A set-up whose wires are solved for their shifts, and its uncertain values."""
+
+    setup: Setup
+    values: tuple[Uncertain, ...]
+
+    @cached_property
+    def facts(self) -> str:
+        """What the shifts depend on besides the band."""
+        values = [(v.path, v.value, v.sd, v.law) for v in self.values]
+        return repr((self.setup.build(), self.setup.feed_system(), values))
+
+
+def tables(setup: Setup, like: Served | None, solver: Solver, study: Study, count: int) -> Frames:
     """Tables "spread" (a row a band) and "spread_parts" (a row a band and value), from `count` samples.
 
-    reference: the set-up whose wires are solved for their shifts; itself, or one like it.
+    like: a set-up like this one whose shifts serve it; None: its own do.
     """
     spec: SpreadSpec = study.options["spread"]
-    joint, like = spec.joint(setup), spec.joint(reference)
-    if [v.path for v in joint.values] != [v.path for v in like.values]:
-        reference, like = setup, joint
+    joint = spec.joint(setup)
+    if like is None or [v.path for v in joint.values] != [v.path for v in like.values]:
+        like = Served(setup, joint.values)
     frames: Frames = {"spread": [], "spread_parts": []}
     spreads = []
     for band in study.bands:
         response = solver.response(*window(band))
-        shifts = stored_shifts(reference, like.values, solver, band, response if reference is setup else None)
+        shifts = stored_shifts(like, solver, band, response if like.setup is setup else None)
         spreads.append(Spread(setup, response, band, joint, Shifts(joint.values, shifts.at), count, spec.seed))
     measures = narrowed(spreads) if joint.values else []
     for i, one in enumerate(spreads):
@@ -112,19 +128,16 @@ def tables(setup: Setup, reference: Setup, solver: Solver, study: Study, count: 
     return frames
 
 
-def stored_shifts(
-    setup: Setup, values: Sequence[Uncertain], solver: Solver, band: Band, response: Response | None
-) -> Shifts:
+def stored_shifts(like: Served, solver: Solver, band: Band, response: Response | None) -> Shifts:
     """The wires' shifts in a band, from the store if they are there. response: of the same set-up, if it is known."""
-    said = repr((setup.build(), setup.feed_system(), [(v.path, v.value, v.sd, v.law) for v in values], band))
-    key = f"shifts-{hashlib.sha256(said.encode()).hexdigest()}"
+    key = f"shifts-{hashlib.sha256(repr((like.facts, band)).encode()).hexdigest()}"
 
     def compute() -> dict[str, np.ndarray]:
-        known = response or setup.build().solver(solver.remember).response(*window(band))
-        return {"at": wire_shifts(setup, values, known, middle_of(setup, known, band)).at}
+        known = response or like.setup.build().solver(solver.remember).response(*window(band))
+        return {"at": wire_shifts(like.setup, like.values, known, middle_of(like.setup, known, band)).at}
 
     at: Complex = solver.remember(key, compute)["at"]
-    return Shifts(tuple(values), at)
+    return Shifts(like.values, at)
 
 
 def band_row(spread: Spread, best: tuple[str, float], limit: float) -> dict[str, Any]:
