@@ -57,7 +57,8 @@ def drawn(result: Result, store: Store) -> list[np.ndarray]:
             continue
     if not rows:
         raise InputError("--animate", study.name, "a study of which cases were solved")
-    frame, words, names = frame_of([v for _, views in rows for v in views]), numbers_of(result), [b.name for b in bands]
+    frame = frame_of([v for _, views in rows for v in views], study.lengths)
+    words, names = numbers_of(result), [b.name for b in bands]
     kept = ", ".join(a.words(first[a.column]) for a in study.axes if a is not axis)
     dips = [[_dips(result, case, band) for band in bands] for case, _ in rows]
     frames = []

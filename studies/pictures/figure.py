@@ -13,6 +13,7 @@ from tautwire.model.errors import SolveError
 from tautwire.studies.drawing.style import Heading, Look, Sheet, look_named
 from tautwire.studies.pictures.choice import shown_bands, shown_cases
 from tautwire.studies.pictures.grid import sheet_of
+from tautwire.studies.pictures.panel import frame_of
 from tautwire.studies.pictures.seen import Seen, seen, seen_bands
 from tautwire.studies.running.store import Store
 
@@ -42,11 +43,12 @@ def the_picture(result: Result, heading: Heading, store: Store | None = None) ->
     if not heading.title:
         heading = Heading(finding(rows, names), heading.caption, heading.size)
     words, bands = numbers_of(result), [view.band.name for view in rows[0]]
+    frame = frame_of([view for views in rows for view in views], result.study.lengths)
     if len(rows) == 1:
-        return sheet_of(rows[0], bands, [], heading, words)
+        return sheet_of(rows[0], bands, [], heading, words, frame)
     if len(bands) == 1:
-        return sheet_of([views[0] for views in rows], names, [], heading, words)
-    return sheet_of([views[k] for k in range(len(bands)) for views in rows], names, bands, heading, words)
+        return sheet_of([views[0] for views in rows], names, [], heading, words, frame)
+    return sheet_of([views[k] for k in range(len(bands)) for views in rows], names, bands, heading, words, frame)
 
 
 def chosen_views(result: Result, look: Look, store: Store) -> tuple[list[list[Seen]], list[str], list[str]]:
@@ -84,7 +86,8 @@ def _seen_on(setup: Setup, bands: Sequence[Band], store: Store) -> list[Seen]:
 
 def case_name(result: Result, case: Case) -> str:
     """A case's place on the axes, short."""
-    return ", ".join(a.words(case.labels[a.column]) for a in result.study.axes)
+    told = [(a, a.value_text(case.labels[a.column])) for a in result.study.axes]
+    return ", ".join(text if a.numbers is None else f"{a.name} {text}" for a, text in told)
 
 
 def numbers_of(result: Result) -> Words:

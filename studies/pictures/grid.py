@@ -18,7 +18,6 @@ from tautwire.studies.pictures.panel import (
     LOBE,
     LOBE_EDGE,
     Frame,
-    frame_of,
     panel,
 )
 from tautwire.studies.pictures.seen import Seen
@@ -63,16 +62,16 @@ def sheet_of(
     bands: Sequence[str],
     heading: Heading,
     words: Callable[[Seen], list[str]],
-    frame: Frame | None = None,
+    frame: Frame,
     foot: float = 0.0,
 ) -> Sheet:
     """A sheet of panels.
 
     views: row by row. names: of columns; without bands, of panels. bands: names of rows. words: what stands above each
-    drawing, the first line bold. frame: a scale shared with other sheets. foot: inches left free above the key.
+    drawing, the first line bold. frame: the scale. foot: inches left free above the key.
     """
     with style(heading.size) as look:
-        frame, point = frame or frame_of(views), look.type / 72
+        point = look.type / 72
         across, head, key = len(names) if bands else 0, _head(look, heading), 2.2 * point + foot
         told = [words(v) for v in views]
         if look.name != "print" and len(bands) > MOST_FULL:

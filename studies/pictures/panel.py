@@ -15,6 +15,7 @@ from tautwire.studies.drawing.clear import Clear, Place
 from tautwire.studies.drawing.plan import round_length
 from tautwire.studies.drawing.side import PERSON, person
 from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET, SOIL, Look
+from tautwire.studies.study.units import FOOT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,7 +34,8 @@ SPAN_DB = 30.0  # dB from the outer ring to the middle
 class Frame:
     """What all panels of a figure share. half, top, below: m from the pattern's middle to the sides, the top and down.
 
-    reach: m of the outer ring. outer: dBi of it. amps: A as wide as `ribbon`, m to each side.
+    reach: m of the outer ring. outer: dBi of it. amps: A as wide as `ribbon`, m to each side. lengths: "metric" or
+    "imperial", as they are written.
     """
 
     half: float
@@ -43,6 +45,7 @@ class Frame:
     outer: float
     amps: float
     ribbon: float
+    lengths: str = "metric"
 
     @property
     def aspect(self) -> float:
@@ -60,7 +63,7 @@ def middle(view: Seen) -> tuple[float, float]:
     return float(x.min() + x.max()) / 2, float(y.mean()) if view.built.ground.is_free_space else 0.0
 
 
-def frame_of(views: Sequence[Seen]) -> Frame:
+def frame_of(views: Sequence[Seen], lengths: str = "metric") -> Frame:
     """One scale for all: metres, dB and amps alike in every panel."""
     spans = [float(np.ptp(v.paths[0][:, 0])) for v in views]
     high = max(float(p[:, 1].max()) for v in views for p in v.paths)
@@ -70,7 +73,8 @@ def frame_of(views: Sequence[Seen]) -> Frame:
     free = any(v.built.ground.is_free_space for v in views)
     below = 1.04 * reach if free else 0.16 * reach
     amps = max(float(np.abs(a).max()) for v in views for a in v.amps)
-    return Frame(1.04 * max(reach, *sides), max(1.06 * high, 1.04 * reach), below, reach, outer, amps, 0.11 * reach)
+    half, top = 1.04 * max(reach, *sides), max(1.06 * high, 1.04 * reach)
+    return Frame(half, top, below, reach, outer, amps, 0.11 * reach, lengths)
 
 
 def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], ring: bool) -> None:
@@ -98,7 +102,7 @@ def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], 
     ax.plot(*feed, marker="s", ms=0.5 * look.type, color=INK, mec="white", mew=0.5, zorder=6)
     if not view.built.ground.is_free_space:
         person(ax, _free_side(view, x, 0.95 * frame.half))
-        _plumb(ax, view, look, clear)
+        _plumb(ax, view, frame, look, clear)
     if ring:
         _ring_names(ax, view, frame, look, clear)
 
@@ -193,7 +197,7 @@ def _point(ax: Axes) -> float:
     return float(np.ptp(ax.get_ylim())) / (box.height * figure.get_figheight() * 72)
 
 
-def _plumb(ax: Axes, view: Seen, look: Look, clear: Clear) -> None:
+def _plumb(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) -> None:
     """A line down from the highest point of the wire, with its height."""
     top = view.paths[0][int(np.argmax(view.paths[0][:, 1]))]
     held = np.array([p[2] for p in view.built.layout.points])
@@ -205,7 +209,8 @@ def _plumb(ax: Axes, view: Seen, look: Look, clear: Clear) -> None:
         for part in (0.5, 0.3, 0.7, 0.15)
         for side in (1, -1)
     ]
-    clear.write(f"{float(held[np.argmax(held)]):.1f} m", places, size=look.small * 0.9, color=INK)
+    told = f"{held.max():.1f} m" if frame.lengths == "metric" else f"{held.max() / FOOT:.0f} ft"
+    clear.write(told, places, size=look.small * 0.9, color=INK)
 
 
 def _ring_names(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) -> None:
@@ -224,9 +229,11 @@ def _ring_names(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) ->
 
 def scale_bar(ax: Axes, look: Look, frame: Frame, clear: Clear) -> None:
     """A bar of round length in the soil, on the right."""
-    size = round_length(0.35 * frame.half)
+    unit, sign = (1.0, "m") if frame.lengths == "metric" else (FOOT, "ft")
+    number = round_length(0.35 * frame.half / unit)
+    size = number * unit
     x, y = ax.get_xlim()[1] - 0.03 * frame.half, ax.get_ylim()[0] + 0.3 * frame.below
     ax.plot([x - size, x], [y, y], color=INK, lw=look.line * 1.1, solid_capstyle="butt", zorder=6)
     clear.line([(x - size, y), (x, y)])
     place = Place(x - size, y, -0.35 * look.small, 0, "right", "center")
-    clear.write(f"{size:g} m", [place], size=look.small * 0.85, color=INK)
+    clear.write(f"{number:g} {sign}", [place], size=look.small * 0.85, color=INK)
