@@ -86,11 +86,11 @@ def COMMAND(
     study = replace(study, file=file.name)
     check_folder(out or Path("results") / study.name, file.name, study)
     folder = results_folder(out, study.name)
-    result = run_shown(study, workers, scheduler, timeout)
-    written = write(result, folder, said("run", file, from_=fit, out=out), store=Store())
+    result, store = run_shown(study, workers, scheduler, timeout), Store()
+    written = write(result, folder, said("run", file, from_=fit, out=out), store=store)
     if animated:
         written.append(animate(result, folder / "dip.gif"))
-        written.append(animate_picture(result, folder / "picture.gif", Store()))
+        written.append(animate_picture(result, folder / "picture.gif", store))
     for line in [*sentences(result), *trust(result)]:
         click.echo(line)
     solved = study.count - len(result.failed)

@@ -31,10 +31,11 @@ def shared_words(study: Study) -> str:
     What a study that wants "choose" lets vary is left out.
     """
     cases = study.cases()
-    free = tuple(study.options["choose"].vary) if "choose" in study.spec.want else ()
+    vary = study.options["choose"].vary if "choose" in study.spec.want else ()
+    free = {path for path, _ in SPOKEN for key in vary if f"{path}.".startswith(f"{key}.")}
     first, parts = cases[0].raw, []
     for path, form in SPOKEN:
-        if any(f"{path}.".startswith(f"{key}.") for key in free):
+        if path in free:
             continue
         try:
             value = table_value(first, path)

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from tautwire.model.errors import InputError, SolveError
+from tautwire.studies.drawing.axes import evenly
 from tautwire.studies.drawing.gif import there_and_back
 from tautwire.studies.drawing.style import AHEAD, INK, QUIET, RULE, TARGET, Heading, Look, style
 from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.pictures.choice import shown_bands
-from tautwire.studies.pictures.figure import MOST_BANDS, numbers_of
+from tautwire.studies.pictures.figure import MOST_BANDS, case_name, numbers_of
 from tautwire.studies.pictures.grid import sheet_of
 from tautwire.studies.pictures.panel import frame_of
 from tautwire.studies.pictures.seen import Seen, seen_bands
@@ -19,6 +18,8 @@ from tautwire.studies.wants.dips.animation import animated_axis
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    import numpy as np
 
     from tautwire.model.operating.bands import Band
     from tautwire.studies.drawing.style import Sheet
@@ -48,7 +49,7 @@ def drawn(result: Result, store: Store) -> list[np.ndarray]:
     first = study.cases()[0].labels
     cases = [c for c in study.cases() if all(c.labels[k] == first[k] for k in others)]
     cases.sort(key=lambda c: c.labels[axis.column])
-    cases = [cases[i] for i in np.unique(np.linspace(0, len(cases) - 1, MOST_FRAMES).round().astype(int))]
+    cases = [cases[i] for i in evenly(len(cases), MOST_FRAMES)]
     rows: list[tuple[Case, list[Seen]]] = []
     for case in cases:
         try:
@@ -59,7 +60,7 @@ def drawn(result: Result, store: Store) -> list[np.ndarray]:
         raise InputError("--animate", study.name, "a study of which cases were solved")
     frame = frame_of([v for _, views in rows for v in views], study.lengths)
     words, names = numbers_of(result), [b.name for b in bands]
-    kept = ", ".join(a.words(first[a.column]) for a in study.axes if a is not axis)
+    kept = case_name([a for a in study.axes if a is not axis], cases[0])
     dips = [[_dips(result, case, band) for band in bands] for case, _ in rows]
     frames = []
     with style(SIZE):
@@ -67,24 +68,21 @@ def drawn(result: Result, store: Store) -> list[np.ndarray]:
             title = f"{axis.name} {axis.value_text(case.labels[axis.column])}"
             heading = Heading(title, ", ".join(filter(None, (kept, shared_words(study)))), SIZE)
             sheet = sheet_of(views, names, [], heading, words, frame, FOOT)
-            for i, band in enumerate(bands):
-                _bar(sheet, i, bands, [f for row in dips for f in row[i]], dips[k][i], band)
+            for i in range(len(bands)):
+                _bar(sheet, i, bands, [f for row in dips for f in row[i]], dips[k][i])
             frames.append(sheet.pixels())
     return frames
 
 
 def _dips(result: Result, case: Case, band: Band) -> list[float]:
     """MHz of the dips of a case."""
-    table = result.frames["dips"]
-    rows = table[table["band"] == band.name]
-    for column in result.axis_columns:
-        rows = rows[rows[column] == case.labels[column]]
-    return [float(f) for f in rows["dip_mhz"].dropna()]
+    rows = result.of("dips", case)
+    return [float(f) for f in rows.loc[rows["band"] == band.name, "dip_mhz"].dropna()]
 
 
-def _bar(sheet: Sheet, place: int, bands: list[Band], ever: list[float], now: list[float], band: Band) -> None:
-    """The band as a bar with the dip on it, and how far it walks in all."""
-    look, wide, high = sheet.look, sheet.get_figwidth(), sheet.get_figheight()
+def _bar(sheet: Sheet, place: int, bands: list[Band], ever: list[float], now: list[float]) -> None:
+    """The band at that place as a bar with the dip on it, and how far it walks in all."""
+    look, wide, high, band = sheet.look, sheet.get_figwidth(), sheet.get_figheight(), bands[place]
     room, gap = wide / len(bands), 0.25
     left, low = place * room + gap, 3.6 * look.type / 72
     ax = sheet.add_axes((left / wide, low / high, (room - 2 * gap) / wide, 0.14 / high))

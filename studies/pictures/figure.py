@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.setup import Setup
-    from tautwire.studies.study.study import Case
+    from tautwire.studies.study.study import Axis, Case
 
 MOST_CASES, MOST_BANDS = 5, 4  # columns and rows of a page
 ON_SLIDE = 4, 2  # and of a slide, whose panels then fill it
@@ -45,10 +45,11 @@ def the_picture(result: Result, heading: Heading, store: Store | None = None) ->
     words, bands = numbers_of(result), [view.band.name for view in rows[0]]
     frame = frame_of([view for views in rows for view in views], result.study.lengths)
     if len(rows) == 1:
-        return sheet_of(rows[0], bands, [], heading, words, frame)
-    if len(bands) == 1:
-        return sheet_of([views[0] for views in rows], names, [], heading, words, frame)
-    return sheet_of([views[k] for k in range(len(bands)) for views in rows], names, bands, heading, words, frame)
+        names, bands = bands, []
+    elif len(bands) == 1:
+        bands = []
+    views = [view for band in zip(*rows, strict=True) for view in band]
+    return sheet_of(views, names, bands, heading, words, frame)
 
 
 def chosen_views(result: Result, look: Look, store: Store) -> tuple[list[list[Seen]], list[str], list[str]]:
@@ -77,16 +78,18 @@ def _shown(result: Result, most: int, bands: Sequence[Band], store: Store) -> tu
         chosen = choices_of(result, result.study.cases()[0])[:most]
         return [(name, partial(_seen_on, setup, bands, store)) for name, setup in chosen], ""
     cases, fewer = shown_cases(result, most)
-    return [(case_name(result, case), partial(seen_bands, case, result.study, bands, store)) for case in cases], fewer
+    return [
+        (case_name(result.study.axes, case), partial(seen_bands, case, result.study, bands, store)) for case in cases
+    ], fewer
 
 
 def _seen_on(setup: Setup, bands: Sequence[Band], store: Store) -> list[Seen]:
     return [seen(setup, band, store) for band in bands]
 
 
-def case_name(result: Result, case: Case) -> str:
-    """A case's place on the axes, short."""
-    told = [(a, a.value_text(case.labels[a.column])) for a in result.study.axes]
+def case_name(axes: Sequence[Axis], case: Case) -> str:
+    """A case's place on these axes, short."""
+    told = [(a, a.value_text(case.labels[a.column])) for a in axes]
     return ", ".join(text if a.numbers is None else f"{a.name} {text}" for a, text in told)
 
 

@@ -20,9 +20,9 @@ def big_numbers(result: Result) -> Numbers:
     """At most three, the main want's first, the worst case first; of several cases, how far the dips move is one."""
     wants = sorted(result.study.spec.want, key=lambda name: (name != main_want(result), name == "dips"))
     told = {name: NUMBERS[name](result) for name in wants if name in NUMBERS}
-    dips = told.pop("dips", []) if result.study.count > 1 or main_want(result) == "dips" else []
+    dips = told.pop("dips", [])
     others = [number for numbers in told.values() for number in numbers]
-    kept = max(MOST - len(dips), MOST - 1 if others else 0)
+    kept = MOST - (len(dips) > 0 and result.study.count > 1)
     return [*others[:kept], *dips, *others[kept:]][:MOST]
 
 

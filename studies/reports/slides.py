@@ -245,8 +245,8 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
         _tables(deck, result)
     lines = take_away(result) or ["No case could be solved."]
     deck.bullets("What to take away", lines, sentences(result) or lines)
-    notes = [setup_words(study), "Marks come from the quality table of the study."]
     if sure:
+        notes = [setup_words(study), "Marks come from the quality table of the study."]
         deck.words("How far to trust it", [*sure, *trust], notes)
     cautions = [c.words for c in cautions_for(study.spec.want)] + [DEFERENCE]
     deck.words("Before you put wire up or transmit", cautions, [caution_text(study.spec.want)])

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from tautwire.model.errors import InputError
-from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, running, view_of
+from tautwire.studies.drawing.axes import Colours, band_title, evenly, groups, lines, running, view_of
 from tautwire.studies.drawing.gif import there_and_back
 from tautwire.studies.drawing.style import INK, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import shared_words
@@ -56,7 +56,7 @@ def drawn(result: Result, band: str | None = None) -> list[np.ndarray]:
     name, rows = groups(sweeps[sweeps["band"] == chosen.name], study.axes)[0]
     low_points = dict(groups(dips[dips["band"] == chosen.name], study.axes))[name]
     curves = sorted(lines(rows, axis), key=lambda c: c[0])
-    curves = [curves[i] for i in np.unique(np.linspace(0, len(curves) - 1, MOST_FRAMES).round().astype(int))]
+    curves = [curves[i] for i in evenly(len(curves), MOST_FRAMES)]
     with style(SIZE) as look:
         sheet = Sheet(look)
         sheet.header(Heading(", ".join(filter(None, (band_title(chosen), name))), shared_words(study)))

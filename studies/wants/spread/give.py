@@ -17,15 +17,13 @@ if TYPE_CHECKING:
 FEW_SAMPLES = 128  # a case, in a study of many
 ENOUGH = 24  # cases from which a study is one of many
 FREE_OF = ("radio.power", "radio.duty", "reel")  # what a dip and an SWR do not depend on
+MOST_SERVED = 16
+_SERVED: dict[str, Served] = {}  # set-ups that serve many cases, read once a process
 
 
 def wanted(study: Study) -> bool:
     """Whether a study's answers carry their give or take."""
     return study.spec.spread and bool({"dips", "turns", "spread"} & set(study.spec.want))
-
-
-MOST_SERVED = 16
-_SERVED: dict[str, Served] = {}  # set-ups that serve many cases, read once a process
 
 
 def _served(like: Raw, spec: SpreadSpec) -> Served:
