@@ -22,7 +22,7 @@ from tautwire.model.remember import Remember
 from tautwire.model.soil.ground import Ground
 from tautwire.model.solve.calibration import voltage_scale
 from tautwire.model.solve.response import REFERENCE
-from tautwire.model.solve.smooth_matrices import Smooth, Span, lagrange, span_of
+from tautwire.model.solve.smooth_matrices import Smooth, SoilMatrices, Span, WireMatrices, lagrange, span_of
 from tautwire.model.solve.solver import Solver, SpanParts
 from tautwire.model.wires.like_mesh import UnlikeError, like_mesh
 from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
@@ -87,21 +87,22 @@ class BlendedParts(SpanParts):
         if self._scale is not None:
             return self._scale
         nodes = self.span.nodes
-        raw = np.array([Smooth(nodes, self._free, self._apart).at(float(f)) for f in nodes])
+        free = WireMatrices(nodes, self._free, self._apart)
+        raw = np.array([free.at(float(f)) for f in nodes])
         return voltage_scale(np.linalg.inv(raw), self.segments, nodes)
 
     @cached_property
-    def free(self) -> Smooth:
-        return Smooth(self.span.nodes, self._calibrated(self._free), self._apart)
+    def free(self) -> WireMatrices:
+        return WireMatrices(self.span.nodes, self._calibrated(self._free), self._apart)
 
     @cached_property
-    def image(self) -> Smooth:
+    def image(self) -> WireMatrices:
         scaled = self._calibrated(self._blend(lambda node: node.raw_image))
-        return Smooth(self._nodes[0].raw_image.nodes, scaled, self._image_apart)
+        return WireMatrices(self._nodes[0].raw_image.nodes, scaled, self._image_apart)
 
     @cached_property
-    def rest(self) -> Smooth:
-        return Smooth(self.span.nodes, self._blend(lambda node: node.rest), self._image_apart)
+    def rest(self) -> SoilMatrices:
+        return SoilMatrices(self.span.soil_nodes, self._blend(lambda node: node.rest), self._image_apart)
 
     @cached_property
     def asymmetry(self) -> float:

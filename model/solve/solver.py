@@ -26,7 +26,7 @@ from tautwire.model.solve.contact import ContactTerm
 from tautwire.model.solve.engine import admittances, canonical, engine_name
 from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
 from tautwire.model.solve.response import REFERENCE, Response, respond
-from tautwire.model.solve.smooth_matrices import Smooth, Span, span_of
+from tautwire.model.solve.smooth_matrices import SoilMatrices, Span, WireMatrices, span_of
 from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
 from tautwire.model.wires.segments import Segments, joined_segments, leg_segments
 from tautwire.model.wires.structure import Structure
@@ -142,37 +142,39 @@ class SpanParts:
         return free if self.ground.is_free_space else max(free, asymmetry(self._image_nodes[0]))
 
     @cached_property
-    def raw_free(self) -> Smooth:
+    def raw_free(self) -> WireMatrices:
         """The engine's Z in free space, before calibration: smoother than `free` where wires change."""
-        return Smooth.through(self.span.nodes, np.linalg.inv(self._engine(self.span.nodes, perfect=False)), self._apart)
+        nodes = self.span.nodes
+        return WireMatrices.through(nodes, np.linalg.inv(self._engine(nodes, perfect=False)), self._apart)
 
     @cached_property
-    def raw_image(self) -> Smooth:
+    def raw_image(self) -> WireMatrices:
         """What a perfect ground adds to raw_free."""
         y, nodes = self._image_engine
         free = np.array([self.raw_free.at(float(f)) for f in nodes])
-        return Smooth.through(nodes, np.linalg.inv(y) - free, self._image_apart)
+        return WireMatrices.through(nodes, np.linalg.inv(y) - free, self._image_apart)
 
     @cached_property
-    def free(self) -> Smooth:
-        return Smooth.through(self.span.nodes, symmetric_inverse(self._free_nodes[0]), self._apart)
+    def free(self) -> WireMatrices:
+        return WireMatrices.through(self.span.nodes, symmetric_inverse(self._free_nodes[0]), self._apart)
 
     @cached_property
-    def image(self) -> Smooth:
+    def image(self) -> WireMatrices:
         y, nodes = self._image_nodes
         free = np.array([self.free.at(float(f)) for f in nodes])
-        return Smooth.through(nodes, symmetric_inverse(y) - free, self._image_apart)
+        return WireMatrices.through(nodes, symmetric_inverse(y) - free, self._image_apart)
 
     @cached_property
-    def rest(self) -> Smooth:
-        nodes = self.span.nodes
+    def rest(self) -> SoilMatrices:
+        nodes = self.span.soil_nodes
         legs = canonical(self._legs, keep_height=True)
         key = key_of("rest", legs, nodes.tolist(), [self.ground.stack(float(f)) for f in nodes])
 
         def compute() -> Arrays:
             return {"z": remainder_matrices(leg_segments(legs), nodes, self.ground, self._remember)}
 
-        return Smooth.through(nodes, self._remember(key, compute)["z"], self._image_apart)
+        z = self._remember(key, compute)["z"] * self.ground.n2(nodes)[:, None, None]
+        return SoilMatrices.through(nodes, z, self._image_apart)
 
     def load(self, f_hz: float) -> Complex:
         """Series impedance of each segment (N,), ohm."""
@@ -190,7 +192,7 @@ class SpanParts:
         z = z + self._contact.at(f_hz, self.ground)
         if self.ground.is_perfect:
             return z + self.image.at(f_hz)
-        return z + self.ground.kappa(f_hz) * self.image.at(f_hz) + self.rest.at(f_hz)
+        return z + self.ground.kappa(f_hz) * self.image.at(f_hz) + self.rest.at(f_hz) / self.ground.n2(f_hz)
 
     def local_losses(self, f_hz: float, current: Complex) -> tuple[float, float]:
         """W that currents (N,), A rms, leave in the jackets, and in the soil by charge that crowds to the underside."""
@@ -211,7 +213,13 @@ class SpanParts:
         elif not self.ground.is_free_space:
             image, image_slope = self.image.blended(f_hz)
             rest, rest_slope = self.rest.blended(f_hz)
-            kappa, kappa_slope = self.ground.kappa(f_hz), self.ground.kappa_slope(f_hz)
+            n2, kappa, kappa_slope = (
+                complex(self.ground.n2(f_hz)),
+                self.ground.kappa(f_hz),
+                self.ground.kappa_slope(f_hz),
+            )
+            n2_slope = kappa_slope * (n2 + 1) ** 2 / 2
+            rest, rest_slope = rest / n2, (rest_slope - n2_slope / n2 * rest) / n2
             blend_slope = kappa * image_slope + kappa_slope * image + rest_slope
             soil, soil_slope = self.image.travelled(f_hz, kappa * image + rest, blend_slope)
             z, slope = z + soil, slope + soil_slope

@@ -20,7 +20,7 @@ from tautwire.model.solve.response import REFERENCE
 from tautwire.model.solve.smooth_matrices import SPANS, Span
 from tautwire.model.solve.solver import Solver
 
-PROBES = 4
+PROBES = 7
 OUT = Path("results/benchmark/span_error.csv")
 
 
