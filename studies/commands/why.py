@@ -2,13 +2,12 @@
 
 import math
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
-from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import OUT, aligned, results_folder, said
@@ -25,7 +24,7 @@ from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.units import frequency
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
-from tautwire.studies.wants.why.ranking import Track, TryMany, attempt
+from tautwire.studies.wants.why.ranking import AskMany
 from tautwire.studies.wants.why.want import WhySpec, sentences, shifts_of, tables
 
 TIMEOUT = 1800.0
@@ -77,14 +76,14 @@ def logged_dips(fit: Path | None, now: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(f"{f_hz / 1e6:.6g} MHz" for f_hz in near)
 
 
-def try_by(ask: Ask) -> TryMany:
-    """Causes tried side by side in worker processes."""
+def side_by_side(ask: Ask) -> AskMany:
+    """Tasks done in worker processes."""
 
-    def try_many(track: Track, numbers: Sequence[int], thorough: bool) -> Iterator[tuple[int, dict[float, Real] | str]]:
-        for i, nodes, fault in ask(attempt, [(track, number, thorough) for number in numbers], TIMEOUT):
-            yield numbers[i], fault if nodes is None else nodes
+    def ask_many(what: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
+        done = {i: fault if answer is None else answer for i, answer, fault in ask(what, tasks, TIMEOUT)}
+        return [done[i] for i in range(len(tasks))]
 
-    return try_many
+    return ask_many
 
 
 @click.command("why")
@@ -134,7 +133,7 @@ def COMMAND(
         click.echo(sweep.how)
     folder = results_folder(out, study.name)
     began, store = time.perf_counter(), Store()
-    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, try_by(ask)))
+    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, side_by_side(ask)))
     result = run_shown(study, 1, None, TIMEOUT)
     seconds = time.perf_counter() - began
     told = _options(was, now, band, before, after, without)

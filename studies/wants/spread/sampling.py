@@ -1,9 +1,7 @@
 """From uncertain values to the spread of a band's dip and SWR, with few solves.
 
-Wires. A change of geometry, wire or soil moves the wire's resonances and their damping, so near a dip the changed wire
-does at f what the unchanged one does at a complex frequency close by, f (1 - s). One solve a value, at the band's dip,
-gives its s; those of several values add up. The unchanged band's rational response is known at complex frequencies
-too. Transformer and coax are computed as they are, for every sample.
+Wires. One solve a value, at the band's dip, gives the shift that it makes (shifted.py); those of several values add up.
+Transformer and coax are computed as they are, for every sample.
 
 Quasi-random samples (Sobol points) of this model then give quantiles, chances and shares without further solves.
 tests/benchmarks/calibration.py compares it with exact solves.
@@ -26,12 +24,11 @@ from tautwire.model.reflection import reflection
 from tautwire.model.solve.response import Response
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.local_model import with_value
+from tautwire.studies.wants.shifted import FURTHEST, Shifted, shifted_impedance
 from tautwire.studies.wants.spread.values import Uncertain
 
 STEPS = (-1.0, 1.0)  # standard deviations at which a value's shift is known
 CURVED = ("coax.height", "counterpoise.")  # solved at both steps; of others the lower is the upper's negative
-FURTHEST = 0.08  # of the frequency: shifts beyond are not taken from the rational response
-NEWTON = 30
 COUNT = 512
 POINTS, INSIDE = 41, 13  # frequencies of a band's window, and of the band itself: twice as many move +- by 0.8 % of it
 
@@ -60,20 +57,11 @@ def moves_wires(setup: Setup, one: Uncertain) -> bool:
 
 def wire_shifts(setup: Setup, values: Sequence[Uncertain], response: Response, f_hz: float) -> Shifts:
     """Shifts in the band of `response` (of the same set-up), solved at f_hz (Hz)."""
-    from tautwire.model.solve.one_frequency import OneFrequency  # with the engine, which stored answers spare
-
-    once = OneFrequency(f_hz)
-
-    def solved(changed: Setup) -> complex:
-        built = changed.build()
-        rules = replace(built.rules, segments_per_wavelength=12.0, max_segment=1.6, growth=1.5)
-        return once.impedance(built.structure, built.ground, rules)
-
-    base = _shift_to(response, f_hz, solved(setup))
+    near = Shifted(setup, response, f_hz)
 
     def tried(one: Uncertain, step: float) -> complex:
         try:
-            return _shift_to(response, f_hz, solved(with_value(setup, one.path, float(one.at(step))))) - base
+            return near.shift(with_value(setup, one.path, float(one.at(step))))
         except (InputError, SolveError):  # such as an end in the ground: the other way must do
             return complex(np.nan)
 
@@ -90,21 +78,6 @@ def wire_shifts(setup: Setup, values: Sequence[Uncertain], response: Response, f
             out[k, 0] = tried(one, -1.0)
         out[k] = np.nan_to_num(np.where(np.isnan(out[k]), -out[k, ::-1], out[k]))
     return Shifts(tuple(values), out)
-
-
-def _shift_to(response: Response, f_hz: float, z: complex) -> complex:
-    """s with response(f (1 - s)) = z, by Newton's method on the reflection coefficient; kept within FURTHEST."""
-    g = (z - response.reference) / (z + response.reference)
-    s, step = 0j, 1e-6
-    for _ in range(NEWTON):
-        here, beside = (complex(response.reflection(f_hz * (1 - x))) for x in (s, s + step))
-        change = (g - here) / ((beside - here) / step)
-        s += change * min(1.0, 0.02 / max(abs(change), 1e-12))
-        if abs(s) > FURTHEST:
-            return s / abs(s) * FURTHEST
-        if abs(change) < 1e-9:
-            break
-    return s
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,9 +105,7 @@ def radio_reflection(setup: Setup, response: Response, shifts: Shifts, u: Real, 
     """Reflection coefficient at the radio (m, n) at f (n,), Hz."""
     s = shifts.of(u)
     s = s / np.maximum(np.abs(s) / FURTHEST, 1)
-    g = response.reflection(f * (1 - s[:, None]))
-    g = g / np.maximum(np.abs(g) / 0.9999, 1)  # far shifts may leave the passive wire
-    z = response.reference * (1 + g) / (1 - g)
+    z = shifted_impedance(response, f, s[:, None])
     feed, loss = feed_samples(setup, shifts.values, u)
     at_radio = reflection(feed.impedances(z, f).radio, feed.reference)
     if feed.coax is not None and np.any(loss != 1):

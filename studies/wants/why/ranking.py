@@ -3,28 +3,34 @@
 For a cause changed by c usual changes the model tells each band's dip and its SWR. The best c is the least of
     sum over bands of (predicted - seen)^2/error^2   +   c^2
 with shifts of the dip taken relative to its frequency and SWR as |reflection|; causes are ranked by that least sum,
-so one that explains everything by a small change comes first. Where no single cause explains the shifts, pairs are
-tried, with their shifts added up, and the best pairs solved. Differences from the set-up as it was are compared, so
-a set-up that is a little off does little harm.
+so one that explains everything by a small change comes first. What a cause does is first told from coarse solves
+(shifted.py); those that come close to the best are then solved at their best change. Where no single cause explains the
+shifts, pairs are tried, with their shifts added up, and the best pairs solved. Differences from the set-up as it was
+are compared, so a set-up that is a little off does little harm.
 """
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property, partial
+from typing import Any
 
 import numpy as np
 import scipy
 
-from tautwire.model.arrays import Real
+from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
+from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import band_named, band_of, bands
 from tautwire.model.reflection import size_of, swr
+from tautwire.model.solve.response import Response
 from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.model.solve.solver import Remember, compute_always
 from tautwire.studies.study.measurement import Sweep, dips
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import GRID, minima
+from tautwire.studies.wants.shifted import Shifted, shifted_impedance
 from tautwire.studies.wants.why.causes import Cause, both, causes
 
 DIP_ERROR = 1e-3  # of the frequency: reading a dip (common practice, no source); the mesh moves it by < 2e-4
@@ -34,7 +40,15 @@ MATCH = 0.09  # a dip moves less than this from one sweep to the next, as a frac
 OUTSIDE = 0.1  # a dip may lie this far outside the band it is told for, as a fraction
 PAIR_STEPS = 81  # changes of each cause of a pair that are tried
 MOST_PAIRS = 6  # pairs that are solved
+CLOSE = 9.0  # a cause whose score is the best one's and this is solved in full
+NEARLY, ROUNDS = 0.1, 3  # as a share of the change: near enough to where it was solved; rounds of such solves
 UNLIKELY = 0.02  # chance of so great a misfit below which a cause is said not to explain; chosen by hand
+
+
+Nodes = dict[float, Real]
+"""size of a cause, in usual changes -> dips (bands, 2): Hz, |reflection|"""
+AskMany = Callable[[Callable[..., Any], Sequence[tuple[Any, ...]]], Sequence[Any]]
+"""a function and the arguments of each call -> what each call gives, or why it gave nothing (str)"""
 
 
 @dataclass(frozen=True)
@@ -135,24 +149,42 @@ def shifts_between(before: Sequence[Sweep], after: Sequence[Sweep], region: obje
     return tuple(moved)
 
 
-def _dips(setup: Setup, centres: Sequence[float], near: Sequence[float] | Real, plane: str, remember: Remember) -> Real:
-    """Dip (Hz) and |reflection| there for each band, (bands, 2); NaN where there is none. near: Hz, which to follow."""
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """A band as it is in the set-up. response: around it; dip, gamma: Hz and |reflection| there, NaN without one."""
+
+    response: Response
+    dip: float
+    gamma: float
+
+
+def _read(wire: Callable[[Real], Complex], feed: FeedSystem, response: Response, near: float, plane: str) -> Real:
+    """Dip (Hz) and |reflection| there, (2,), of a wire's impedance (ohm) in a response's range; NaN if there is none.
+    near: Hz, which to follow."""
+
+    def at(f: float | Real) -> Real:
+        planes = feed.impedances(wire(np.asarray(f)), f)
+        return swr(planes.radio if plane == "radio" else planes.primary, feed.reference)
+
+    found = minima(at, np.linspace(response.lower, response.upper, GRID))
+    if not found:
+        return np.full(2, math.nan)
+    f, low = min(found, key=lambda m: abs(math.log(m[0] / near)) + 0.02 * (m[1] - 1))
+    return np.array([f, size_of(low)])
+
+
+def _solved(
+    setup: Setup, centres: Sequence[float], near: Sequence[float], plane: str, remember: Remember
+) -> list[Seen]:
+    """Each band solved; see `_read`."""
     solver, feed = setup.build().solver(remember), setup.feed_system()
-    out = np.full((len(centres), 2), math.nan)
-    for i, (centre, target) in enumerate(zip(centres, near, strict=True)):
+    seen = []
+    for centre, target in zip(centres, near, strict=True):
         span = span_of(centre)
         low, high = max(centre * (1 - WINDOW), span.lower), min(centre * (1 + WINDOW), span.upper)
         response = solver.response(low, high)
-
-        def at(f: float | Real, response=response) -> Real:  # type: ignore[no-untyped-def]
-            planes = feed.impedances(response.impedance(f), f)
-            return swr(planes.radio if plane == "radio" else planes.primary, feed.reference)
-
-        found = minima(at, np.linspace(low, high, GRID))
-        if found:
-            f, low_swr = min(found, key=lambda m: abs(math.log(m[0] / target)) + 0.02 * (m[1] - 1))
-            out[i] = f, size_of(low_swr)
-    return out
+        seen.append(Seen(response, *map(float, _read(response.impedance, feed, response, target, plane))))
+    return seen
 
 
 def explain(
@@ -163,55 +195,104 @@ def explain(
     plane: str = "radio",
     remember: Remember = compute_always,
     exclude: Sequence[str] = (),
-    try_many: "TryMany | None" = None,
+    ask: AskMany | None = None,
 ) -> Why:
     """Rank the causes of shifts seen at `plane`; where no single one explains them, pairs of causes too.
 
-    exclude: words in the names of causes that cannot be. try_many: tries causes, by default one after the other. Raises
-    InputError if the set-up has no dip where one was seen, or for a word that is in no cause's name.
+    exclude: words in the names of causes that cannot be. ask: does several tasks, by default one after the other.
+    Raises InputError if the set-up has no dip where one was seen, or for a word that is in no cause's name.
     """
-    shifts = tuple(shifts)
+    shifts, ask = tuple(shifts), ask or in_turn
     if not shifts:
         raise InputError("why", "nothing", "at least one dip: where it was, where it is now")
     if not (dip_error > 0 and gamma_error > 0):
         raise InputError("why.dip_error", dip_error, "errors above 0")
-    centres = [s.was_hz for s in shifts]
-    base = _dips(setup, centres, centres, plane, remember)
-    for shift, dip in zip(shifts, base[:, 0], strict=True):
-        if math.isnan(dip):
+    was = [s.was_hz for s in shifts]
+    base = _solved(setup, was, was, plane, remember)
+    for f_hz, band in zip(was, base, strict=True):
+        if math.isnan(band.dip):
             allowed = f"a dip within {WINDOW:.0%} of it in the set-up too: check its wire length, or fit it first"
-            raise InputError("why.was", f"{shift.was_hz / 1e6:.3f} MHz", allowed)
-    track = Track(setup, shifts, base, dip_error, gamma_error, plane, remember)
-    found: list[Explanation] = []
-    failed: dict[str, str] = {}
-    known: dict[Cause, dict[float, Real]] = {}
-    slope = np.full(len(shifts), math.nan)
+            raise InputError("why.was", f"{f_hz / 1e6:.3f} MHz", allowed)
+    own = tuple(Shifted(setup, band.response, band.dip).own for band in base)
+    track = Track(setup, shifts, tuple(base), own, dip_error, gamma_error, plane, remember)
     every = causes(setup)
     candidates = remaining(every, exclude)
+    wire = every[0]
     for thorough in (False, True):
-        found, failed = [], {}
-        tried = dict((try_many or in_turn)(track, [every.index(cause) for cause in candidates], thorough))
-        for cause in candidates:
-            nodes = tried[every.index(cause)]
+        tried = ask(attempt, [(track, every.index(cause), thorough) for cause in candidates])
+        told, failed = {}, {}
+        for cause, nodes in zip(candidates, tried, strict=True):
             if isinstance(nodes, str):
                 failed[cause.name] = nodes
-                continue
-            known[cause] = nodes
-            found.append(track.best(cause, nodes))
+            else:
+                told[cause] = Told(nodes)
+        _solve_close(track, every, told, failed, ask)
+        found = [track.best(cause, one.nodes) for cause, one in told.items()]
         if any(e.explains for e in found):
             break
     else:
-        found += track.pairs({e.cause: known[e.cause] for e in found})
-    wire = every[0]
-    nodes = known[wire] if wire in known and wire.name not in failed else attempt(track, 0, False)
-    if not isinstance(nodes, str):
-        c = min((k for k in nodes if k), key=abs)
-        slope = np.log(nodes[c][:, 0] / base[:, 0]) / c
+        found += track.pairs({cause: one.nodes for cause, one in told.items()}, every, ask)
+    alone = told[wire].nodes if wire in told else attempt(track, 0, False)
+    slope = np.full(len(shifts), math.nan)
+    if not isinstance(alone, str):
+        c = min((k for k in alone if k), key=abs)
+        slope = np.log(alone[c][:, 0] / track.base[:, 0]) / c
     ranked = tuple(sorted(found, key=lambda e: e.score))
-    return Why(shifts, tuple(map(float, base[:, 0])), ranked, slope, wire, failed)
+    return Why(shifts, tuple(map(float, track.base[:, 0])), ranked, slope, wire, failed)
 
 
-def attempt(track: "Track", number: int, thorough: bool) -> dict[float, Real] | str:
+@dataclass(eq=False)
+class Told:
+    """What a cause does. nodes: dips (bands, 2) by its size; solved: the sizes solved in full, the rest is told from
+    coarse solves."""
+
+    nodes: Nodes
+    solved: list[float] = field(default_factory=list)
+
+    def is_solved_near(self, size: float) -> bool:
+        """Whether it was solved in full at about this size."""
+        return any(abs(size - c) <= NEARLY * abs(size) for c in self.solved)
+
+    def add(self, size: float, there: Real) -> None:
+        """A solve in full: it shifts what was told, in proportion to the size."""
+        missed = self._missed(size, there)
+        for c in self.nodes:
+            if c and c not in self.solved:
+                ratio, more = np.array(missed) * c / size
+                self.nodes[c] = np.stack([self.nodes[c][:, 0] * np.exp(ratio), self.nodes[c][:, 1] + more], axis=1)
+        self.nodes[size] = there
+        self.solved.append(size)
+
+    def _missed(self, size: float, there: Real) -> tuple[Real, Real]:
+        """Log ratio of the dips, and difference of |reflection|, of a solve to what the nodes tell."""
+        at = np.array(sorted(self.nodes))
+        known = scipy.interpolate.PchipInterpolator(at, np.array([self.nodes[c] for c in at]))(size)
+        return np.log(there[:, 0] / known[:, 0]), there[:, 1] - known[:, 1]
+
+
+def _solve_close(
+    track: "Track", every: Sequence[Cause], told: dict[Cause, Told], failed: dict[str, str], ask: AskMany
+) -> None:
+    """Solves the causes that come close to the best, and the wire's length, at their best change, until each is solved
+    near where it is best."""
+    for _ in range(ROUNDS):
+        best = {cause: track.best(cause, one.nodes) for cause, one in told.items()}
+        least = min((e.score for e in best.values()), default=0.0)
+        close = {c: e for c, e in best.items() if e.explains or e.score < least + CLOSE or c == every[0]}
+        sizes = {c: e.change or min((size for size in told[c].nodes if size), key=abs) for c, e in close.items()}
+        due = {c: size for c, size in sizes.items() if not told[c].is_solved_near(size)}
+        if not due:
+            break
+        solved = ask(solve_at, [(track, every.index(cause), size) for cause, size in due.items()])
+        for (cause, size), there in zip(due.items(), solved, strict=True):
+            if isinstance(there, str):
+                failed[cause.name] = there
+                del told[cause]
+            else:
+                told[cause].add(size, there)
+
+
+def attempt(track: "Track", number: int, thorough: bool) -> Nodes | str:
     """`Track.nodes` of the cause of this number, or why there are none."""
     try:
         return track.nodes(causes(track.setup)[number], thorough)
@@ -219,10 +300,21 @@ def attempt(track: "Track", number: int, thorough: bool) -> dict[float, Real] | 
         return str(error)
 
 
-def in_turn(track: "Track", numbers: Sequence[int], thorough: bool) -> Iterator[tuple[int, dict[float, Real] | str]]:
-    """Causes tried here, one after the other."""
-    for number in numbers:
-        yield number, attempt(track, number, thorough)
+def solve_at(track: "Track", number: int, size: float, other: int = -1, more: float = 0.0) -> Real | str:
+    """`Track.solved` of the cause of this number, or of two; or why there is none."""
+    every = causes(track.setup)
+    cause = every[number]
+    if other >= 0:
+        cause, size = both(cause, size, every[other], more), math.hypot(size, more)
+    try:
+        return track.solved(cause, size)
+    except (InputError, SolveError) as error:
+        return str(error)
+
+
+def in_turn(what: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
+    """Tasks done here, one after the other."""
+    return [what(*task) for task in tasks]
 
 
 def remaining(every: Sequence[Cause], exclude: Sequence[str]) -> tuple[Cause, ...]:
@@ -245,18 +337,49 @@ def remaining(every: Sequence[Cause], exclude: Sequence[str]) -> tuple[Cause, ..
 
 @dataclass(frozen=True)
 class Track:
-    """Where the dips of a set-up go as it changes. base: its own dips (bands, 2), see `_dips`."""
+    """Where the dips of a set-up go as it changes. seen: its bands; own: see Shifted."""
 
     setup: Setup
     shifts: tuple[Shift, ...]
-    base: Real
+    seen: tuple[Seen, ...]
+    own: tuple[complex, ...]
     dip_error: float
     gamma_error: float
     plane: str
     remember: Remember
 
-    def nodes(self, cause: Cause, thorough: bool) -> dict[float, Real]:
-        """Dips (bands, 2) at c = 0 and at the sizes needed to find the best. Raises what no size can do.
+    @cached_property
+    def base(self) -> Real:
+        """Its own dips (bands, 2): Hz, |reflection|."""
+        return np.array([[band.dip, band.gamma] for band in self.seen])
+
+    @cached_property
+    def _near(self) -> list[Shifted]:
+        pairs = zip(self.seen, self.own, strict=True)
+        return [Shifted(self.setup, band.response, band.dip, own) for band, own in pairs]
+
+    def told(self, cause: Cause, size: float, near: Real) -> Real:
+        """Dips (bands, 2) after so much of a cause, from coarse solves; NaN where there is none. near (bands,): Hz,
+        which to follow. Raises InputError or SolveError."""
+        changed = cause.apply(self.setup, size)
+        feed, rows = changed.feed_system(), []
+        for band, wires, target in zip(self.seen, self._near, near, strict=True):
+            wire = partial(shifted_impedance, band.response, shift=wires.shift(changed))
+            rows.append(_read(wire, feed, band.response, target, self.plane))
+        return np.array(rows)
+
+    def solved(self, cause: Cause, size: float) -> Real:
+        """`told`, solved in full. Raises SolveError where there is no dip, too."""
+        centres = [s.was_hz for s in self.shifts]
+        near = [s.now_hz for s in self.shifts]
+        seen = _solved(cause.apply(self.setup, size), centres, near, self.plane, self.remember)
+        there = np.array([[band.dip, band.gamma] for band in seen])
+        if np.isnan(there).any():
+            raise SolveError("no dip is left to follow")
+        return there
+
+    def nodes(self, cause: Cause, thorough: bool) -> Nodes:
+        """`told` at c = 0 and at the sizes needed to find the best. Raises what no size can do.
 
         thorough: at more sizes and up to the largest, for what does not go one way only.
         """
@@ -267,23 +390,21 @@ class Track:
             between = tuple(cause.sizes[-1] * k / 4 for k in range(1, 5))
             for size in between if thorough else cause.sizes:
                 c = sign * size
-                near = known[before][:, 0]
                 try:
-                    dips_there = _dips(cause.apply(self.setup, c), [s.was_hz for s in self.shifts], near,
-                                       self.plane, self.remember)  # fmt: skip
+                    there = self.told(cause, c, known[before][:, 0])
                 except (InputError, SolveError) as error:
                     fault = error
                     break
-                if np.isnan(dips_there).any():
+                if np.isnan(there).any():
                     break
-                known[c], before = dips_there, c
+                known[c], before = there, c
                 if not thorough and sign * self.best(cause, known).change < 0.85 * size:
                     break
         if len(known) == 1:
             raise fault or SolveError("no dip is left to follow")
         return known
 
-    def best(self, cause: Cause, nodes: dict[float, Real]) -> Explanation:
+    def best(self, cause: Cause, nodes: Nodes) -> Explanation:
         """The change that explains the shifts best, from curves through the nodes."""
         fine, log_dips, told_gamma = self.curves(nodes, 1201)
         misfit = self.misfit(log_dips, told_gamma)
@@ -292,7 +413,7 @@ class Track:
         at_end = bool(k in (0, len(fine) - 1) and change != 0)
         return self.explanation(cause, change, float(misfit[k]), log_dips[k], told_gamma[k], 1, at_end)
 
-    def curves(self, nodes: dict[float, Real], count: int) -> tuple[Real, Real, Real]:
+    def curves(self, nodes: Nodes, count: int) -> tuple[Real, Real, Real]:
         """Curves through the nodes at `count` changes: those changes (count,), log frequency ratio and change of
         |reflection| of each band there, (count, bands)."""
         at = np.array(sorted(nodes))
@@ -329,33 +450,51 @@ class Track:
         enough = bool(scipy.special.gammaincc(max(self.readings - free, 1) / 2, misfit / 2) > UNLIKELY)
         return Explanation(cause, change, misfit, enough, at_end, now, tuple(map(float, (1 + g) / (1 - g))), free > 1)
 
-    def pairs(self, known: dict[Cause, dict[float, Real]]) -> list[Explanation]:
-        """The best pairs of causes, their shifts taken to add up, then solved together. None for fewer than two
-        readings: two causes explain any one."""
+    def pairs(self, known: dict[Cause, Nodes], every: Sequence[Cause], ask: AskMany) -> list[Explanation]:
+        """The best pairs of causes, their shifts taken to add up, then solved together, twice: the second time where
+        the first leaves the best. None for fewer than two readings: two causes explain any one."""
         if self.readings < 2:
             return []
-        curves = {cause: self.curves(nodes, PAIR_STEPS) for cause, nodes in known.items()}
-        scored = []
-        for one, other in itertools.combinations(curves, 2):
+        curves = {every.index(cause): self.curves(nodes, PAIR_STEPS) for cause, nodes in known.items()}
+
+        def best(one: int, other: int, missed: Real | float = 0.0, more: Real | float = 0.0) -> _Pair:
+            """missed, more (bands,): what a solve tells beyond the sum of both."""
             (x, t1, g1), (y, t2, g2) = curves[one], curves[other]
-            score = self.misfit(t1[:, None] + t2, g1[:, None] + g2) + x[:, None] ** 2 + y**2
+            log_dips, gamma = t1[:, None] + t2 + missed, g1[:, None] + g2 + more
+            score = self.misfit(log_dips, gamma) + x[:, None] ** 2 + y**2
             i, k = np.unravel_index(int(score.argmin()), score.shape)
-            if x[i] and y[k]:
-                scored.append((float(score[i, k]), one, float(x[i]), other, float(y[k])))
-        explanations = []
-        for _, one, c1, other, c2 in sorted(scored, key=lambda s: s[0])[:MOST_PAIRS]:
-            cause, size = both(one, c1, other, c2), math.hypot(c1, c2)
-            try:
-                there = _dips(cause.apply(self.setup, size), [s.was_hz for s in self.shifts], self.base[:, 0],
-                              self.plane, self.remember)  # fmt: skip
-            except (InputError, SolveError):
-                continue
-            if not np.isnan(there).any():
+            return _Pair(float(score[i, k]), one, float(x[i]), other, float(y[k]), log_dips[i, k], gamma[i, k])
+
+        every_pair = [best(*two) for two in itertools.combinations(curves, 2)]
+        tried = sorted((p for p in every_pair if p.size and p.more), key=lambda p: p.score)[:MOST_PAIRS]
+        solved: dict[tuple[int, int], Explanation] = {}
+        for _ in range(2):
+            answers = ask(solve_at, [(self, p.one, p.size, p.other, p.more) for p in tried])
+            pairs, tried = tried, []
+            for pair, there in zip(pairs, answers, strict=True):
+                if isinstance(there, str):
+                    continue
                 log_dips, gamma = np.log(there[:, 0] / self.base[:, 0]), there[:, 1] - self.base[:, 1]
-                misfit = float(self.misfit(log_dips, gamma))
-                explanations.append(self.explanation(cause, size, misfit, log_dips, gamma, 2))
-        return explanations
+                cause = both(every[pair.one], pair.size, every[pair.other], pair.more)
+                found = self.explanation(cause, math.hypot(pair.size, pair.more),
+                                         float(self.misfit(log_dips, gamma)), log_dips, gamma, 2)  # fmt: skip
+                names = pair.one, pair.other
+                if names not in solved or found.score < solved[names].score:
+                    solved[names] = found
+                again = best(*names, log_dips - pair.log_dips, gamma - pair.gamma)
+                if again.size and again.more:
+                    tried.append(again)
+        return list(solved.values())
 
 
-TryMany = Callable[[Track, Sequence[int], bool], Iterable[tuple[int, dict[float, Real] | str]]]
-"""causes of `causes(track.setup)` by number, and whether thoroughly -> as they come, `attempt` of each by its number"""
+@dataclass(frozen=True, eq=False)
+class _Pair:
+    """Two causes by number, so many usual changes of each, and what their sum tells (bands,)."""
+
+    score: float
+    one: int
+    size: float
+    other: int
+    more: float
+    log_dips: Real
+    gamma: Real

@@ -21,8 +21,8 @@ from tautwire.studies.wants.want import Frames, Want
 from tautwire.studies.wants.why.ranking import (
     DIP_ERROR,
     GAMMA_ERROR,
+    AskMany,
     Shift,
-    TryMany,
     explain,
     shift_of,
     shifts_between,
@@ -105,11 +105,11 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     return tables(setup, study, solver.remember)
 
 
-def tables(setup: Setup, study: Study, remember: Remember, try_many: TryMany | None = None) -> Frames:
-    """See `compute`. try_many: see ranking.explain."""
+def tables(setup: Setup, study: Study, remember: Remember, ask: AskMany | None = None) -> Frames:
+    """See `compute`. ask: see ranking.explain."""
     spec: WhySpec = study.options["why"]
     shifts = shifts_of(spec, study.spec.region)
-    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, remember, spec.exclude, try_many)
+    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, remember, spec.exclude, ask)
     rows, bands = [], []
     for rank, e in enumerate(found.explanations, 1):
         rows.append({
