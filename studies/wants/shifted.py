@@ -27,19 +27,18 @@ SURE = 0.9999  # greatest reflection of a passive wire: far shifts may leave it
 
 
 class Shifted:
-    """Set-ups beside a known one, whose response is `response`, near f_hz (Hz). own: its s on the coarse mesh, if it is
-    known."""
+    """Set-ups beside a known one, whose response is `response`, near f_hz (Hz)."""
 
-    def __init__(self, setup: Setup, response: Response, f_hz: float, own: complex | None = None) -> None:
+    def __init__(self, setup: Setup, response: Response, f_hz: float) -> None:
         from tautwire.model.solve.one_frequency import OneFrequency  # with the engine, which stored answers spare
 
         self.response, self.f_hz = response, f_hz
         self._once = OneFrequency(f_hz)
-        self.own = self._to(self._coarse(setup)) if own is None else own
+        self._own = self._to(self._coarse(setup))
 
     def shift(self, changed: Setup) -> complex:
         """s of a changed set-up. Raises InputError for one that cannot be built, SolveError."""
-        return self._to(self._coarse(changed)) - self.own
+        return self._to(self._coarse(changed)) - self._own
 
     def _coarse(self, setup: Setup) -> complex:
         built = setup.build()

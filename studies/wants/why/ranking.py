@@ -213,8 +213,8 @@ def explain(
         if math.isnan(band.dip):
             allowed = f"a dip within {WINDOW:.0%} of it in the set-up too: check its wire length, or fit it first"
             raise InputError("why.was", f"{f_hz / 1e6:.3f} MHz", allowed)
-    own = tuple(Shifted(setup, band.response, band.dip).own for band in base)
-    track = Track(setup, shifts, tuple(base), own, dip_error, gamma_error, plane, remember)
+    near = tuple(Shifted(setup, band.response, band.dip) for band in base)
+    track = Track(setup, shifts, tuple(base), near, dip_error, gamma_error, plane, remember)
     every = causes(setup)
     candidates = remaining(every, exclude)
     wire = every[0]
@@ -337,12 +337,12 @@ def remaining(every: Sequence[Cause], exclude: Sequence[str]) -> tuple[Cause, ..
 
 @dataclass(frozen=True)
 class Track:
-    """Where the dips of a set-up go as it changes. seen: its bands; own: see Shifted."""
+    """Where the dips of a set-up go as it changes. seen: its bands; near: what is beside it in each."""
 
     setup: Setup
     shifts: tuple[Shift, ...]
     seen: tuple[Seen, ...]
-    own: tuple[complex, ...]
+    near: tuple[Shifted, ...]
     dip_error: float
     gamma_error: float
     plane: str
@@ -353,17 +353,12 @@ class Track:
         """Its own dips (bands, 2): Hz, |reflection|."""
         return np.array([[band.dip, band.gamma] for band in self.seen])
 
-    @cached_property
-    def _near(self) -> list[Shifted]:
-        pairs = zip(self.seen, self.own, strict=True)
-        return [Shifted(self.setup, band.response, band.dip, own) for band, own in pairs]
-
     def told(self, cause: Cause, size: float, near: Real) -> Real:
         """Dips (bands, 2) after so much of a cause, from coarse solves; NaN where there is none. near (bands,): Hz,
         which to follow. Raises InputError or SolveError."""
         changed = cause.apply(self.setup, size)
         feed, rows = changed.feed_system(), []
-        for band, wires, target in zip(self.seen, self._near, near, strict=True):
+        for band, wires, target in zip(self.seen, self.near, near, strict=True):
             wire = partial(shifted_impedance, band.response, shift=wires.shift(changed))
             rows.append(_read(wire, feed, band.response, target, self.plane))
         return np.array(rows)
