@@ -72,6 +72,12 @@ class MeshRules:
             growth=max(1.05, 1 + (self.growth - 1) / factor),
         )
 
+    @property
+    def coarse(self) -> "MeshRules":
+        """Rules for half as many segments: what they get wrong they get wrong alike for two set-ups that differ little,
+        so differences are right to a few per cent (tests/benchmarks/calibration.py)."""
+        return replace(self, segments_per_wavelength=12.0, max_segment=1.6, growth=1.5)
+
 
 @dataclass(frozen=True, eq=False)
 class Mesh:

@@ -1,19 +1,17 @@
 """tautwire fit FILE SWEEP...: fit the set-up to measured sweeps."""
 
 import time
-from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
-from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import FILE, OUT, said
 from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
-from tautwire.studies.running.pool import Ask
+from tautwire.studies.running.pool import side_by_side
 from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import ALONE, read_study
@@ -30,20 +28,9 @@ from tautwire.studies.study.units import FOOT
 from tautwire.studies.wants.fit.fitted import FROM, SPREAD, posterior, with_fit, write_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
 from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, sentences, tables
-from tautwire.studies.wants.local_model import SolveMany, WireModel, quantity_kind, wire_of
+from tautwire.studies.wants.local_model import WireModel, quantity_kind
 
 TIMEOUT = 1800.0
-
-
-def solve_by(ask: Ask, store: Store, timeout: float) -> SolveMany:
-    """Wires solved side by side in worker processes."""
-
-    def solve_many(tasks: Sequence[tuple[Setup, Real]]) -> Iterator[tuple[int, Complex]]:
-        for i, z, _ in ask(wire_of, [(*task, store) for task in tasks], timeout):
-            if z is not None:
-                yield i, z
-
-    return solve_many
 
 
 @click.command("fit")
@@ -94,7 +81,7 @@ def COMMAND(
     make_folder(folder)
     began = time.perf_counter()
     store = Store()
-    ahead(study, "fit", store, lambda own, ask: tables(own, study, WireModel(store, solve_by(ask, store, timeout))))
+    ahead(study, "fit", store, lambda own, ask: tables(own, study, WireModel(store, side_by_side(ask, timeout))))
     result = run_shown(study, 1, None, timeout)
     seconds = time.perf_counter() - began
     command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)

@@ -2,7 +2,6 @@
 
 import math
 import time
-from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,7 @@ from tautwire.studies.commands.shared import OUT, aligned, results_folder, said
 from tautwire.studies.logbook.logbook import LOG, read_entry
 from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
-from tautwire.studies.running.pool import Ask
+from tautwire.studies.running.pool import side_by_side
 from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import ALONE, read_study
@@ -24,7 +23,6 @@ from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.units import frequency
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
-from tautwire.studies.wants.why.ranking import AskMany
 from tautwire.studies.wants.why.want import WhySpec, sentences, shifts_of, tables
 
 TIMEOUT = 1800.0
@@ -76,16 +74,6 @@ def logged_dips(fit: Path | None, now: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(f"{f_hz / 1e6:.6g} MHz" for f_hz in near)
 
 
-def side_by_side(ask: Ask) -> AskMany:
-    """Tasks done in worker processes."""
-
-    def ask_many(what: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
-        done = {i: fault if answer is None else answer for i, answer, fault in ask(what, tasks, TIMEOUT)}
-        return [done[i] for i in range(len(tasks))]
-
-    return ask_many
-
-
 @click.command("why")
 @click.argument("file", type=click.Path(path_type=Path), required=False)
 @click.option("--was", multiple=True, help='Where a dip was, "14.06 MHz"; repeat for more bands.')
@@ -133,7 +121,7 @@ def COMMAND(
         click.echo(sweep.how)
     folder = results_folder(out, study.name)
     began, store = time.perf_counter(), Store()
-    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, side_by_side(ask)))
+    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, side_by_side(ask, TIMEOUT)))
     result = run_shown(study, 1, None, TIMEOUT)
     seconds = time.perf_counter() - began
     told = _options(was, now, band, before, after, without)

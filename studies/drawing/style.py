@@ -140,6 +140,7 @@ class Heading:
         return replace(self, caption="; ".join(filter(None, (words, self.caption))))
 
 
+PACKED = 3  # zlib's level: half the time of its usual 6 for a tenth more bytes
 LEGEND_SAMPLE = 7  # characters that the sample of a line and the gap beside it are wide
 
 
@@ -212,6 +213,8 @@ class Sheet(Figure):
             "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
         }
         options.setdefault("metadata", plain.get(kind))
+        if kind == "png":
+            options.setdefault("pil_kwargs", {"compress_level": PACKED})
         with matplotlib.rc_context(self.look.rc):
             self.place()
             self.set_layout_engine(None)

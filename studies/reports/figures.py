@@ -11,6 +11,8 @@ from tautwire.studies.reports.answers import headlines, main_want
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from matplotlib.figure import Figure
 
     from tautwire.studies.running.store import Store
@@ -30,17 +32,25 @@ def picture_of(result: Result, size: str = "print", store: Store | None = None, 
     return the_picture(result, Heading(title, shared_words(result.study), size), store)
 
 
-def figures_of(result: Result, store: Store | None = None) -> dict[str, Figure]:
-    """File stem -> figure, at print size."""
+def figures_by_want(result: Result, store: Store | None = None) -> Iterator[dict[str, Figure]]:
+    """File stem -> figure, at print size: the picture, then those of each want as they are built."""
     picture = picture_of(result, store=store)
-    figures: dict[str, Figure] = {PICTURE: picture} if picture is not None else {}
+    if picture is not None:
+        yield {PICTURE: picture}
+    stems: set[str] = set()
     for name in result.study.spec.want:
-        figures |= want_named(name).plots(result)
-    if result.frames and not {"layout", "choices_layout"} & set(figures):
+        figures = want_named(name).plots(result)
+        stems |= figures.keys()
+        yield figures
+    if result.frames and not {"layout", "choices_layout"} & stems:
         from tautwire.studies.wants.dips.figures import layout_figures
 
-        figures |= layout_figures(result.study)
-    return figures
+        yield dict(layout_figures(result.study))
+
+
+def figures_of(result: Result, store: Store | None = None) -> dict[str, Figure]:
+    """All of them."""
+    return {stem: figure for figures in figures_by_want(result, store) for stem, figure in figures.items()}
 
 
 def alternative(stem: str, figure: Figure) -> str:

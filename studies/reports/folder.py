@@ -5,10 +5,11 @@ from __future__ import annotations
 import io
 import multiprocessing
 import os
+import tempfile
 from collections.abc import Callable, Iterable
-from concurrent.futures import ProcessPoolExecutor
 from datetime import date
 from importlib import metadata
+from multiprocessing import connection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,6 +29,8 @@ from tautwire.studies.wants.give_or_take import with_give
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
+    from multiprocessing.process import BaseProcess
+
     from matplotlib.figure import Figure
 
 
@@ -147,27 +150,43 @@ def _put(folder: Path, files: dict[str, bytes]) -> list[Path]:
     return [folder / name for name in files]
 
 
-def _saved(plots: dict[str, Figure], formats: tuple[str, ...]) -> dict[str, bytes]:
-    """Every figure in every format: file name -> its bytes. Saving costs more than building, so all cores save."""
-    todo = [(stem, kind) for stem in plots for kind in formats]
-    workers = min(cores(), len(plots))
-    if workers < 2 or start_method() != "fork":
-        return {f"{stem}.{kind}": _bytes(plots[stem], kind) for stem, kind in todo}
-    _FORKED.update(plots)
-    fork = multiprocessing.get_context("fork")
-    try:
-        with ProcessPoolExecutor(workers, fork, initializer=end_with, initargs=(os.getpid(),)) as pool:
-            done = pool.map(_forked_bytes, *zip(*todo, strict=True), chunksize=len(formats))  # a figure stays whole
-            return {f"{stem}.{kind}": data for (stem, kind), data in zip(todo, done, strict=True)}
-    finally:
-        _FORKED.clear()
+def _saved(parts: Iterable[dict[str, Figure]], formats: tuple[str, ...]) -> tuple[dict[str, Figure], dict[str, bytes]]:
+    """Every figure, and its bytes in every format by file name.
+
+    Saving costs more than building, so while the next figures are built the last ones are saved, each in a forked
+    process of its own, which needs no pickling.
+    """
+    plots: dict[str, Figure] = {}
+    fork = multiprocessing.get_context("fork") if start_method() == "fork" and cores() > 1 else None
+    running: list[tuple[str, BaseProcess]] = []
+    saved: dict[str, bytes] = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for figures in parts:
+            plots |= figures
+            for stem, figure in figures.items():
+                if fork is None:
+                    break
+                while len(busy := [p for _, p in running if p.is_alive()]) >= cores():
+                    connection.wait([p.sentinel for p in busy])
+                running.append(
+                    (stem, fork.Process(target=_save_into, args=(folder, stem, figure, formats, os.getpid())))
+                )
+                running[-1][1].start()
+        for stem, process in running:
+            process.join()
+            if process.exitcode == 0:
+                saved |= {name: (Path(folder) / name).read_bytes() for name in (f"{stem}.{kind}" for kind in formats)}
+    names = [(f"{stem}.{kind}", stem, kind) for stem in plots for kind in formats]
+    # what a child could not save fails here again, and says why
+    return plots, {name: saved.get(name) or _bytes(plots[stem], kind) for name, stem, kind in names}
 
 
-_FORKED: dict[str, Figure] = {}  # where forked processes find the figures, which then need no pickling
-
-
-def _forked_bytes(stem: str, kind: str) -> bytes:
-    return _bytes(_FORKED[stem], kind)
+def _save_into(folder: str, stem: str, figure: Figure, formats: tuple[str, ...], parent: int) -> None:
+    """In a process of its own."""
+    end_with(parent)
+    for kind in formats:
+        data = _bytes(figure, kind)
+        (Path(folder) / f"{stem}.{kind}").write_bytes(data)
 
 
 def _bytes(figure: Figure, kind: str) -> bytes:
@@ -186,14 +205,13 @@ def _drawn(
     """What draws every plot and the report: file name -> its bytes."""
 
     def draw() -> dict[str, np.ndarray]:
-        from tautwire.studies.reports.figures import alternative, figures_of
+        from tautwire.studies.reports.figures import alternative, figures_by_want
         from tautwire.studies.reports.page import (  # with the template engine, which a stored drawing spares
             report,
             svg_text,
         )
 
-        plots = figures_of(result, store)
-        files = _saved(plots, formats)
+        plots, files = _saved(figures_by_want(result, store), formats)
         shown = {stem: files[f"{stem}.svg"].decode() if "svg" in formats else svg_text(plots[stem]) for stem in plots}
         words = {stem: alternative(stem, figure) for stem, figure in plots.items()}
         files["report.html"] = report(result, command, shown, words).encode()

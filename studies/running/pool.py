@@ -14,6 +14,8 @@ from concurrent.futures import as_completed
 from multiprocessing.context import BaseContext, SpawnProcess
 from typing import Any
 
+from tautwire.studies.wants.ask import AskMany
+
 WATCH = 1.0  # seconds between looks at whether the parent is alive
 _HIDING = threading.Lock()
 
@@ -114,6 +116,16 @@ def spread(
     """One lot of tasks in worker processes of its own: see `Ask`. timeout: seconds for a task."""
     with lasting(workers) as ask:
         yield from ask(function, tasks, timeout)
+
+
+def side_by_side(ask: Ask, timeout: float) -> AskMany:
+    """`ask` for those who want all answers at once. timeout: seconds for a task."""
+
+    def ask_many(function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
+        done = {i: fault if answer is None else answer for i, answer, fault in ask(function, tasks, timeout)}
+        return [done[i] for i in range(len(tasks))]
+
+    return ask_many
 
 
 def end_with(parent: int | None = None) -> None:

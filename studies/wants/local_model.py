@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,7 @@ from tautwire.studies.study.raw import is_index, kind_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import SoilSpec, spec_named
 from tautwire.studies.study.units import Kind
+from tautwire.studies.wants.ask import AskMany
 
 if TYPE_CHECKING:
     from tautwire.model.solve.solver import Solver
@@ -122,24 +123,21 @@ def wire_impedance(solver: Solver, f_hz: Real) -> Complex:
     return z
 
 
-def wire_of(setup: Setup, f_hz: Real, remember: Remember) -> Complex:
-    """`wire_impedance` of a set-up."""
-    return wire_impedance(setup.build().solver(remember), f_hz)
-
-
-SolveMany = Callable[[Sequence[tuple[Setup, Real]]], Iterable[tuple[int, Complex]]]
-"""set-ups, each with frequencies (n,), Hz -> as they come, the number of one that can be solved, and `wire_of` it"""
+def wires_of(setup: Setup, sweeps: Sequence[Real], remember: Remember) -> list[Complex]:
+    """`wire_impedance` of a set-up at the frequencies of several sweeps."""
+    solver = setup.build().solver(remember)
+    return [wire_impedance(solver, f_hz) for f_hz in sweeps]
 
 
 @dataclass
 class WireModel:
     """Wire impedances of any set-up; what does not move the wires (transformer, coax loss) costs no new solve.
 
-    solved: number of wires solved so far. solve_many: solves several side by side, if there are processes for it.
+    solved: number of wires solved so far. ask: does several tasks side by side, if there are processes for it.
     """
 
     remember: Remember = compute_always
-    solve_many: SolveMany | None = None
+    ask: AskMany | None = None
     solved: int = 0
     _known: dict[tuple[str, bytes], Complex] = field(default_factory=dict, repr=False)
     _last: tuple[str, Solver] | None = field(default=None, repr=False)
@@ -157,14 +155,21 @@ class WireModel:
 
     def ahead(self, asked: Sequence[tuple[Setup, Real]]) -> None:
         """Solves several side by side, where that is possible; `wire` then has them. Raises InputError."""
-        if self.solve_many is None:
+        if self.ask is None:
             return
-        tasks = {(repr(setup.build()), f_hz.tobytes()): (setup, f_hz) for setup, f_hz in asked}
-        tasks = {key: task for key, task in tasks.items() if key not in self._known}
-        names = list(tasks)
-        for i, z in self.solve_many(list(tasks.values())):
-            self._known[names[i]] = z
-        self.solved += len({built for built, _ in names})
+        tasks: dict[tuple[str, int], tuple[Setup, list[Real]]] = {}  # sweeps in one span share matrices
+        for setup, f_hz in asked:
+            wires = repr(setup.build())
+            if (wires, f_hz.tobytes()) not in self._known:
+                span = sum(s.upper < f_hz[0] for s in SPANS)
+                sweeps = tasks.setdefault((wires, span), (setup, []))[1]
+                if not any(np.array_equal(f_hz, f) for f in sweeps):
+                    sweeps.append(f_hz)
+        answers = self.ask(wires_of, [(*task, self.remember) for task in tasks.values()])
+        for ((wires, _), (_, sweeps)), found in zip(tasks.items(), answers, strict=True):
+            if isinstance(found, list):
+                self._known.update({(wires, f.tobytes()): z for f, z in zip(sweeps, found, strict=True)})
+        self.solved += len({wires for wires, _ in tasks})
 
 
 def radio_gamma(setup: Setup, z_wire: Complex, f_hz: Real, plane: str, z0: float) -> Complex:

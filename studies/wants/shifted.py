@@ -7,7 +7,6 @@ what that mesh gets wrong it gets wrong alike for both wires, so the difference 
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -42,8 +41,7 @@ class Shifted:
 
     def _coarse(self, setup: Setup) -> complex:
         built = setup.build()
-        rules = replace(built.rules, segments_per_wavelength=12.0, max_segment=1.6, growth=1.5)
-        return self._once.impedance(built.structure, built.ground, rules)
+        return self._once.impedance(built.structure, built.ground, built.rules.coarse)
 
     def _to(self, z: complex) -> complex:
         """s with response(f (1 - s)) = z, by Newton's method on the reflection coefficient; kept within FURTHEST."""

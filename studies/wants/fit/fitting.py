@@ -89,7 +89,7 @@ def fit(
     start_model = problem.model(zero, start_wires)
     moving = problem.moving()
     first = _stretched(problem, zero, start_model)
-    x = problem.search(first, moving).x
+    x = problem.search(first, moving, rough=True).x
     problem.sigma = [max(least_error, r) for r in _rms(problem, x)]
     local = problem.search(x, moving)
     x = local.x
@@ -226,7 +226,7 @@ def _other_plane(problem: Problem, x: Real, first: Real, moving: Sequence[bool],
     there = math.inf
     for begin in (x, first):  # x costs nothing to try: its wires are solved
         try:
-            found = other.search(begin, moving, rounds=4).x
+            found = other.search(begin, moving, rounds=4, rough=True).x
             there = min(there, float(np.sum(other.residual(found, other.solved(found)) ** 2)))
         except (InputError, SolveError):
             continue

@@ -199,8 +199,9 @@ class Problem:
         except (InputError, SolveError):
             return HOPELESS, []
 
-    def search(self, x: Real, moving: Sequence[bool], rounds: int = 12) -> Local:
-        """The best fit from x on. rounds: steps at the most."""
+    def search(self, x: Real, moving: Sequence[bool], rounds: int = 12, rough: bool = False) -> Local:
+        """The best fit from x on. rounds: steps at the most. rough: the way is to go on from there, so that small gains
+        with slopes that are not fresh are enough."""
         local, fresh, reach = self.local(x, moving), True, REACH
         for _ in range(rounds):
             new = self.best_near(local, moving, reach)
@@ -208,8 +209,9 @@ class Problem:
             cost, z = self.cost(new)
             step = float(np.abs(new - local.x).max(initial=0.0))
             gain = local.cost - cost
-            small = gain < max(1e-3 * local.cost, 0.05) and (gain >= 0 or step < 0.05) or step < 2e-3
-            if small and fresh:
+            enough = max((1e-2 if rough else 1e-3) * local.cost, 0.05)
+            small = gain < enough and (gain >= 0 or step < 0.05) or step < 2e-3
+            if small and (fresh or rough):
                 break
             foretold = gain > 0.5 * (local.cost - predicted)
             if foretold:
@@ -220,7 +222,7 @@ class Problem:
                 local, fresh = _learnt(local, new, z, cost), False
             if small or not foretold:
                 local, fresh = self.local(local.x, moving), True
-        return local if fresh else self.local(local.x, moving)
+        return local if fresh or rough else self.local(local.x, moving)
 
 
 def _learnt(local: Local, x: Real, z: Sequence[Complex], cost: float) -> Local:

@@ -14,7 +14,6 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, partial
-from typing import Any
 
 import numpy as np
 import scipy
@@ -29,6 +28,7 @@ from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.model.solve.solver import Remember, compute_always
 from tautwire.studies.study.measurement import Sweep, dips
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.ask import AskMany, in_turn
 from tautwire.studies.wants.dips.reading import GRID, minima
 from tautwire.studies.wants.shifted import Shifted, shifted_impedance
 from tautwire.studies.wants.why.causes import Cause, both, causes
@@ -47,8 +47,6 @@ UNLIKELY = 0.02  # chance of so great a misfit below which a cause is said not t
 
 Nodes = dict[float, Real]
 """size of a cause, in usual changes -> dips (bands, 2): Hz, |reflection|"""
-AskMany = Callable[[Callable[..., Any], Sequence[tuple[Any, ...]]], Sequence[Any]]
-"""a function and the arguments of each call -> what each call gives, or why it gave nothing (str)"""
 
 
 @dataclass(frozen=True)
@@ -310,11 +308,6 @@ def solve_at(track: "Track", number: int, size: float, other: int = -1, more: fl
         return track.solved(cause, size)
     except (InputError, SolveError) as error:
         return str(error)
-
-
-def in_turn(what: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
-    """Tasks done here, one after the other."""
-    return [what(*task) for task in tasks]
 
 
 def remaining(every: Sequence[Cause], exclude: Sequence[str]) -> tuple[Cause, ...]:
