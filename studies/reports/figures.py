@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from tautwire.studies.drawing.style import Heading, Sheet
@@ -32,25 +33,26 @@ def picture_of(result: Result, size: str = "print", store: Store | None = None, 
     return the_picture(result, Heading(title, shared_words(result.study), size), store)
 
 
-def figures_by_want(result: Result, store: Store | None = None) -> Iterator[dict[str, Figure]]:
-    """File stem -> figure, at print size: the picture, then those of each want as they are built."""
+def each_figure(result: Result, store: Store | None = None) -> Iterator[tuple[str, Figure]]:
+    """File stem and figure, at print size, as they are built: the picture, then those of each want."""
     picture = picture_of(result, store=store)
     if picture is not None:
-        yield {PICTURE: picture}
-    stems: set[str] = set()
+        yield PICTURE, picture
+    stems = set()
     for name in result.study.spec.want:
-        figures = want_named(name).plots(result)
-        stems |= figures.keys()
-        yield figures
+        plots = want_named(name).plots(result)
+        for stem, figure in plots.items() if isinstance(plots, Mapping) else plots:
+            stems.add(stem)
+            yield stem, figure
     if result.frames and not {"layout", "choices_layout"} & stems:
         from tautwire.studies.wants.dips.figures import layout_figures
 
-        yield dict(layout_figures(result.study))
+        yield from layout_figures(result.study).items()
 
 
 def figures_of(result: Result, store: Store | None = None) -> dict[str, Figure]:
     """All of them."""
-    return {stem: figure for figures in figures_by_want(result, store) for stem, figure in figures.items()}
+    return dict(each_figure(result, store))
 
 
 def alternative(stem: str, figure: Figure) -> str:

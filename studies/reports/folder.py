@@ -150,27 +150,26 @@ def _put(folder: Path, files: dict[str, bytes]) -> list[Path]:
     return [folder / name for name in files]
 
 
-def _saved(parts: Iterable[dict[str, Figure]], formats: tuple[str, ...]) -> tuple[dict[str, Figure], dict[str, bytes]]:
+def _saved(
+    figures: Iterable[tuple[str, Figure]], formats: tuple[str, ...]
+) -> tuple[dict[str, Figure], dict[str, bytes]]:
     """Every figure, and its bytes in every format by file name.
 
-    Saving costs more than building, so while the next figures are built the last ones are saved, each in a forked
-    process of its own, which needs no pickling.
+    Saving costs more than building, so while a figure is built others are saved, each in a forked process of its own,
+    which needs no pickling.
     """
     plots: dict[str, Figure] = {}
     fork = multiprocessing.get_context("fork") if start_method() == "fork" and cores() > 1 else None
     running: list[tuple[str, BaseProcess]] = []
     saved: dict[str, bytes] = {}
     with tempfile.TemporaryDirectory() as folder:
-        for figures in parts:
-            plots |= figures
-            for stem, figure in figures.items():
-                if fork is None:
-                    break
+        for stem, figure in figures:
+            plots[stem] = figure
+            if fork is not None:
                 while len(busy := [p for _, p in running if p.is_alive()]) >= cores():
                     connection.wait([p.sentinel for p in busy])
-                running.append(
-                    (stem, fork.Process(target=_save_into, args=(folder, stem, figure, formats, os.getpid())))
-                )
+                task = (folder, stem, figure, formats, os.getpid())
+                running.append((stem, fork.Process(target=_save_into, args=task)))
                 running[-1][1].start()
         for stem, process in running:
             process.join()
@@ -205,13 +204,13 @@ def _drawn(
     """What draws every plot and the report: file name -> its bytes."""
 
     def draw() -> dict[str, np.ndarray]:
-        from tautwire.studies.reports.figures import alternative, figures_by_want
+        from tautwire.studies.reports.figures import alternative, each_figure
         from tautwire.studies.reports.page import (  # with the template engine, which a stored drawing spares
             report,
             svg_text,
         )
 
-        plots, files = _saved(figures_by_want(result, store), formats)
+        plots, files = _saved(each_figure(result, store), formats)
         shown = {stem: files[f"{stem}.svg"].decode() if "svg" in formats else svg_text(plots[stem]) for stem in plots}
         words = {stem: alternative(stem, figure) for stem, figure in plots.items()}
         files["report.html"] = report(result, command, shown, words).encode()

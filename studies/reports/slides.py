@@ -260,7 +260,7 @@ def _want(deck: Deck, result: Result, name: str) -> None:
     want = want_named(name)
     notes = as_typed(result, want.sentences(result)) or [f"No answer to {name}."]
     figures = want.plots(result, size="slide") if want.sized else want.plots(result)
-    for stem, figure in figures.items():
+    for stem, figure in dict(figures).items():
         if isinstance(figure, Sheet) and not stem.startswith("card"):  # the card is a page to print
             title = figure.title or slide_title(stem, result)
             deck.picture(title, figure, figure.alternative, notes)

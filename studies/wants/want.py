@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -34,12 +34,15 @@ def _no_check(setup: Setup, study: Study) -> None:
     return None
 
 
-def _no_plots(result: Result) -> dict[str, Figure]:
+def _no_plots(result: Result) -> Plots:
     return {}
 
 
 def _no_files(result: Result) -> dict[str, str]:
     return {}
+
+
+Plots = Mapping[str, "Figure"] | Iterator[tuple[str, "Figure"]]
 
 
 @dataclass(frozen=True)
@@ -48,10 +51,11 @@ class Want:
 
     name: as in [study] want, and the name of its options table. compute(setup, solver, study): table name -> rows
     for one case, run in a worker. options: the Part that checks its options table. finish(result): adds tables made
-    from all cases to result.frames. sentences(result): the answer in words. plots(result): file stem -> figure; sized:
-    whether it also takes `size`, a name of style.LOOKS. check(setup, study): raises InputError for what compute would
-    refuse, as far as that is known at once; called for every case before any is computed. files(result): further files,
-    name -> text. finding(result): the answer in one line (default: the first of its sentences).
+    from all cases to result.frames. sentences(result): the answer in words. plots(result): file stem -> figure, or
+    pairs of both as they are built; sized: whether it also takes `size`, a name of style.LOOKS. check(setup, study):
+    raises InputError for what compute would refuse, as far as that is known at once; called for every case before any
+    is computed. files(result): further files, name -> text. finding(result): the answer in one line (default: the first
+    of its sentences).
 
     Rows are stored, so a want says what they depend on besides the set-up. by_band: the rows of a band do not depend on
     which other bands are asked for; compute is then called for one band at a time. depends(study): what else of the
@@ -64,7 +68,7 @@ class Want:
     options: type[Part] = Part
     finish: Callable[[Result], None] = _no_more
     sentences: Callable[[Result], list[str]] = _no_words
-    plots: Callable[..., dict[str, Figure]] = _no_plots
+    plots: Callable[..., Plots] = _no_plots
     sized: bool = False
     check: Callable[[Setup, Study], None] = _no_check
     files: Callable[[Result], dict[str, str]] = _no_files

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -118,6 +118,9 @@ def dip_figures(result: Result, size: str | Look = "print", bands: Sequence[Band
     return {kind: sheet for kind, sheet in drawn.items() if sheet is not None}
 
 
-def plots(result: Result) -> dict[str, Sheet]:
-    """File stem -> figure, print size."""
-    return {**layout_figures(result.study), **dip_figures(result)}
+def plots(result: Result) -> Iterator[tuple[str, Sheet]]:
+    """File stem and figure, print size, as they are built."""
+    yield from layout_figures(result.study).items()
+    for kind in KINDS:
+        if (sheet := dip_figure_of(result, kind)) is not None:
+            yield kind, sheet

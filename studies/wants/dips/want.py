@@ -12,6 +12,8 @@ from tautwire.studies.wants.dips.words import sentences
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from matplotlib.figure import Figure
 
     from tautwire.model.solve.solver import Solver
@@ -34,13 +36,13 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     return frames
 
 
-def plots(result: Result) -> dict[str, Figure]:
+def plots(result: Result) -> Iterator[tuple[str, Figure]]:
     """Layouts, SWR curves, dips, feed impedance; see figures.py."""
     from tautwire.studies.wants.dips.figures import (
         plots as figures,  # matplotlib is loaded only when something is drawn
     )
 
-    return dict(figures(result))
+    yield from figures(result)
 
 
 WANT = Want(
