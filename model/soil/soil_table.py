@@ -21,6 +21,7 @@ from tautwire.model.soil.sommerfeld import QUICK, kernels
 from tautwire.model.soil.stack import Stack
 
 R_MIN, R_MAX = 0.019, 120.0  # m: two wires at 1 cm; the span of an 80 m wire and its return conductor, and more
+R_LEAST = 30.0  # m: what a table reaches at the least; then in steps of 2, so that few tables serve all
 R_LYING = 9e-4  # m: two thin wires that lie on the soil
 N_R, N_ANGLE = 12, 9
 LOG_SPAN, PHASE_SPAN, WAVE_PIECES = 3.0, 10.0, 5
@@ -91,7 +92,7 @@ class SoilTable:
 
 def table_reach(distance: float) -> float:
     """R, m, up to which to tabulate for distances up to `distance` (m): in steps, so that few tables serve all."""
-    return R_MAX * 2.0 ** max(0, math.ceil(math.log2(distance / R_MAX)))
+    return R_LEAST * 2.0 ** max(0, math.ceil(math.log2(distance / R_LEAST)))
 
 
 def soil_table(f_hz: float, ground: Ground, r_min: float = R_MIN, r_max: float = R_MAX) -> SoilTable:
