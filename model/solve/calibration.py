@@ -9,7 +9,7 @@ is small.
 """
 
 import numpy as np
-from scipy.spatial.distance import cdist
+from scipy.spatial.distance import cdist, pdist, squareform
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import MU0
@@ -33,7 +33,8 @@ def voltage_scale(y: Complex, segments: Segments, f_hz: Real) -> Real:
     ratio = (weight * np.log(flipped / size)).sum(axis=0)  # log(s_i/s_j), weighted
     weight = weight.sum(axis=0)
     laplacian = np.diag(weight.sum(axis=1)) - weight
-    scale = np.exp(np.linalg.lstsq(laplacian, ratio.sum(axis=1), rcond=None)[0])
+    level = weight.sum() / len(weight) ** 2  # it knows ratios only: of all solutions the one of mean 0
+    scale = np.exp(np.linalg.solve(laplacian + level, ratio.sum(axis=1)))
     levels = []
     for one, f in zip(y, f_hz, strict=True):
         delivered = np.diag(one).real * scale
@@ -68,13 +69,16 @@ def radiation_resistance(segments: Segments, f_hz: float, perfect_ground: bool =
     tangent = np.repeat(segments.vector / length[:, None], GAUSS, axis=0)
     current, divergence = current * weight[:, None], divergence * weight[:, None]
 
-    def reaction(other: Real, direction: Real, sign: float) -> Real:
-        apart = cdist(position, other)
-        kernel = k * np.sinc(k * apart / np.pi)
+    def reaction(kernel: Real, direction: Real, sign: float) -> Real:
+        """kernel: sin(kR)/R."""
         moments: Real = current.T @ ((tangent @ direction.T) * kernel) @ current
         return moments - sign / k**2 * (divergence.T @ kernel @ divergence)
 
-    total = reaction(position, tangent, 1.0)
+    apart = pdist(position)
+    kernel = squareform(np.sin(k * apart) / apart)
+    np.fill_diagonal(kernel, k)
+    total = reaction(kernel, tangent, 1.0)
     if perfect_ground:  # the image: horizontal current and charge change sign
-        total = total + reaction(position * MIRROR, -tangent * MIRROR, -1.0)
+        kernel = k * np.sinc(k * cdist(position, position * MIRROR) / np.pi)
+        total = total + reaction(kernel, -tangent * MIRROR, -1.0)
     return f_hz * MU0 / 2 * total
