@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.polynomial.chebyshev import chebder
+from scipy.spatial.distance import cdist
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import ETA0
@@ -135,11 +136,40 @@ def _in_classes(gap: Real, length: Real, classes: tuple[tuple[float, int], ...])
 
 def _wires(points: Real, seg: Segments, amps: Complex, k: float, gap: Real) -> Complex:
     """E and H (M, 6) at points (M, 3) of currents amps (N, 3) in free space."""
-    values = np.zeros((*gap.shape, 6), complex)
+    (_, few), *_ = DIRECT
+    near = np.zeros(gap.shape, dtype=bool)
+    total = np.zeros((len(points), 6), complex)
     for mask, count in _in_classes(gap, seg.length, DIRECT):
-        i, j = np.nonzero(mask)
-        values[i, j] = _line(points[i] - seg.centre[j], seg.vector[j], amps[j], k, count)
-    return np.asarray(values.sum(axis=1))
+        if count > few:
+            near |= mask
+            i, j = np.nonzero(mask)
+            values = _line(points[i] - seg.centre[j], seg.vector[j], amps[j], k, count)
+            np.add.at(total, i, values)
+    return total + _far_lines(points, seg, amps, k, few, near)
+
+
+def _far_lines(points: Real, seg: Segments, amps: Complex, k: float, count: int, near: np.ndarray) -> Complex:
+    """The same of all pairs but those that are near (M, N): as matrix products, which need two numbers a pair only.
+
+    With d = point - source, E holds sums of g I t and of s I' d, H sums of s I t x d; d is taken apart.
+    """
+    total = np.zeros((len(points), 6), complex)
+    for x, w in zip(*legendre(count), strict=True):
+        source = seg.centre + seg.vector * (x / 2)
+        r = cdist(points, source)
+        kr = k * r
+        g = np.empty(r.shape, complex)
+        with np.errstate(divide="ignore", invalid="ignore"):  # a near pair may have no distance
+            size = np.where(near, 0.0, w / (8 * np.pi) / r)
+            g.real, g.imag = np.cos(kr) * size, -np.sin(kr) * size
+            s = np.where(near, 0.0, (1 + 1j * kr) * g / r**2)
+        moment = (amps @ shape(x))[:, None] * seg.vector
+        slope = (amps @ shape_slope(x) * 2)[:, None]  # dI/ds times the segment's length
+        sums = s @ np.concatenate([slope, slope * source, moment, np.cross(moment, source)], axis=1)
+        charge = sums[:, :1] * points - sums[:, 1:4]
+        total[:, :3] += -1j * ETA0 * k * (g @ moment) + 1j * ETA0 / k * charge
+        total[:, 3:] += np.cross(sums[:, 4:7], points) - sums[:, 7:]
+    return total
 
 
 def _line(gap: Real, vector: Real, amps: Complex, k: float, count: int) -> Complex:
