@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from tautwire.studies.commands.shared import FILE, OUT, WORKERS, aligned, progress_bar, said, set_up_alone
+from tautwire.studies.commands.shared import FILE, OUT, WORKERS, aligned, progress_bar, said, set_up_alone, tell_answer
 from tautwire.studies.reports.answers import as_typed, sentences, trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.pool import Ask, cores, lasting
@@ -97,10 +97,8 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None)
     study = read_study({**raw, "study": {**table_at(raw, "study"), "want": ["choose"]}}, file.stem)
     result = choose(study, Store(), cores() if workers is None else workers)
     folder = out or Path("results") / study.name
+    tell_answer(choices_text(result), *as_typed(result, sentences(result)), *trust(result))
     written = write(result, folder, said("choose", file, from_=fit, out=out), store=Store())
-    click.echo(choices_text(result))
-    for line in [*as_typed(result, sentences(result)), *trust(result)]:
-        click.echo(line)
     solved = result.frames["choices_solved"]["solved"].sum()
     click.echo(f"{solved} set-ups solved; {len(written)} files in {folder}")
     if result.frames["choices_solved"]["stopped"].any():

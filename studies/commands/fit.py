@@ -8,7 +8,7 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import FILE, OUT, said
+from tautwire.studies.commands.shared import FILE, OUT, said, tell_answer
 from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.pool import side_by_side
@@ -85,13 +85,11 @@ def COMMAND(
     result = run_shown(study, 1, None, timeout)
     seconds = time.perf_counter() - began
     command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
-    written_files = write(result, folder, command)
-    if "fit" in result.frames:
-        path = folder / "fit.toml"
+    tell_answer(*_against(truth, result), *as_typed(result, sentences(result)), *trust(result))
+    fitted = [folder / "fit.toml"] if "fit" in result.frames else []
+    for path in fitted:
         write_fit({**fitted_raw(study.raw, result), SPREAD: posterior(result.frames)}, outcome(result, command), path)
-        written_files.append(path)
-    for line in [*_against(truth, result), *as_typed(result, sentences(result)), *trust(result)]:
-        click.echo(line)
+    written_files = [*write(result, folder, command), *fitted]
     if result.failed:
         raise click.exceptions.Exit(1)
     click.echo(f"fitted in {seconds:.1f} s; {len(written_files)} files in {folder}")

@@ -7,7 +7,16 @@ from pathlib import Path
 import click
 
 from tautwire.model.errors import InputError
-from tautwire.studies.commands.shared import CASE_TIMEOUT, FILE, OUT, WORKERS, progress_bar, results_folder, said
+from tautwire.studies.commands.shared import (
+    CASE_TIMEOUT,
+    FILE,
+    OUT,
+    WORKERS,
+    progress_bar,
+    results_folder,
+    said,
+    tell_answer,
+)
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.reports.folder import write
 from tautwire.studies.reports.provenance import check_folder
@@ -87,12 +96,11 @@ def COMMAND(
     check_folder(out or Path("results") / study.name, file.name, study)
     folder = results_folder(out, study.name)
     result, store = run_shown(study, workers, scheduler, timeout), Store()
+    tell_answer(*sentences(result), *trust(result))
     written = write(result, folder, said("run", file, from_=fit, out=out), store=store)
     if animated:
         written.append(animate(result, folder / "dip.gif"))
         written.append(animate_picture(result, folder / "picture.gif", store))
-    for line in [*sentences(result), *trust(result)]:
-        click.echo(line)
     solved = study.count - len(result.failed)
     click.echo(
         f"{solved} cases in {result.seconds:.1f} s ({result.cached} from the store); {len(written)} files in {folder}"

@@ -1,5 +1,6 @@
 """What several commands share: options, the line that repeats a command, text tables."""
 
+import os
 import shlex
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -42,6 +43,15 @@ def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
             bar.update(done - bar.pos)
 
         yield tell
+
+
+def tell_answer(*lines: str) -> None:
+    """Print the answer, before files are drawn, which takes longer. A reader that is gone costs no file."""
+    try:
+        for line in lines:
+            click.echo(line)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def said(*words: object, **options: object) -> str:

@@ -17,6 +17,7 @@ from tautwire.studies.commands.shared import (
     results_folder,
     said,
     set_up_alone,
+    tell_answer,
 )
 from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.folder import write
@@ -75,11 +76,9 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
     study = with_turn_axis(read_study(set_up_alone(raw, "turns"), file.stem))
     folder = results_folder(out, study.name)
     result = run_shown(study, workers, None, timeout)
+    tell_answer(card_text(result), *trust(result))
     written = write(result, folder, said("turns", file, from_=fit, out=out), store=Store())
     written += write_cards(result, folder)
-    click.echo(card_text(result))
-    for line in trust(result):
-        click.echo(line)
     click.echo(f"{result.study.count} settings in {result.seconds:.1f} s; {len(written)} files in {folder}")
     if result.failed:
         raise click.exceptions.Exit(1)

@@ -9,7 +9,7 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import OUT, aligned, results_folder, said
+from tautwire.studies.commands.shared import OUT, aligned, results_folder, said, tell_answer
 from tautwire.studies.logbook.logbook import LOG, read_entry
 from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
@@ -125,11 +125,9 @@ def COMMAND(
     result = run_shown(study, 1, None, TIMEOUT)
     seconds = time.perf_counter() - began
     told = _options(was, now, band, before, after, without)
+    ranking = [ranking_text(result)] if "why" in result.frames else []
+    tell_answer(*ranking, *as_typed(result, sentences(result)), *trust(result))
     written = write(result, folder, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
-    if "why" in result.frames:
-        click.echo(ranking_text(result))
-    for line in [*as_typed(result, sentences(result)), *trust(result)]:
-        click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)
     click.echo(f"{len(result.frames['why'])} causes in {seconds:.1f} s; {len(written)} files in {folder}")

@@ -15,6 +15,7 @@ import resource
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -112,8 +113,9 @@ def used() -> float:
     return own.ru_utime + own.ru_stime
 
 
-def timed(one: Timed, program: Path, ready: Path, folder: Path, store: Path, limit: float) -> tuple[float, float]:
-    """Wall and processor seconds; nan if the command fails or takes longer than limit."""
+def timed(one: Timed, program: Path, ready: Path, folder: Path, store: Path, limit: float) -> tuple[float, ...]:
+    """Seconds until the answer stands in full, until all files are written, and of the processors; nan if the command
+    fails or takes longer than limit."""
     names = {"ready": str(ready), "out": str(folder / "out")}
     for name, text in one.files:
         (folder / f"{name}.toml").write_text(text)
@@ -122,14 +124,20 @@ def timed(one: Timed, program: Path, ready: Path, folder: Path, store: Path, lim
     command = [str(program), *(a.format(**names) for a in args)]
     wall, cpu = time.perf_counter(), used()
     env = {**os.environ, "TAUTWIRE_CACHE": str(store)}
-    try:
-        done = subprocess.run(command, env=env, capture_output=True, text=True, cwd=folder, timeout=limit)
-    except subprocess.TimeoutExpired:
-        return float("nan"), float("nan")
-    if done.returncode:
-        print(f"{' '.join(command)}: {(done.stderr or done.stdout)[-300:]}", file=sys.stderr)
-        return float("nan"), float("nan")
-    return time.perf_counter() - wall, used() - cpu
+    with (folder / "errors").open("w+", encoding="utf-8") as errors:
+        process = subprocess.Popen(command, env=env, stdout=subprocess.PIPE, stderr=errors, text=True, cwd=folder)
+        guard = threading.Timer(limit, process.kill)
+        guard.start()
+        answered = wall
+        for line in process.stdout or ():
+            if not line.startswith("Use it:") and " files in " not in line:
+                answered = time.perf_counter()
+        process.wait()
+        guard.cancel()
+        if process.returncode:
+            print(f"{' '.join(command)}: {(folder / 'errors').read_text()[-300:]}", file=sys.stderr)
+            return float("nan"), float("nan"), float("nan")
+    return answered - wall, time.perf_counter() - wall, used() - cpu
 
 
 def size_mb(store: Path) -> float:
@@ -155,9 +163,8 @@ def main() -> None:
                 folder.mkdir()
                 if not one.again:
                     stores[kind] = folder / "store"
-                row[f"{kind}wall_s"], row[f"{kind}cpu_s"] = timed(
-                    one, program, ready, folder, stores[kind], given.limit
-                )
+                took = timed(one, program, ready, folder, stores[kind], given.limit)
+                row |= {f"{kind}{what}_s": s for what, s in zip(("answer", "wall", "cpu"), took, strict=True)}
                 row[f"{kind}store_mb"] = size_mb(stores[kind])
             rows.append(row)
             print(row, flush=True)
@@ -186,7 +193,8 @@ def summary(table: pd.DataFrame, kinds: list[str]) -> str:
     return "\n\n".join(
         [
             "# Whole commands",
-            "Seconds with start, tables and drawing, from a store that is empty unless the line says warm. "
+            "Seconds with start, tables and drawing, from a store that is empty unless the line says warm; answer_s: "
+            "until the answer stands on the screen. "
             f"{os.cpu_count()} processor cores.",
             "\n".join("| " + " | ".join(map(str, line)) + " |" for line in lines),
             "\n".join(said),
