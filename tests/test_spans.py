@@ -57,3 +57,18 @@ def test_spans_join_and_refuse_what_is_outside():
     assert [s.upper for s in SPANS[:-1]] == [s.lower for s in SPANS[1:]]
     with pytest.raises(InputError, match="from 1.6 to 60 MHz"):
         span_of(61e6)
+
+
+def test_a_span_takes_five_engine_matrices_and_three_soil_tables():
+    made = {"wires": 0, "soil": 0}
+
+    def remember(key, compute):
+        arrays = compute()
+        kind = key.split("-")[0]
+        if kind in made:
+            made[kind] += len(arrays["y"]) if kind == "wires" else 1
+        return arrays
+
+    setup, _ = random_setup(0)
+    setup.build().solver(remember).response(14.0e6, 14.35e6)
+    assert made == {"wires": 5, "soil": 3}
