@@ -159,12 +159,21 @@ def test_sizes() -> None:
 
 
 def test_a_study_gets_the_figures_its_axes_call_for(slopes: Result, soils: Result) -> None:
-    assert set(plots(slopes)) == {"layout", "layout_last", "swr", "dip", "impedance", "smith", "smith_radio", "modes"}
-    assert set(plots(soils)) == {"layout", "swr", "dip", "impedance", "smith", "smith_radio", "modes"}
+    assert set(dict(plots(slopes))) == {
+        "layout",
+        "layout_last",
+        "swr",
+        "dip",
+        "impedance",
+        "smith",
+        "smith_radio",
+        "modes",
+    }
+    assert set(dict(plots(soils))) == {"layout", "swr", "dip", "impedance", "smith", "smith_radio", "modes"}
     single = made_up_result(made_up_study())
-    assert set(plots(single)) == {"layout", "swr", "impedance", "smith", "smith_radio"}
+    assert set(dict(plots(single))) == {"layout", "swr", "impedance", "smith", "smith_radio"}
     nothing = Result(slopes.study, {}, [])
-    assert set(plots(nothing)) == {"layout", "layout_last"}
+    assert set(dict(plots(nothing))) == {"layout", "layout_last"}
 
 
 def test_shading_agrees_with_the_width_of_the_continuous_response(slopes: Result) -> None:

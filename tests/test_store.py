@@ -362,8 +362,8 @@ def test_a_soil_comparison_solves_the_wires_once(tmp_path, engine_calls):
     store = Store(tmp_path / "store")
     study = load_study(write_study(tmp_path, SOILS))
     run(study, store, workers=0)
-    assert len(engine_calls) == 4 + 3  # nodes of one span in free space and over its image
-    assert store.contents() == {"wires": 2, "volts": 1, "power": 1, "soil": 12, "rest": 3, "case": 3, "give": 3,
+    assert len(engine_calls) == 3 + 2  # nodes of one span in free space and over its image
+    assert store.contents() == {"wires": 2, "volts": 1, "power": 1, "soil": 9, "rest": 3, "case": 3, "give": 3,
                                 "quality": 3, "shifts": 3}  # fmt: skip
 
 

@@ -102,7 +102,7 @@ class BlendedParts(SpanParts):
 
     @cached_property
     def rest(self) -> SoilMatrices:
-        return SoilMatrices(self.span.soil_nodes, self._blend(lambda node: node.rest), self._image_apart)
+        return SoilMatrices(self._nodes[0].rest.nodes, self._blend(lambda node: node.rest), self._image_apart)
 
     @cached_property
     def asymmetry(self) -> float:

@@ -25,7 +25,7 @@ from tautwire.model.frequencies import wave_number
 from tautwire.model.solve.response import chebyshev
 
 IMAGE_NODES = 2  # for the wires' image, a smaller and smoother part than the wires alone
-SOIL_NODES = 3
+SOIL_NODES, LAYER_NODES = 3, 4  # what layers reflect changes faster with frequency
 
 
 @dataclass(frozen=True)
@@ -45,9 +45,8 @@ class Span:
     def image_nodes(self) -> Real:
         return self._squares(IMAGE_NODES)
 
-    @property
-    def soil_nodes(self) -> Real:
-        return chebyshev(np.sqrt(self.lower), np.sqrt(self.upper), SOIL_NODES) ** 2
+    def soil_nodes(self, layers: bool) -> Real:
+        return chebyshev(np.sqrt(self.lower), np.sqrt(self.upper), LAYER_NODES if layers else SOIL_NODES) ** 2
 
     def _squares(self, count: int) -> Real:
         return np.asarray(np.sqrt(chebyshev(self.lower**2, self.upper**2, count)))

@@ -166,7 +166,7 @@ class SpanParts:
 
     @cached_property
     def rest(self) -> SoilMatrices:
-        nodes = self.span.soil_nodes
+        nodes = self.span.soil_nodes(isinstance(self.ground, LayeredGround))
         legs = canonical(self._legs, keep_height=True)
         key = key_of("rest", legs, nodes.tolist(), [self.ground.stack(float(f)) for f in nodes])
 
