@@ -159,7 +159,7 @@ def test_sizes() -> None:
 
 
 def test_a_study_gets_the_figures_its_axes_call_for(slopes: Result, soils: Result) -> None:
-    assert set(dict(plots(slopes))) == {
+    assert {stem for stem, _ in plots(slopes)} == {
         "layout",
         "layout_last",
         "swr",
