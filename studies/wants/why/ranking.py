@@ -185,6 +185,23 @@ def _solved(
     return seen
 
 
+def _base(setup: Setup, was: Sequence[float], plane: str, remember: Remember, ask: AskMany) -> tuple[Seen, ...]:
+    """The set-up's own dips, by their frequencies before (Hz); spans side by side. Raises SolveError; InputError where
+    there is no dip."""
+    spans = list(dict.fromkeys(map(span_of, was)))
+    shares = [[f_hz for f_hz in was if span_of(f_hz) == span] for span in spans]
+    found: dict[float, Seen] = {}
+    for share, seen in zip(shares, ask(_solved, [(setup, s, s, plane, remember) for s in shares]), strict=True):
+        if isinstance(seen, str):
+            raise SolveError(seen)
+        found |= dict(zip(share, seen, strict=True))
+    for f_hz in was:
+        if math.isnan(found[f_hz].dip):
+            allowed = f"a dip within {WINDOW:.0%} of it in the set-up too: check its wire length, or fit it first"
+            raise InputError("why.was", f"{f_hz / 1e6:.3f} MHz", allowed)
+    return tuple(found[f_hz] for f_hz in was)
+
+
 def explain(
     setup: Setup,
     shifts: Sequence[Shift],
@@ -205,14 +222,9 @@ def explain(
         raise InputError("why", "nothing", "at least one dip: where it was, where it is now")
     if not (dip_error > 0 and gamma_error > 0):
         raise InputError("why.dip_error", dip_error, "errors above 0")
-    was = [s.was_hz for s in shifts]
-    base = _solved(setup, was, was, plane, remember)
-    for f_hz, band in zip(was, base, strict=True):
-        if math.isnan(band.dip):
-            allowed = f"a dip within {WINDOW:.0%} of it in the set-up too: check its wire length, or fit it first"
-            raise InputError("why.was", f"{f_hz / 1e6:.3f} MHz", allowed)
+    base = _base(setup, [s.was_hz for s in shifts], plane, remember, ask)
     near = tuple(Shifted(setup, band.response, band.dip) for band in base)
-    track = Track(setup, shifts, tuple(base), near, dip_error, gamma_error, plane, remember)
+    track = Track(setup, shifts, base, near, dip_error, gamma_error, plane, remember)
     every = causes(setup)
     candidates = remaining(every, exclude)
     wire = every[0]
