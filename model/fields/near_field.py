@@ -136,16 +136,13 @@ def _in_classes(gap: Real, length: Real, classes: tuple[tuple[float, int], ...])
 
 def _wires(points: Real, seg: Segments, amps: Complex, k: float, gap: Real) -> Complex:
     """E and H (M, 6) at points (M, 3) of currents amps (N, 3) in free space."""
-    (_, few), *_ = DIRECT
-    near = np.zeros(gap.shape, dtype=bool)
-    total = np.zeros((len(points), 6), complex)
+    (far, few), *_ = DIRECT
+    total = _far_lines(points, seg, amps, k, few, gap < far * seg.length)
     for mask, count in _in_classes(gap, seg.length, DIRECT):
         if count > few:
-            near |= mask
             i, j = np.nonzero(mask)
-            values = _line(points[i] - seg.centre[j], seg.vector[j], amps[j], k, count)
-            np.add.at(total, i, values)
-    return total + _far_lines(points, seg, amps, k, few, near)
+            np.add.at(total, i, _line(points[i] - seg.centre[j], seg.vector[j], amps[j], k, count))
+    return total
 
 
 def _far_lines(points: Real, seg: Segments, amps: Complex, k: float, count: int, near: np.ndarray) -> Complex:

@@ -6,7 +6,7 @@ taken out, and what is left is written so that few nodes do.
 
 * Wires: Z(-f) is the conjugate of Z(f), so Im g is even in f and Re g is odd. A polynomial in f^2 through K nodes then
   is one of degree 2 K - 1 in f.
-* Soil: skin depth goes with the root of f, so g/f is followed in sqrt(f).
+* Soil: skin depth goes with the root of f, so g/f is followed in sqrt(f); solver.py takes 1/n2 out of it beforehand.
 
 Spans and nodes are fixed, so results do not depend on which other bands a study asks for, and one stored matrix serves
 every band. tests/test_spans.py and tests/benchmarks/span_error.py say what it costs in the reflection coefficient.

@@ -8,7 +8,7 @@ import click
 from tautwire.studies.commands.shared import FILE, OUT, WORKERS, aligned, progress_bar, said, set_up_alone, tell_answer
 from tautwire.studies.reports.answers import as_typed, sentences, trust
 from tautwire.studies.reports.folder import write
-from tautwire.studies.running.pool import Ask, cores, lasting
+from tautwire.studies.running.pool import Ask, asking_all, cores, lasting
 from tautwire.studies.running.runner import known, pieces, run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
@@ -38,9 +38,9 @@ def side_by_side(
 
 def sure_side_by_side(problem: Problem, ask: Ask, store: Store, places: list[Place]) -> list[tuple[float, list[float]]]:
     """How sure candidates are, computed in worker processes."""
-    found = {i: done for i, done, _ in ask(certainty, [(problem, place, store) for place in places], None)}
     nothing = float("nan"), [float("nan")] * len(problem.segments)
-    return [found[i] or nothing for i in range(len(places))]
+    found = asking_all(ask)(certainty, [(problem, place, store) for place in places])
+    return [nothing if isinstance(sureness, str) else sureness for sureness in found]
 
 
 def choose_case(case: Case, study: Study, store: Store, workers: int, progress: Progress) -> tuple[Frames, bool]:

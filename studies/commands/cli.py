@@ -90,10 +90,15 @@ def main(args: list[str] | None = None) -> None:
     except (KeyboardInterrupt, click.Abort):
         _leave("stopped; finished cases are kept, so the same command goes on from here", EXIT_STOPPED)
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        unheard()
         sys.exit(EXIT_SOLVE)
     if isinstance(status, int) and status:  # click hands an Exit back as a number
         sys.exit(status)
+
+
+def unheard() -> None:
+    """From here on nobody reads standard output: what is still printed goes nowhere."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _leave(message: str, status: int) -> None:

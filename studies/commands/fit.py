@@ -11,7 +11,7 @@ from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import FILE, OUT, said, tell_answer
 from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
-from tautwire.studies.running.pool import side_by_side
+from tautwire.studies.running.pool import asking_all
 from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import ALONE, read_study
@@ -81,7 +81,7 @@ def COMMAND(
     make_folder(folder)
     began = time.perf_counter()
     store = Store()
-    ahead(study, "fit", store, lambda own, ask: tables(own, study, WireModel(store, side_by_side(ask, timeout))))
+    ahead(study, "fit", store, lambda own, ask: tables(own, study, WireModel(store, asking_all(ask, timeout))))
     result = run_shown(study, 1, None, timeout)
     seconds = time.perf_counter() - began
     command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)

@@ -1,6 +1,5 @@
 """What several commands share: options, the line that repeats a command, text tables."""
 
-import os
 import shlex
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -9,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from tautwire.studies.commands.cli import unheard
 from tautwire.studies.running.runner import TIMEOUT
 from tautwire.studies.running.study_file import ALONE, asking, read_study
 from tautwire.studies.study.files import make_folder
@@ -51,7 +51,7 @@ def tell_answer(*lines: str) -> None:
         for line in lines:
             click.echo(line)
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        unheard()
 
 
 def said(*words: object, **options: object) -> str:

@@ -13,7 +13,7 @@ from tautwire.studies.commands.shared import OUT, aligned, results_folder, said,
 from tautwire.studies.logbook.logbook import LOG, read_entry
 from tautwire.studies.reports.answers import as_typed, trust
 from tautwire.studies.reports.folder import write
-from tautwire.studies.running.pool import side_by_side
+from tautwire.studies.running.pool import asking_all
 from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import ALONE, read_study
@@ -121,7 +121,7 @@ def COMMAND(
         click.echo(sweep.how)
     folder = results_folder(out, study.name)
     began, store = time.perf_counter(), Store()
-    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, side_by_side(ask, TIMEOUT)))
+    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, asking_all(ask, TIMEOUT)))
     result = run_shown(study, 1, None, TIMEOUT)
     seconds = time.perf_counter() - began
     told = _options(was, now, band, before, after, without)

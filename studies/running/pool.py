@@ -118,7 +118,7 @@ def spread(
         yield from ask(function, tasks, timeout)
 
 
-def side_by_side(ask: Ask, timeout: float) -> AskMany:
+def asking_all(ask: Ask, timeout: float | None = None) -> AskMany:
     """`ask` for those who want all answers at once. timeout: seconds for a task."""
 
     def ask_many(function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:

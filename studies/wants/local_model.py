@@ -13,7 +13,7 @@ from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
 from tautwire.model.reflection import reflection
 from tautwire.model.remember import Remember, compute_always
-from tautwire.model.solve.smooth_matrices import SPANS
+from tautwire.model.solve.smooth_matrices import SPANS, Span, span_of
 from tautwire.studies.study.raw import is_index, kind_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import SoilSpec, spec_named
@@ -157,12 +157,11 @@ class WireModel:
         """Solves several side by side, where that is possible; `wire` then has them. Raises InputError."""
         if self.ask is None:
             return
-        tasks: dict[tuple[str, int], tuple[Setup, list[Real]]] = {}  # sweeps in one span share matrices
+        tasks: dict[tuple[str, Span], tuple[Setup, list[Real]]] = {}  # sweeps in one span share matrices
         for setup, f_hz in asked:
             wires = repr(setup.build())
             if (wires, f_hz.tobytes()) not in self._known:
-                span = sum(s.upper < f_hz[0] for s in SPANS)
-                sweeps = tasks.setdefault((wires, span), (setup, []))[1]
+                sweeps = tasks.setdefault((wires, span_of(float(f_hz[0]))), (setup, []))[1]
                 if not any(np.array_equal(f_hz, f) for f in sweeps):
                     sweeps.append(f_hz)
         answers = self.ask(wires_of, [(*task, self.remember) for task in tasks.values()])

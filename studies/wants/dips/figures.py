@@ -112,15 +112,16 @@ def dip_figure_of(
     return category_figure(dips, sweeps, shown, axes, heading) if study.count > 1 else None
 
 
-def dip_figures(result: Result, size: str | Look = "print", bands: Sequence[Band] | None = None) -> dict[str, Sheet]:
-    """Every figure of KINDS that there is."""
-    drawn = {kind: dip_figure_of(result, kind, size, bands) for kind in KINDS}
-    return {kind: sheet for kind, sheet in drawn.items() if sheet is not None}
+def dip_figures(
+    result: Result, size: str | Look = "print", bands: Sequence[Band] | None = None
+) -> Iterator[tuple[str, Sheet]]:
+    """Every figure of KINDS that there is, as it is built."""
+    for kind in KINDS:
+        if (sheet := dip_figure_of(result, kind, size, bands)) is not None:
+            yield kind, sheet
 
 
 def plots(result: Result) -> Iterator[tuple[str, Sheet]]:
     """File stem and figure, print size, as they are built."""
     yield from layout_figures(result.study).items()
-    for kind in KINDS:
-        if (sheet := dip_figure_of(result, kind)) is not None:
-            yield kind, sheet
+    yield from dip_figures(result)

@@ -482,7 +482,7 @@ class Track:
                 if names not in solved or found.score < solved[names].score:
                     solved[names] = found
                 again = best(*names, log_dips - pair.log_dips, gamma - pair.gamma)
-                if again.size and again.more:
+                if again.size and again.more and (again.size, again.more) != (pair.size, pair.more):
                     tried.append(again)
         return list(solved.values())
 
