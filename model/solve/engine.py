@@ -6,6 +6,7 @@ The engine's own finite ground is not used: it is wrong for long low wires (test
 import math
 import threading
 from collections.abc import Sequence
+from contextlib import nullcontext, suppress
 from functools import lru_cache
 from importlib import metadata
 
@@ -53,8 +54,12 @@ def canonical(legs: Sequence[Leg], keep_height: bool) -> tuple[Leg, ...]:
     return tuple((move(start), move(end), n, round(radius, 9)) for start, end, n, radius in legs)
 
 
-# The engine formats a line of text for every current it returns, some 4 us each and most of a solve's cost; what is not
-# formatted is not returned, so there is no way around it.
+# The engine formats a line of text, some 4 us, for every current it returns: three quarters of a solve. Asked for its
+# receiving format it gathers the same currents and formats one line at most. That format is for plane waves only: with
+# a voltage source the engine raises an error, but after the currents are gathered, and they are what is wanted. Where
+# they are not there, the usual format is asked for. tests/test_engine.py compares the two.
+
+RECEIVING, USUAL = (1, 0, 1, 10**6), (-2, 0, 0, 0)  # print cards, for all segments
 
 
 def _context(legs: Sequence[Leg], f_hz: float, perfect_ground: bool) -> PyNEC.nec_context:
@@ -72,22 +77,36 @@ def admittance(legs: Sequence[Leg], f_hz: float, perfect_ground: bool = False) -
     """Short-circuit admittance matrix Y (N, N), siemens: column j holds the currents at the segment centres for
     1 V on segment j; segments in the order of `legs`. Raises SolveError if the engine gives no finite answer.
     """
-    places = [(tag, segment) for tag, leg in enumerate(legs, 1) for segment in range(1, leg[2] + 1)]
-    y = np.empty((len(places), len(places)), dtype=complex)
-    try:
-        with ONE_AT_A_TIME:
-            context = _context(legs, f_hz, perfect_ground)
-            for column, (tag, segment) in enumerate(places):
-                context.ex_card(0, tag, segment, 0, 1.0, 0, 0, 0, 0, 0)
-                context.xq_card(0)
-                currents = context.get_structure_currents(column)
-                if currents is None:
-                    raise SolveError(f"the engine returned nothing at {f_hz / MHZ:.6g} MHz")
-                y[:, column] = currents.get_current()
-    except RuntimeError as error:
-        raise SolveError(f"the engine refused the wires at {f_hz / MHZ:.6g} MHz: {error}") from error
+    with ONE_AT_A_TIME:
+        try:
+            y = _short_circuit(legs, f_hz, perfect_ground, RECEIVING)
+            if y is None:
+                y = _short_circuit(legs, f_hz, perfect_ground, USUAL)
+        except RuntimeError as error:
+            raise SolveError(f"the engine refused the wires at {f_hz / MHZ:.6g} MHz: {error}") from error
+    if y is None:
+        raise SolveError(f"the engine returned nothing at {f_hz / MHZ:.6g} MHz")
     if not np.isfinite(y).all():
         raise SolveError(f"the engine returned numbers that are not finite at {f_hz / MHZ:.6g} MHz")
+    return y
+
+
+def _short_circuit(
+    legs: Sequence[Leg], f_hz: float, perfect_ground: bool, card: tuple[int, int, int, int]
+) -> Complex | None:
+    """Y (N, N) by one print card, or None where the engine does not give a current for each segment by it."""
+    places = [(tag, segment) for tag, leg in enumerate(legs, 1) for segment in range(1, leg[2] + 1)]
+    y = np.empty((len(places), len(places)), dtype=complex)
+    context = _context(legs, f_hz, perfect_ground)
+    context.pt_card(*card)
+    for column, (tag, segment) in enumerate(places):
+        context.ex_card(0, tag, segment, 0, 1.0, 0, 0, 0, 0, 0)
+        with suppress(RuntimeError) if card is RECEIVING else nullcontext():
+            context.xq_card(0)
+        result = context.get_structure_currents(column)
+        if result is None or len(currents := result.get_current()) != len(places):
+            return None
+        y[:, column] = currents
     return y
 
 
