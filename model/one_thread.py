@@ -5,7 +5,7 @@ which is faster than threads inside a small matrix anyway. The limit holds for t
 solver on: a limit that ended with each call would end in the middle of another thread's call.
 """
 
-import scipy.linalg  # noqa: F401  loads its own copy of the library, which must be there to be limited
+import scipy.special  # noqa: F401  loads its own copy of the library, which must be there to be limited
 from threadpoolctl import threadpool_limits
 
 _LIMIT = threadpool_limits(1)

@@ -4,7 +4,6 @@ import math
 import re
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from tautwire.model.operating.bands import band_named, bands
@@ -154,7 +153,7 @@ def test_shares_in_words() -> None:
 
 def test_a_turning_point_lies_outside_what_the_ends_span() -> None:
     told = {(7083, 7066, 7074): 1, (14208, 14199, 14212, 14259): 1, (14193, 14215, 14191): 1, (1, 5, 9): None}
-    assert {dips: turning_point(pd.Series(dips)) for dips in told} == told
+    assert {dips: turning_point(dips) for dips in told} == told
 
 
 def test_variants_are_not_followed(remember: Store) -> None:

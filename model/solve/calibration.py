@@ -9,7 +9,6 @@ is small.
 """
 
 import numpy as np
-from scipy.spatial.distance import cdist, pdist, squareform
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import MU0
@@ -74,11 +73,14 @@ def radiation_resistance(segments: Segments, f_hz: float, perfect_ground: bool =
         moments: Real = current.T @ ((tangent @ direction.T) * kernel) @ current
         return moments - sign / k**2 * (divergence.T @ kernel @ divergence)
 
-    apart = pdist(position)
-    kernel = squareform(np.sin(k * apart) / apart)
-    np.fill_diagonal(kernel, k)
-    total = reaction(kernel, tangent, 1.0)
+    total = reaction(_kernel(k, position, position), tangent, 1.0)
     if perfect_ground:  # the image: horizontal current and charge change sign
-        kernel = k * np.sinc(k * cdist(position, position * MIRROR) / np.pi)
-        total = total + reaction(kernel, -tangent * MIRROR, -1.0)
+        total = total + reaction(_kernel(k, position, position * MIRROR), -tangent * MIRROR, -1.0)
     return f_hz * MU0 / 2 * total
+
+
+def _kernel(k: float, a: Real, b: Real) -> Real:
+    """sin(kR)/R between points a (M, 3) and b (M', 3), m."""
+    square = (a**2).sum(axis=1)[:, None] + (b**2).sum(axis=1) - 2 * a @ b.T  # rounding changes the kernel by 1e-13
+    kr = k * np.sqrt(np.maximum(square, 1e-18))
+    return np.asarray(k * np.sin(kr) / kr)

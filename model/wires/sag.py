@@ -4,7 +4,6 @@ import math
 from dataclasses import replace
 
 import numpy as np
-import scipy
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
@@ -12,6 +11,7 @@ from tautwire.model.wires.layout import Layout, Point
 
 PIECES = 6  # straight pieces a leg is drawn with
 MOST = 0.2  # deepest sag over the leg's length; beyond it the parabola is no longer a good catenary
+NEWTON = 20  # steps at most; some five do
 
 
 def sagged(layout: Layout, depth: float, pieces: int = PIECES) -> Layout:
@@ -40,13 +40,12 @@ def _hanging(chord: Real, depth: float, pieces: int) -> Real:
     t = np.linspace(0, 1, pieces + 1)[:, None]
     drop = 4 * depth * t * (1 - t) * np.array([0.0, 0.0, -1.0])
     length = float(np.linalg.norm(chord))
-
-    def drawn(scale: float) -> Real:
-        return scale * t * chord + drop
-
-    def excess(scale: float) -> float:
-        return float(np.linalg.norm(np.diff(drawn(scale), axis=0), axis=1).sum()) - length
-
-    if depth < 1e-6 * length:
-        return drawn(1.0)[1:]
-    return drawn(float(scipy.optimize.brentq(excess, 0.5, 1.0, xtol=1e-12)))[1:]
+    scale = 1.0
+    for _ in range(NEWTON if depth >= 1e-6 * length else 0):  # the length is convex in scale: it falls to the root
+        piece = np.diff(scale * t * chord + drop, axis=0)
+        size = np.linalg.norm(piece, axis=1)
+        change = float((size.sum() - length) / (piece @ chord / size).sum() * pieces)
+        scale -= change
+        if abs(change) < 1e-12:
+            break
+    return np.asarray((scale * t * chord + drop)[1:])

@@ -8,9 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
@@ -103,6 +100,5 @@ def leg_segments(legs: Sequence[tuple[Point, Point, int, float]]) -> Segments:
 
 def _joints(points: Real, tol: float) -> np.ndarray:
     """A number for each point, the same for points closer than tol."""
-    pairs = cKDTree(points).query_pairs(tol, output_type="ndarray")
-    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
-    return connected_components(graph, directed=False)[1]
+    apart = np.abs(points[:, None] - points).max(axis=-1)
+    return np.asarray((apart < tol).argmax(axis=1))  # the first point that is so close

@@ -18,6 +18,7 @@ from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.running.store import Store
 from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.raw import changed
+from tautwire.studies.study.result import Rows
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import frequency, length
 from tautwire.studies.study.written import as_written
@@ -186,32 +187,38 @@ def COMMAND(
         setup = setup_of(given) if fit is None else fitted_setup(fit, given)
         names, single = asked(bands, region)
         result = predicted(setup, names, region, timeout, spread)
-    rows = result.frames.get("dips")
+    rows = result.rows("dips")
     hung = {k: v for k, v in setup.items() if k != "spread"}
     own = [] if result.failed else _at(hung, single)
     if as_json:
-        records = [] if rows is None else json.loads(rows.to_json(orient="records", double_precision=9))
-        every, give = result.frames.get("all_dips"), result.frames.get("spread")
-        dips = [] if every is None else json.loads(every.to_json(orient="records", double_precision=9))
-        sure = [] if give is None else json.loads(give.to_json(orient="records", double_precision=9))
-        answer = {"setup": setup, "bands": records, "all_dips": dips, "spread": sure, "frequencies": own,
+        answer = {"setup": setup, "bands": _plain(rows), "all_dips": _plain(result.rows("all_dips")),
+                  "spread": _plain(result.rows("spread")), "frequencies": own,
                   "failed": [f.reason for f in result.failed],
-                  "marks": sorted(set(result.marked().get("marks", ())))}  # fmt: skip
+                  "marks": sorted({row["marks"] for row in result.marked()})}  # fmt: skip
         click.echo(json.dumps(answer, indent=2))
     else:
-        if rows is not None:
-            click.echo(table([{**row, **give_of(result, row)} for row in rows.to_dict("records")]))
-            if rows["dip_mhz"].isna().any():
+        if rows:
+            click.echo(table([{**row, **give_of(result, row)} for row in rows]))
+            if any(math.isnan(row["dip_mhz"]) for row in rows):
                 click.echo("In brackets: at the middle of the band, where there is no dip.")
-        if (every := result.frames.get("all_dips")) is not None and len(every):
-            click.echo(all_dips_words(every.to_dict("records")))
+        if every := result.rows("all_dips"):
+            click.echo(all_dips_words(every))
         if own:
             click.echo(frequency_table(own))
-        losses = [] if rows is None else loss_words(Setup.read(hung).feed_system(), rows.to_dict("records"))
+        losses = loss_words(Setup.read(hung).feed_system(), rows) if rows else []
         for line in [*sentences(result), *losses, *trust(result, assumed)]:
             click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)
+
+
+def _plain(rows: Rows) -> Rows:
+    """Rows as JSON has them: null for what is not a number, ten digits."""
+
+    def value(v: Any) -> Any:
+        return (float(f"{v:.10g}") if math.isfinite(v) else None) if isinstance(v, float) else v
+
+    return [{name: value(v) for name, v in row.items()} for row in rows]
 
 
 def all_dips_words(rows: list[dict[Any, Any]]) -> str:

@@ -58,8 +58,9 @@ def validity(result: Result) -> list[str]:
     for failure in result.failed:
         lines.append(f"FAILED: {result.study.words_of(failure.labels) or 'the set-up'}: {failure.reason}")
     marked = result.marked()
-    for words, rows in marked.groupby("marks") if len(marked) else ():
-        named = [", ".join(filter(None, [result.study.words_of(r), r["band"]])) for r in rows.to_dict("records")]
+    for words in sorted({r["marks"] for r in marked}):
+        rows = [r for r in marked if r["marks"] == words]
+        named = [", ".join(filter(None, [result.study.words_of(r), r["band"]])) for r in rows]
         which = "; ".join(named[:MOST_NAMED]) + (
             f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
         )
@@ -69,8 +70,8 @@ def validity(result: Result) -> list[str]:
 
 def blended(result: Result) -> str:
     """How many cases were blended between solved ones, and the greatest error estimated; "" if all were solved."""
-    errors = result.frames.get("quality", {}).get("blend_error")
-    if errors is None or not (errors > 0).any():
+    errors = [row.get("blend_error", 0.0) for row in result.rows("quality")]
+    if not (count := sum(e > 0 for e in errors)):
         return ""
-    share = f"{int((errors > 0).sum())} of {len(errors)} answers are blended between solved cases"
-    return f"{share}; estimated error of the reflection up to {errors.max():.1g} (column blend_error of quality.csv)."
+    share = f"{count} of {len(errors)} answers are blended between solved cases"
+    return f"{share}; estimated error of the reflection up to {max(errors):.1g} (column blend_error of quality.csv)."

@@ -30,8 +30,8 @@ def one_caution(result: Result) -> str:
     """What the answer must not be shown without: what failed or overheats, else what its kind of answer rests on."""
     if result.failed:
         return f"{len(result.failed)} of {result.study.count} cases could not be solved."
-    if len(marked := result.marked()):
-        return f"{len(marked)} answers lie outside the model's validity: {marked['marks'].iloc[0]}."
+    if marked := result.marked():
+        return f"{len(marked)} answers lie outside the model's validity: {marked[0]['marks']}."
     stress = result.frames.get("stress")
     if stress is not None and not stress.empty and (hot := stress[stress["core_warning"] == "overheats"]).size:
         row = hot.loc[hot["core_w"].idxmax()]

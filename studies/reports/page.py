@@ -203,7 +203,7 @@ def report(
         setup=_study_file(result),
         caution=caution_text(spec.want),
         validity=trust(result),
-        failed=bool(result.failed) or len(result.marked()) > 0,
+        failed=bool(result.failed or result.marked()),
         cases=result.study.count,
         command=command,
     )

@@ -7,10 +7,8 @@ only for type checkers. Code that draws or writes is left out: no stored number 
 import hashlib
 import re
 from functools import lru_cache
+from importlib import metadata
 from pathlib import Path
-
-import numpy as np
-import scipy
 
 from tautwire.model import constants
 from tautwire.model.solve.engine import engine_name
@@ -71,4 +69,4 @@ def code_digest(*modules: str) -> str:
 def libraries() -> dict[str, str]:
     """The engine and the libraries on which the digits of a result depend: name -> version."""
     engine, _, version = engine_name().rpartition(" ")
-    return {engine: version, "numpy": np.__version__, "scipy": scipy.__version__}
+    return {engine: version, **{name: metadata.version(name) for name in ("numpy", "scipy")}}

@@ -1,9 +1,9 @@
 """Questions about one set-up, without a study file: its dips, and its impedance and SWR over a band."""
 
-from collections.abc import Iterable, Mapping
-from typing import Any
+from __future__ import annotations
 
-import pandas as pd
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import band_named
@@ -15,6 +15,9 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.dips.reading import sweep_rows
 from tautwire.studies.wants.give_or_take import with_give
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 BANDS = ("40 m", "20 m", "15 m", "10 m")
 MOST_POINTS = 100_000
@@ -131,6 +134,8 @@ def response(setup: Mapping[str, Any], band: str, region: int | str = 1, points:
         raise InputError("points", repr(points), f"a whole number from 2 to {MOST_POINTS}")
     asked = band_named(band, region)
     with as_written(setup):
+        import pandas as pd
+
         read = Setup.read(setup)
         feed, solver = read.feed_system(), read.build().solver(Store())
         return pd.DataFrame(sweep_rows(asked, solver.response(asked.lower, asked.upper), feed, points))

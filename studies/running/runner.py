@@ -156,9 +156,7 @@ def _answer(case: Case, study: Study, store: Store, *only: Sequence[Band]) -> Do
 
 def in_processes(cases: Sequence[Case], study: Study, store: Store, workers: int, timeout: float) -> Iterator[Done]:
     """Answers as they come, from worker processes on this machine."""
-    import scipy.optimize  # noqa: F401  loaded once, before the workers are forked
-
-    from tautwire.model.solve import one_frequency, solver  # noqa: F401  likewise
+    from tautwire.model.solve import one_frequency, solver  # noqa: F401  loaded once, before the workers are forked
 
     with lasting(min(workers, max(len(cases), len(_by_span(study))))) as ask:
         lost: dict[int, str] = {}

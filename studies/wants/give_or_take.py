@@ -3,32 +3,26 @@
 from __future__ import annotations
 
 import math
+from statistics import median
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
 if TYPE_CHECKING:
+    import pandas as pd
+
     from tautwire.studies.study.result import Result
 
 
-def rows_of(result: Result, labels: dict[str, Any]) -> pd.DataFrame:
-    """The rows of "spread" at a place on the axes; none if the study has no spread."""
-    table = result.frames.get("spread", pd.DataFrame())
-    for column, value in labels.items():
-        table = table[table[column] == value] if column in table else table
-    return table
-
-
-def give_of(result: Result, row: Any) -> dict[str, float]:
+def give_of(result: Result, row: Any) -> dict[str, Any]:
     """The row of "spread" for a row of "dips": same case, same band; empty if there is none."""
-    table = rows_of(result, {c: row[c] for c in result.axis_columns if c in row})
-    table = table[table["band"] == row["band"]] if len(table) else table
-    return {} if table.empty else dict(table.iloc[0])
+    same = [c for c in (*result.axis_columns, "band") if c in row]
+    return next((r for r in result.rows("spread") if all(r[c] == row[c] for c in same if c in r)), {})
 
 
 def with_give(result: Result, dips: pd.DataFrame) -> pd.DataFrame:
     """The rows of "dips" with the columns of "spread" beside them; unchanged if the study has no spread."""
-    table = rows_of(result, {})
+    if "spread" not in result.frames:
+        return dips
+    table = result.frames["spread"]
     keys = [c for c in (*result.axis_columns, "band") if c in dips and c in table]
     extra = [c for c in table.columns if c not in dips]
     return dips.merge(table[[*keys, *extra]], on=keys, how="left") if len(table) and keys else dips
@@ -50,7 +44,7 @@ def worst_words(result: Result, row: Any) -> str:
 
 def footnote(result: Result) -> str:
     """What the numbers after ± are; empty if there are none."""
-    if rows_of(result, {}).empty:
+    if not result.rows("spread"):
         return ""
     return (
         "± holds 68 % of set-ups hung like this one by usual care, ranges of SWR 95 %; write what you know better "
@@ -60,23 +54,22 @@ def footnote(result: Result) -> str:
 
 def give_line(result: Result) -> str:
     """The dips' give or take in a study of several cases: the middle one of each band; empty for one case."""
-    table = rows_of(result, {})
-    if table.empty or table["band"].is_unique:
+    gives: dict[str, list[float]] = {}
+    for row in (rows := result.rows("spread")):
+        gives.setdefault(row["band"], []).append(row["dip_give_khz"])
+    if len(gives) == len(rows):
         return ""
-    middle = table.groupby("band", sort=False)["dip_give_khz"].median().dropna()
-    return f"Give or take of these dips: {', '.join(f'{b} ±{k:.0f} kHz' for b, k in middle.items())}."
+    known = {band: [k for k in khz if not math.isnan(k)] for band, khz in gives.items()}
+    told = [f"{band} ±{median(khz):.0f} kHz" for band, khz in known.items() if khz]
+    return f"Give or take of these dips: {', '.join(told)}."
 
 
 def causes(result: Result) -> str:
     """One line: the largest contributors, and the one measurement that would narrow the dips most."""
-    table = rows_of(result, {})
-    if table.empty:
+    rows = [r for r in result.rows("spread") if r["largest"] and not math.isnan(r["dip_give_khz"])]
+    if not rows:
         return ""
-    middle = table[table["dip_give_khz"].notna() & (table["largest"] != "")]
-    if middle.empty:
-        return ""
-    # where the give or take is largest for the band it is in
-    row = middle.loc[(middle["dip_give_khz"] / middle["dip_mhz"]).idxmax()]
+    row = max(rows, key=lambda r: r["dip_give_khz"] / r["dip_mhz"])  # where it is largest for the band it is in
     names, sizes = str(row["largest"]).split("; "), str(row["largest_khz"]).split("; ")
     parts = ", ".join(f"{n} (±{s})" for n, s in zip(names, sizes, strict=True))
     line = f"Least sure of, by how many kHz it may move the dip on {row['band']}: {parts}."

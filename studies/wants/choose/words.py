@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
 import tomli_w
 
 from tautwire.studies.wants.choose.problem import Problem, read_problem
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from tautwire.studies.study.result import Result
 
 columns_of_aims = {"gain": "radio_gain_dbi", "loss": "feed_loss_db", "heat": "heat_in_core_w", "shield": "shield_max_a"}

@@ -36,7 +36,7 @@ def finding_of(result: Result, kind: str, bands: Sequence[Band]) -> str:
         return _smith(result, bands, "radio" if kind == "smith_radio" else "transformer")
     if kind == "modes":
         return _modes(dips, bands)
-    return short((headline(result, dips) or [""])[0])
+    return short((headline(result, [b.name for b in bands]) or [""])[0])
 
 
 def _swr(result: Result, dips: pd.DataFrame, bands: Sequence[Band]) -> str:

@@ -18,14 +18,14 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
 from tautwire.model.operating.bands import Band, bands
 from tautwire.model.solve.half_waves import half_waves
-from tautwire.studies.study.result import Result
+from tautwire.studies.study.result import Result, Rows
 from tautwire.studies.wants.dips.reading import AT_DIP, BandReading, band_columns, territory
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from tautwire.model.solve.solver import Solver
 
 APART = 0.3  # half-waves and (doubled) relative frequency together, from which two dips are not the same one
@@ -55,30 +55,29 @@ def _owner(dip: Mapping[str, Any]) -> str:
     return next((band.name for band in bands() if _holds(band, dip)), "")
 
 
-def once(table: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
-    """The table of all dips with each dip of a case once, where the windows of two bands show it. columns: the axes."""
-    table = table.sort_values("chosen", ascending=False, kind="stable")
-    keep: list[Any] = []
+def once(rows: Rows, columns: list[str]) -> Rows:
+    """The rows of all dips with each dip of a case once, where the windows of two bands show it. columns: the axes."""
+    keep: list[int] = []
     seen: set[Any] = set()
-    for i, row in table.iterrows():
+    for i in sorted(range(len(rows)), key=lambda i: not rows[i]["chosen"]):
+        row = rows[i]
         place = row["band"], *(str(row[c]) for c in columns)
         step = round(math.log(row["f_mhz"]) / SAME)
         if not seen & {(place, step + k) for k in (-1, 0, 1)}:
             keep.append(i)
         seen.add((place, step))
-    return table.loc[keep].sort_index()
+    return [rows[i] for i in sorted(keep)]
 
 
 def follow(result: Result) -> None:
     """Numbers the dips followed along the axes (column "followed") and puts the band's into the table "dips"."""
-    table, dips = result.frames.get("all_dips"), result.frames.get("dips")
-    if table is None or dips is None or table.empty:
+    if not (every := result.rows("all_dips")) or "dips" not in result.frames:
         return
-    table = result.frames["all_dips"] = once(table, result.axis_columns).reset_index(drop=True)
-    table["followed"] = 0
+    result.frames["all_dips"] = [row | {"followed": 0} for row in once(every, result.axis_columns)]
     axes = [a for a in result.study.axes if a.path != "variant"]
     if not axes:
         return
+    table, dips = result.frames["all_dips"], result.frames["dips"]
     columns = result.axis_columns
     order = {a.column: {str(v): i for i, v in enumerate(a.labels)} for a in result.study.axes}
     place = {r: tuple(order[c][str(table.at[r, c])] for c in columns) for r in table.index}

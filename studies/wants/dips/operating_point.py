@@ -1,12 +1,11 @@
 """Where and how a band is looked at: at the lowest SWR inside it, with all of the radio's power taken."""
 
 import numpy as np
-import scipy
 
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Band
 from tautwire.model.solve.solver import Solution, Solver
-from tautwire.studies.wants.dips.reading import GRID, swr_at_radio, window
+from tautwire.studies.wants.dips.reading import GRID, lowest, swr_at_radio, window
 
 
 def operating_frequency(solver: Solver, feed: FeedSystem, band: Band) -> float:
@@ -16,10 +15,7 @@ def operating_frequency(solver: Solver, feed: FeedSystem, band: Band) -> float:
     i = int(np.argmin(at(f)))
     if i in (0, GRID - 1):
         return float(f[i])
-    best = scipy.optimize.minimize_scalar(
-        lambda x: float(at(x)), bounds=(f[i - 1], f[i + 1]), method="bounded", options={"xatol": 1.0}
-    )
-    return float(best.x)
+    return lowest(at, f[[i - 1]], f[[i + 1]])[0][0]
 
 
 def watts_into_wire(solution: Solution, feed: FeedSystem, power: float) -> float:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import scipy
 
 from tautwire.model.arrays import Real
 from tautwire.model.feed.chain import FeedSystem
@@ -17,6 +16,7 @@ from tautwire.model.solve.smooth_matrices import span_of
 
 REACH = 0.10  # a dip is looked for this far beyond the band's edges, as a fraction of the frequency
 GRID = 801
+PLACES, NEAREST = 17, 1.0  # at which a place is narrowed down, again and again until they are so many Hz apart
 
 
 def window(band: Band) -> tuple[float, float]:
@@ -61,11 +61,20 @@ def minima(at: Callable[[Any], Real], f: Real) -> list[tuple[float, float]]:
     """Local minima of a function inside the grid f (M,): (place, value) each, refined."""
     y = at(f)
     inner = np.flatnonzero((y[1:-1] <= y[:-2]) & (y[1:-1] < y[2:])) + 1
-    pairs = []
-    for i in inner:
-        best = scipy.optimize.minimize_scalar(at, bounds=(f[i - 1], f[i + 1]), method="bounded", options={"xatol": 1.0})
-        pairs.append((float(best.x), float(best.fun)))
-    return pairs
+    return lowest(at, f[inner - 1], f[inner + 1])
+
+
+def lowest(at: Callable[[Any], Real], low: Real, high: Real) -> list[tuple[float, float]]:
+    """The one minimum (place, value) between each of low (m,) and high (m,), Hz."""
+    row = np.arange(len(low))
+    while len(row):
+        x = np.linspace(low, high, PLACES, axis=-1)
+        y = at(x)
+        k = y.argmin(axis=-1)
+        if (x[:, 1] - x[:, 0]).max() < NEAREST:
+            return [*zip(map(float, x[row, k]), map(float, y[row, k]), strict=True)]
+        low, high = x[row, np.maximum(k - 1, 0)], x[row, np.minimum(k + 1, PLACES - 1)]
+    return []
 
 
 def the_dip(found: list[tuple[float, float]], band: Band) -> tuple[float, float]:
@@ -80,20 +89,18 @@ def the_dip(found: list[tuple[float, float]], band: Band) -> tuple[float, float]
 
 
 def roots(at: Callable[[Any], Real], f: Real) -> list[float]:
-    """Places where a smooth function is zero inside the grid f (M,): those of its cubic spline."""
+    """Places where a continuous function changes its sign inside the grid f (M,)."""
     y = at(f)
-    crossed = np.flatnonzero(np.signbit(y[1:]) != np.signbit(y[:-1]))
-    if not len(crossed):
-        return []
-    spline = scipy.interpolate.CubicSpline(f, y)
-    values = []
-    for i in crossed:
-        piece = scipy.interpolate.PPoly(spline.c[:, i : i + 1], f[i : i + 2])
-        found = piece.roots(extrapolate=False)
-        values.append(
-            float(found[0] if len(found) else f[i + int(abs(y[i + 1]) < abs(y[i]))])
-        )  # a zero at the very end
-    return values
+    cell = np.flatnonzero(np.signbit(y[1:]) != np.signbit(y[:-1]))
+    low, high, row = f[cell], f[cell + 1], np.arange(len(cell))
+    while len(row):
+        x = np.linspace(low, high, PLACES, axis=-1)
+        y = at(x)
+        k = (np.signbit(y) != np.signbit(y[:, :1])).argmax(axis=-1)
+        low, high, below, above = x[row, k - 1], x[row, k], y[row, k - 1], y[row, k]
+        if (x[:, 1] - x[:, 0]).max() < NEAREST:
+            return [*map(float, low - below * (high - low) / (above - below))]
+    return []
 
 
 def width(at: Callable[[Any], Real], f: Real, dip: float, level: float) -> float:

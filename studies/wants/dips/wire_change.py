@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from tautwire.studies.wants.give_or_take import with_give
+from tautwire.studies.wants.give_or_take import give_of
 
 if TYPE_CHECKING:
     from tautwire.model.operating.reel import Reel
@@ -47,13 +47,12 @@ def advice(result: Result) -> list[str]:
     """Of a single set-up with dips outside their bands: the change that puts all into theirs, or if none does, one for
     each band. Nothing where it is not known how the dips move.
     """
-    dips = result.frames["dips"]
-    if len(result.study.cases()) != 1 or COLUMN not in result.frames.get("spread", ()):
+    if len(result.study.cases()) != 1:
         return []
     setup = result.study.cases()[0].setup()
     length = setup.build().layout.length
-    rows = with_give(result, dips[dips["dip_mhz"].notna()]).set_index("band")
-    lines = {n: _Line(length, r["dip_mhz"], r[COLUMN] / 1e3) for n, r in rows.iterrows() if r[COLUMN] < 0}
+    moved = {row["band"]: (row["dip_mhz"], give_of(result, row).get(COLUMN, 0.0)) for row in result.rows("dips")}
+    lines = {band: _Line(length, mhz, khz / 1e3) for band, (mhz, khz) in moved.items() if mhz > 0 and khz < 0}
     bands = {b.name: (b.lower / 1e6, b.upper / 1e6) for b in result.study.bands if b.name in lines}
     outside = [name for name, (low, high) in bands.items() if not low <= lines[name].dip <= high]
     if not outside:

@@ -1,12 +1,13 @@
 """Fitted set-ups as files: the set-up's tables as people write them, with the result of the fit beside them."""
 
+from __future__ import annotations
+
 import copy
 from collections.abc import Collection, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
-import pandas as pd
 import tomli_w
 
 from tautwire.model.errors import InputError
@@ -19,6 +20,9 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import usual_of
 from tautwire.studies.wants.known import KEYS, flat
 from tautwire.studies.wants.local_model import quantity_kind
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 RESULT, SPREAD = "fit_result", "spread"
 
@@ -72,7 +76,7 @@ def posterior(frames: Mapping[str, pd.DataFrame]) -> Raw:
     Values that change each time the antenna is hung (slope, heights, how the coax lies) are left out: the next time
     they have their usual spread again.
     """
-    rows, pairs = frames["fit"], frames.get("fit_correlation", pd.DataFrame())
+    rows, pairs = frames["fit"], frames.get("fit_correlation")
     stay = [row for _, row in rows.iterrows() if not hung(row["parameter"])]
     names = {row["parameter"] for row in stay}
     values = {
@@ -80,7 +84,7 @@ def posterior(frames: Mapping[str, pd.DataFrame]) -> Raw:
     }
     off = [
         [row["parameter"], row["with_parameter"], round(row["correlation"], 5)]
-        for _, row in pairs.iterrows() if {row["parameter"], row["with_parameter"]} <= names
+        for _, row in (() if pairs is None else pairs.iterrows()) if {row["parameter"], row["with_parameter"]} <= names
     ]  # fmt: skip
     return {"values": values, "correlation": off}
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-import pandas as pd
-
 from tautwire.studies.drawing.axes import running
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from tautwire.studies.study.result import Result
 
 COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
@@ -47,7 +47,7 @@ def sentences(result: Result) -> list[str]:
 
 
 def _one(row: pd.Series) -> list[str]:
-    if pd.isna(row["peak_bearing_deg"]):
+    if math.isnan(row["peak_bearing_deg"]):
         towards = "all round" if row["takeoff_deg"] < 89 else "straight up"
     else:
         towards = f"towards {compass(row['peak_bearing_deg'])}"
@@ -66,7 +66,7 @@ def _one(row: pd.Series) -> list[str]:
 
 
 def _back(db: float) -> str:
-    if pd.isna(db):
+    if math.isnan(db):
         return "as behind"
     return f"{abs(db):.1f} dB {'more' if db >= 0 else 'less'} than behind"
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
+from statistics import median
 from typing import TYPE_CHECKING
 
-import pandas as pd
-
-from tautwire.studies.wants.give_or_take import causes, footnote, rows_of
+from tautwire.studies.wants.give_or_take import causes, footnote
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -17,9 +16,8 @@ MOST_BANDS = 8
 
 def sentences(result: Result) -> list[str]:
     """For want "spread": each band's range, its chance, and what to measure."""
-    table = rows_of(result, {})
     lines = []
-    for _, row in table.head(MOST_BANDS).iterrows() if len(table) else ():
+    for row in result.rows("spread")[:MOST_BANDS]:
         at = "".join(f"{c} {row[c]}, " for c in result.axis_columns if c in row)
         if math.isnan(row["dip_give_khz"]):
             lines.append(f"{at}{row['band']}: no dip to be sure of.")
@@ -30,9 +28,8 @@ def sentences(result: Result) -> list[str]:
             f"in the band is {row['swr_worst_low']:.2f} to {row['swr_worst_high']:.2f} (95 %), at or below "
             f"{result.study.spec.swr_threshold:g} with a chance of {chance_words(row['chance_under_limit'])}."
         )
-    exact = result.frames.get("spread_exact", pd.DataFrame())
-    if len(exact):
-        off = (exact["told_mhz"] - exact["dip_mhz"]).abs().median() * 1e3
+    if exact := result.rows("spread_exact"):
+        off = median(abs(row["told_mhz"] - row["dip_mhz"]) for row in exact) * 1e3
         lines.append(f"{len(exact)} samples solved in full differ from this by {off:.0f} kHz (median).")
     return [*lines, *filter(None, [causes(result), footnote(result)])]
 

@@ -10,7 +10,6 @@ import math
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-import pandas as pd
 from pydantic import field_validator, model_validator
 
 from tautwire.model.errors import InputError
@@ -26,6 +25,7 @@ from tautwire.studies.wants.pattern.want import LEAST, frequency, radio_db
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
+    import pandas as pd
     from matplotlib.figure import Figure
 
     from tautwire.model.solve.solver import Solver
@@ -195,7 +195,7 @@ def finish(result: Result) -> None:
             "lead_db": best["region_radio_gain_dbi"] - second["region_radio_gain_dbi"],
             "spread_db": best["region_radio_gain_dbi"] - known["region_radio_gain_dbi"].iloc[-1],
         })  # fmt: skip
-    result.frames["target_best"] = pd.DataFrame(rows)
+    result.frames["target_best"] = rows
 
 
 def _headline(result: Result, table: pd.DataFrame) -> list[str]:

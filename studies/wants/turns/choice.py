@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
@@ -19,6 +18,8 @@ from tautwire.studies.wants.turns.chance import chance, gives
 from tautwire.studies.wants.want import Rows
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Study
 
@@ -62,15 +63,15 @@ def finish(result: Result) -> None:
             mode = rows["dip_mode"].to_numpy(float) if "dip_mode" in rows else None
             moved = shift_khz(rows[COLUMN].to_numpy(float), rows["dip_mhz"].to_numpy(float), mode)
             dips.loc[rows.index, "shift_khz_per_turn"] = moved
-    spread = result.frames.get("spread", pd.DataFrame())
+    spread = result.frames.get("spread")
     best: Rows = []
     stops: Rows = []
     for labels, rows in parts(table, others):
         shifts = where(dips, labels)
-        one, two = _choose(rows, shifts, level, where(spread, labels))
+        one, two = _choose(rows, shifts, level, None if spread is None else where(spread, labels))
         best += [{**labels, **row} for row in one]
         stops += [{**labels, **row} for row in two]
-    result.frames["turns"], result.frames["stops"] = pd.DataFrame(best), pd.DataFrame(stops)
+    result.frames["turns"], result.frames["stops"] = best, stops
 
 
 def threshold(study: Study) -> float:
@@ -103,7 +104,7 @@ def where(table: pd.DataFrame, labels: dict[str, Any]) -> pd.DataFrame:
     return table
 
 
-def _choose(rows: pd.DataFrame, dips: pd.DataFrame, level: float, spread: pd.DataFrame) -> tuple[Rows, Rows]:
+def _choose(rows: pd.DataFrame, dips: pd.DataFrame, level: float, spread: pd.DataFrame | None) -> tuple[Rows, Rows]:
     """The rows of "turns" and of "stops" for one turn table. A stop is the one of its kind that most likely works."""
     names = list(dict.fromkeys(rows["segment"]))
     matrix = rows.pivot(index=COLUMN, columns="segment", values="swr_worst")[names].sort_index()
