@@ -66,6 +66,7 @@ def code_digest(*modules: str) -> str:
     return text.hexdigest()[:16]
 
 
+@lru_cache(maxsize=1)
 def libraries() -> dict[str, str]:
     """The engine and the libraries on which the digits of a result depend: name -> version."""
     engine, _, version = engine_name().rpartition(" ")
