@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import C0, ETA0
@@ -19,6 +18,7 @@ from tautwire.model.feed.ferrite import Core
 from tautwire.model.frequencies import wave_number
 from tautwire.model.quadrature import legendre
 from tautwire.model.solve.solver import Solution
+from tautwire.model.wires.segments import shape
 from tautwire.model.wires.structure import Structure
 
 PLACES = 201  # along a conductor
@@ -158,14 +158,16 @@ def core_rise(feed: FeedSystem, watts: float) -> tuple[float, float, float]:
 def current_along(solution: Solution, structure: Structure, conductor: int) -> tuple[Real, Complex]:
     """Current for 1 V at the feed (A) at PLACES places (m) along a conductor, up to its open end.
 
-    A complex spline through the segments' middles: near a node the size alone is no straight line. The segments that
-    hold the source lie in the other conductors and are left out.
+    Quadratic along each segment, as the solver has it. The segments that hold the source lie in the other conductors
+    and are left out.
     """
     mine = own_segments(solution, conductor)
     length = structure.conductors[conductor].length
-    spline = scipy.interpolate.CubicSpline([*solution.mesh.along[mine], length], [*solution.current[mine], 0.0])
-    at = np.linspace(solution.mesh.along[mine[0]], length, PLACES)
-    return at, spline(at)
+    middle, size = solution.mesh.along[mine], solution.mesh.length[mine]
+    at = np.linspace(middle[0], length, PLACES)
+    which = np.clip(np.searchsorted(middle - size / 2, at, side="right") - 1, 0, len(mine) - 1)
+    amps = solution.segments.current[mine[which]] @ solution.current
+    return at, np.einsum("ps,sp->p", amps, shape((at - middle[which]) / (size[which] / 2)))
 
 
 def own_segments(solution: Solution, conductor: int) -> np.ndarray:

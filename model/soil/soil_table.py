@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.polynomial.chebyshev import chebvander
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
@@ -55,18 +54,18 @@ class SoilTable:
         self._check(r)
         angle = np.arctan2(z, x)
         _, angles, many, radii = self.coefficients.shape
-        in_angle = chebvander(2 / BEND * np.log1p(angle * (2 / np.pi) * np.expm1(BEND)) - 1, angles - 1).T
+        bent = 2 / BEND * np.log1p(angle * (2 / np.pi) * np.expm1(BEND)) - 1
         log_r, log_edge = np.log(r), np.log(self.edges)
         piece = np.searchsorted(self.edges[1:-1], r)
         values = np.empty((2 * many, len(r)))
         for p, c in enumerate(self.coefficients):
             inside = np.flatnonzero(piece == p)
             low, high = log_edge[p : p + 2]
-            parts = np.concatenate([c.real, c.imag], axis=1).reshape(-1, radii)
-            for at in np.split(inside, range(CHUNK, len(inside), CHUNK)):
-                in_r = chebvander((2 * log_r[at] - low - high) / (high - low), radii - 1).T
-                by_angle = (parts @ in_r).reshape(angles, 2 * many, -1)
-                values[:, at] = sum(a * y for a, y in zip(in_angle[:, at], by_angle, strict=True))
+            parts = np.concatenate([c.real, c.imag], axis=1).transpose(1, 0, 2).reshape(2 * many, -1)
+            for at in np.split(inside, range(CHUNK, len(inside), CHUNK)) if len(inside) else ():
+                in_angle = _chebyshev(bent[at], angles)
+                in_r = _chebyshev((2 * log_r[at] - low - high) / (high - low), radii)
+                values[:, at] = parts @ (in_angle[:, None] * in_r).reshape(angles * radii, -1)
         scaled: Complex = values[:many] + 1j * values[many:]
         return scaled * (np.exp(-1j * r) / r)
 
@@ -149,10 +148,20 @@ def _log_edges(low: float, high: float) -> list[float]:
     return [float(e) for e in np.geomspace(low, high, int(np.ceil(np.log(high / low) / LOG_SPAN)) + 1)]
 
 
+def _chebyshev(x: Real, count: int) -> Real:
+    """Chebyshev polynomials of degree 0 to count - 1 at x (M,): (count, M)."""
+    values, twice = np.empty((count, len(x))), 2 * x
+    values[0], values[1] = 1.0, x
+    for n in range(2, count):
+        np.multiply(twice, values[n - 1], out=values[n])
+        values[n] -= values[n - 2]
+    return values
+
+
 def _nodes(count: int) -> Real:
     return np.cos(np.pi * (np.arange(count) + 0.5) / count)
 
 
 def _fit(nodes: Real) -> Real:
     """The matrix from values at the nodes to Chebyshev coefficients."""
-    return np.linalg.inv(chebvander(nodes, len(nodes) - 1))
+    return np.linalg.inv(_chebyshev(nodes, len(nodes)).T)

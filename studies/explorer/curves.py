@@ -14,7 +14,7 @@ from tautwire.model.solve.engine import engine_name
 from tautwire.model.solve.response import REFERENCE, respond
 from tautwire.model.solve.solver import Arrays, Remember
 from tautwire.studies.explorer.glow import glow
-from tautwire.studies.running.pool import cores, spread
+from tautwire.studies.running.pool import Ask
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
@@ -141,18 +141,17 @@ def answers(
     groups: list[list[Raw]],
     answer: Answer,
     store: Store,
-    workers: int | None = None,
+    ask: Ask | None = None,
     progress: Progress | None = None,
 ) -> list[list[Any]]:
     """The answer for every set-up; a group is solved in one worker and should share its wires.
 
-    workers: processes (default: all cores; 0 computes here). Raises SolveError if one cannot be solved.
+    ask: worker processes to have them solved by; None solves them here. Raises SolveError if one cannot be solved.
     """
     answers_known = [[store.get_json(answer.key(raw)) for raw in g] for g in groups]
     todo = [i for i, known in enumerate(answers_known) if any(one is None for one in known)]
     tasks = [(groups[i], answer, store) for i in todo]
-    count = min(len(todo), cores() if workers is None else workers)
-    source = spread(_solve, tasks, count) if count else ((i, _solve(*task), "") for i, task in enumerate(tasks))
+    source = ask(_solve, tasks, None) if ask else ((i, _solve(*task), "") for i, task in enumerate(tasks))
     for done, (i, solved, fault) in enumerate(source, 1):
         answers_known[todo[i]], refused = solved or ([], fault)
         if refused:

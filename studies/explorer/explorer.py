@@ -1,5 +1,6 @@
 """The explorer: one HTML file whose sliders move the SWR curves of all bands and the drawing of the wire."""
 
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from tautwire.studies.explorer.sliders import Controls, Slider
 from tautwire.studies.explorer.surface import POINTS, Surface
 from tautwire.studies.explorer.surface_builder import Builder, Progress
 from tautwire.studies.reports.page import as_json, render
+from tautwire.studies.running.pool import cores, lasting
 from tautwire.studies.running.store import Store
 from tautwire.studies.study import units
 from tautwire.studies.study.assumed import setup_words
@@ -118,7 +120,9 @@ def explore(
 
     Raises InputError for a set-up that cannot be built, SolveError for one that cannot be solved.
     """
-    surface, errors = Builder(made, store, workers, progress).build()
+    count = cores() if workers is None else workers
+    with lasting(count) if count else nullcontext() as ask:
+        surface, errors = Builder(made, store, ask, progress).build()
     data = page_data(surface, errors, live)
     study = made.study
     page = render("explorer", Path(__file__).parent, title=title_of(study), name=study.name, data=as_json(data),

@@ -15,6 +15,7 @@ from tautwire.model.solve.response import REFERENCE
 from tautwire.studies.explorer.curves import Answer, Curves, Exact, answers, shape_of, wire_part
 from tautwire.studies.explorer.sliders import Controls, Setting, Slider
 from tautwire.studies.explorer.surface import POINTS, STENCIL, STENCIL_LENGTH, Picked, Surface, feed_node, grid
+from tautwire.studies.running.pool import Ask
 from tautwire.studies.running.store import Store
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
@@ -36,9 +37,9 @@ class Builder:
     """Solves what a surface needs and refines its grid."""
 
     def __init__(
-        self, controls: Controls, store: Store, workers: int | None = None, progress: Progress | None = None
+        self, controls: Controls, store: Store, ask: Ask | None = None, progress: Progress | None = None
     ) -> None:
-        self.controls, self.store, self.workers, self.progress = controls, store, workers, progress
+        self.controls, self.store, self.ask, self.progress = controls, store, ask, progress
         self.bands = controls.study.bands
         self.frequencies = grid(self.bands)
         self.nodes = {s.path: self._first_nodes(s) for s in controls.sliders}
@@ -74,7 +75,7 @@ class Builder:
 
     def _answers(self, what: str, groups: list[list[Raw]], answer: Answer) -> list[list[Any]]:
         tell = None if self.progress is None else lambda done, total: self.progress(what, done, total)  # type: ignore
-        return answers(groups, answer, self.store, self.workers, tell)
+        return answers(groups, answer, self.store, self.ask, tell)
 
     def surface(self, what: str = "solving settings") -> Surface:
         """The surface on the present grid."""

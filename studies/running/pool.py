@@ -110,14 +110,6 @@ def lasting(workers: int) -> Iterator[Ask]:
         pool.join()
 
 
-def spread(
-    function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]], workers: int, timeout: float | None = None
-) -> Iterator[tuple[int, Any, str]]:
-    """One lot of tasks in worker processes of its own: see `Ask`. timeout: seconds for a task."""
-    with lasting(workers) as ask:
-        yield from ask(function, tasks, timeout)
-
-
 def asking_all(ask: Ask, timeout: float | None = None) -> AskMany:
     """`ask` for those who want all answers at once. timeout: seconds for a task."""
 
