@@ -19,8 +19,6 @@ from tautwire.model.wires.mesh import MeshRules, mesh
 from tautwire.model.wires.segments import Segments, joined_segments
 from tautwire.model.wires.structure import Structure
 
-FEW = 1, 4  # Gauss points, far and near: a shift moves by less than 0.5 % of all shifts together
-
 
 class OneFrequency:
     """Feed impedances at f_hz (Hz) of set-ups that share matrices and soil tables where they can."""
@@ -56,7 +54,7 @@ class OneFrequency:
             else:
                 under = high, ground.stack(f)
                 if under not in self._rests:
-                    self._rests[under] = remainder_matrix(self._table(ground, parts), parts, *FEW)
+                    self._rests[under] = remainder_matrix(self._table(ground, parts), parts)
                 z = z + ground.kappa(f) * image + self._rests[under]
         current = np.linalg.solve(z + np.diag(loads(structure, grid, f)), grid.feed.astype(complex))
         y_feed = complex(grid.feed @ current)
