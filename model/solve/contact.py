@@ -25,6 +25,7 @@ from tautwire.model.wires.structure import Structure
 from tautwire.model.wires.wire import WireType
 
 ORDERS = 48  # multipoles; the last of a bare wire that touches a conductor of kappa 0.99 is 1e-4 of the first
+LEAST = 1e-13  # of the first: smaller ones are left out
 FELT = 20.0  # heights in outer radii up to which it is counted; there 1/C is off by 6e-4 of kappa^2/(2 pi eps0)
 
 
@@ -38,13 +39,21 @@ def crowding(kappa: complex, height: float, wire: WireType) -> complex:
         y_n = alpha_n kappa (t^n/n + sum over m of y_m t^(m+n) (m+n-1 over n))         x = -kappa sum y_n t^n
         alpha_n = (er (1 + s) - (1 - s))/(er (1 + s) + (1 - s)),  s = (a/b)^2n
     """
+    own, across, far = _multipoles(height, wire)
+    y = np.linalg.solve(np.eye(len(far)) - kappa * across, kappa * own)
+    return complex(-kappa * (y @ far))
+
+
+@lru_cache(maxsize=1024)
+def _multipoles(height: float, wire: WireType) -> tuple[Complex, Complex, Real]:
+    """What does not hang on kappa, of the orders that count: alpha_n t^n/n, alpha_n times the sum's matrix, t^n."""
     a, b = wire.radius, wire.radius + wire.jacket
-    n = np.arange(1, ORDERS + 1)
+    ratio = min(b / height, 1.0)  # the n-th order is some ratio^2n of the first
+    n = np.arange(1, 1 + (ORDERS if ratio > 0.7 else min(ORDERS, math.ceil(math.log(LEAST) / (2 * math.log(ratio))))))
     t, s, er = b / (2 * height), (a / b) ** (2.0 * n), wire.jacket_permittivity
     alpha = (er * (1 + s) - (1 - s)) / (er * (1 + s) + (1 - s))
     across = scipy.special.binom(n + n[:, None] - 1, n[:, None]) * t ** (n + n[:, None])
-    y = np.linalg.solve(np.eye(ORDERS) - kappa * alpha[:, None] * across, kappa * alpha * t**n / n)
-    return complex(-kappa * (y @ t**n))
+    return alpha * t**n / n, alpha[:, None] * across, t**n
 
 
 def charge_cells(grid: Mesh, segments: Segments, conductor: int) -> tuple[Real, Real, Real]:
