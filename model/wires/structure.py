@@ -195,7 +195,11 @@ def _check_spacing(s: Structure) -> None:
         elif i != j and k == m == 0 and "nearby" not in (a.role, b.role):
             angle = _angle(q - p, v - u)
         else:
-            apart, least = leg_distance(p, q, u, v), max(CLEARANCE, 2 * (a.outer_radius + b.outer_radius))
+            least = max(CLEARANCE, 2 * (a.outer_radius + b.outer_radius))
+            reach = (math.dist(p, q) + math.dist(u, v)) / 2
+            if math.dist((p + q) / 2, (u + v) / 2) - reach > least:  # most pairs: no need to look closer
+                continue
+            apart = leg_distance(p, q, u, v)
             if apart < least:
                 allowed = f"{least:.3g} m or more apart, as they are not joined; they touch or cross by accident"
                 raise InputError(f"{one} and {two}", f"{apart:.3g} m apart", allowed)
