@@ -115,8 +115,11 @@ class FeedSystem:
             total = total @ self.transformer.chain(f)
         return total
 
-    def _planes(self, z_wire: ArrayLike, f_hz: ArrayLike) -> _Planes:
-        """Start from the load (z, 1) or, for an open, (1, 0); work back to the radio; scale to 1 W forward."""
+    def _back_to_radio(
+        self, z_wire: ArrayLike, f_hz: ArrayLike
+    ) -> tuple[Complex, Complex, Complex, TransformerState, Complex, Complex]:
+        """Impedance, volts and amps at the wire, the state inside, volts and amps at the radio: from the load (z, 1)
+        or, for an open, (1, 0)."""
         f = as_frequencies(f_hz)
         z: Complex = np.asarray(z_wire, dtype=complex)
         z = np.broadcast_to(z, np.broadcast_shapes(z.shape, f.shape))
@@ -137,6 +140,11 @@ class FeedSystem:
         if self.coax is not None:
             m = self.coax.chain(self.coax_length, f)
             vr, ir = m[..., 0, 0] * vr + m[..., 0, 1] * ir, m[..., 1, 0] * vr + m[..., 1, 1] * ir
+        return z, v, i, inside, vr, ir
+
+    def _planes(self, z_wire: ArrayLike, f_hz: ArrayLike) -> _Planes:
+        """The same for 1 W of forward power."""
+        z, v, i, inside, vr, ir = self._back_to_radio(z_wire, f_hz)
         r, root = complex(self.reference), complex(2 * math.sqrt(self.reference))
         forward = (vr + r * ir) / root
         backward = (vr - r * ir) / root
@@ -152,12 +160,8 @@ class FeedSystem:
 
     def impedances(self, z_wire: ArrayLike, f_hz: ArrayLike) -> FeedImpedances:
         """Impedance (ohm) at each plane, broadcast shape."""
-        p = self._planes(z_wire, f_hz)
-        return FeedImpedances(
-            p.z_wire,
-            _ratio(p.inside.primary_volts, p.inside.primary_amps),
-            _ratio(p.radio_volts, p.radio_amps),
-        )
+        z, _, _, inside, volts, amps = self._back_to_radio(z_wire, f_hz)
+        return FeedImpedances(z, _ratio(inside.primary_volts, inside.primary_amps), _ratio(volts, amps))
 
     def power_split(self, z_wire: ArrayLike, f_hz: ArrayLike) -> PowerSplit:
         """Where the forward power goes, fractions that add up to 1, broadcast shape."""

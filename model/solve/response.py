@@ -55,11 +55,20 @@ class Response:
 
 
 def _barycentric(x: Real | Complex, support: Real, value: Complex, weight: Complex) -> Complex:
-    gap = x[..., None] - support
-    exact = gap == 0
-    c = weight / np.where(exact, 1.0, gap)
-    values = (c @ value) / c.sum(-1)
-    return np.where(exact.any(-1), value[exact.argmax(-1)], values)
+    above, below = np.zeros(x.shape, complex), np.zeros(x.shape, complex)
+    met = []
+    for at, v, w in zip(support, value, weight, strict=True):  # point by point: less memory to walk through
+        gap = x - at
+        if (exact := gap == 0).any():
+            met.append((exact, v))
+            gap = np.where(exact, 1.0, gap)
+        c = w / gap
+        above += c * v
+        below += c
+    values: Complex = np.asarray(above / below)
+    for exact, v in met:
+        values[exact] = v
+    return values
 
 
 def _barycentric_weights(x: Real, value: Complex, slope: Complex) -> Complex:
