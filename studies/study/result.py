@@ -28,7 +28,7 @@ class Tables(MutableMapping[str, "pd.DataFrame"]):
     answer needs."""
 
     def __init__(self, tables: Mapping[str, Rows | pd.DataFrame]) -> None:
-        self._tables = dict(tables)
+        self._tables: dict[str, Rows | pd.DataFrame] = dict(tables)
 
     def __getitem__(self, name: str) -> pd.DataFrame:
         table = self._tables[name]
@@ -90,6 +90,10 @@ class Result:
     failed: list[Failure]
     seconds: float = 0.0
     cached: int = 0
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.frames, Tables):
+            self.frames = Tables(self.frames)
 
     def rows(self, table: str) -> Rows:
         """A table's rows as dicts, in case order; none if there is no such table."""
