@@ -16,7 +16,8 @@ from tautwire.model.solve.smooth_matrices import span_of
 
 REACH = 0.10  # a dip is looked for this far beyond the band's edges, as a fraction of the frequency
 GRID = 801
-PLACES, NEAREST = 17, 1.0  # at which a place is narrowed down, again and again until they are so many Hz apart
+PLACES = 65  # at which a place is looked for, again and again, until they are ..
+FLAT, STRAIGHT = 1.0, 200.0  # Hz apart: close enough for a minimum, and for a zero on the straight line between two
 
 
 def window(band: Band) -> tuple[float, float]:
@@ -71,7 +72,7 @@ def lowest(at: Callable[[Any], Real], low: Real, high: Real) -> list[tuple[float
         x = np.linspace(low, high, PLACES, axis=-1)
         y = at(x)
         k = y.argmin(axis=-1)
-        if (x[:, 1] - x[:, 0]).max() < NEAREST:
+        if (x[:, 1] - x[:, 0]).max() < FLAT:
             return [*zip(map(float, x[row, k]), map(float, y[row, k]), strict=True)]
         low, high = x[row, np.maximum(k - 1, 0)], x[row, np.minimum(k + 1, PLACES - 1)]
     return []
@@ -98,7 +99,7 @@ def roots(at: Callable[[Any], Real], f: Real) -> list[float]:
         y = at(x)
         k = (np.signbit(y) != np.signbit(y[:, :1])).argmax(axis=-1)
         low, high, below, above = x[row, k - 1], x[row, k], y[row, k - 1], y[row, k]
-        if (x[:, 1] - x[:, 0]).max() < NEAREST:
+        if (x[:, 1] - x[:, 0]).max() < STRAIGHT:
             return [*map(float, low - below * (high - low) / (above - below))]
     return []
 
