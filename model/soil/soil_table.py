@@ -94,10 +94,17 @@ def table_reach(distance: float) -> float:
     return R_LEAST * 2.0 ** max(0, math.ceil(math.log2(distance / R_LEAST)))
 
 
-def soil_table(f_hz: float, ground: Ground, r_min: float = R_MIN, r_max: float = R_MAX) -> SoilTable:
+def soil_table(
+    f_hz: float,
+    ground: Ground,
+    r_min: float = R_MIN,
+    r_max: float = R_MAX,
+    nodes: tuple[int, int] = (N_R, N_ANGLE),
+) -> SoilTable:
     """Tabulate a real soil at f_hz (Hz) for distances R = hypot(rho, zeta) from r_min to r_max (m).
 
-    Raises InputError for free space and perfect ground, which have no remainder, and for an empty range.
+    nodes: of a piece, over R and the angle (over layers the angle has its own). Raises InputError for free space and
+    perfect ground, which have no remainder, and for an empty range.
     """
     if ground.is_free_space or ground.is_perfect:
         raise InputError("soil", repr(ground.name), "a real soil: free space and perfect ground need no table")
@@ -108,7 +115,7 @@ def soil_table(f_hz: float, ground: Ground, r_min: float = R_MIN, r_max: float =
     k = wave_number(f_hz)
     below = ground.stack(f_hz).scaled(k)
     edges = _layer_edges(k * r_min, k * r_max, below) if below.depth else _edges(k * r_min, k * r_max, below.index[0])
-    s, t = _nodes(N_R), _nodes(LAYER_ANGLE if below.depth else N_ANGLE)
+    s, t = _nodes(nodes[0]), _nodes(LAYER_ANGLE if below.depth else nodes[1])
     low, high = np.log(edges[:-1, None]), np.log(edges[1:, None])
     r = np.exp((low + high) / 2 + (high - low) / 2 * s)[:, :, None]
     angle = np.pi / 2 * np.expm1(BEND * (t + 1) / 2) / np.expm1(BEND)

@@ -19,6 +19,8 @@ from tautwire.model.wires.mesh import MeshRules, mesh
 from tautwire.model.wires.segments import Segments, joined_segments
 from tautwire.model.wires.structure import Structure
 
+FEW = 8, 6  # nodes of a soil table: a shift moves by 1e-3 of all shifts together at most, by 4e-5 usually
+
 
 class OneFrequency:
     """Feed impedances at f_hz (Hz) of set-ups that share matrices and soil tables where they can."""
@@ -65,5 +67,5 @@ class OneFrequency:
     def _table(self, ground: Ground, parts: Segments) -> SoilTable:
         key = ground.stack(self.f_hz), *table_range(parts)
         if key not in self._tables:
-            self._tables[key] = soil_table(self.f_hz, ground, *key[1:])
+            self._tables[key] = soil_table(self.f_hz, ground, *key[1:], FEW)
         return self._tables[key]
