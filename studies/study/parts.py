@@ -38,7 +38,7 @@ HIDDEN = " contents"  # alias of a field that no study file can have; the study 
 class Part(BaseModel):
     """A table of a study file: unknown keys are refused."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)  # built when first read
 
 
 def entry(meaning: str, example: Any, allowed: str = "", default: Any = None, **more: Any) -> Any:
