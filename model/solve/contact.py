@@ -48,8 +48,8 @@ def crowding(kappa: complex, height: float, wire: WireType) -> complex:
 def _multipoles(height: float, wire: WireType) -> tuple[Complex, Complex, Real]:
     """What does not hang on kappa, of the orders that count: alpha_n t^n/n, alpha_n times the sum's matrix, t^n."""
     a, b = wire.radius, wire.radius + wire.jacket
-    ratio = min(b / height, 1.0)  # the n-th order is some ratio^2n of the first
-    n = np.arange(1, 1 + (ORDERS if ratio > 0.7 else min(ORDERS, math.ceil(math.log(LEAST) / (2 * math.log(ratio))))))
+    fall = 2 * math.log(height / b)  # the n-th order is some exp(-n fall) of the first; 0 where the wire touches
+    n = np.arange(1, 1 + math.ceil(min(ORDERS, -math.log(LEAST) / max(fall, 1e-9))))
     t, s, er = b / (2 * height), (a / b) ** (2.0 * n), wire.jacket_permittivity
     alpha = (er * (1 + s) - (1 - s)) / (er * (1 + s) + (1 - s))
     across = scipy.special.binom(n + n[:, None] - 1, n[:, None]) * t ** (n + n[:, None])

@@ -16,9 +16,8 @@ from tautwire.studies.commands.shared import CASE_TIMEOUT, aligned
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.cells import formatted
+from tautwire.studies.study.cells import formatted, plain
 from tautwire.studies.study.raw import changed
-from tautwire.studies.study.result import Rows
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import frequency, length
 from tautwire.studies.study.written import as_written
@@ -55,7 +54,7 @@ OPTIONS: dict[str, tuple[str, str, str | None]] = {
     "primary-turns": ("transformer.primary_turns", "Turns of the primary.", "2"),
 }  # fmt: skip
 
-
+DECIMALS = 9  # of the numbers in JSON
 STUDY_KEYS = {"study.bands": "--bands", "study.region": "--region"}
 KEYS = STUDY_KEYS | {path: f"--{name}" for name, (path, _, _) in OPTIONS.items()} | {
     "coax": "--coax-length",
@@ -191,8 +190,9 @@ def COMMAND(
     hung = {k: v for k, v in setup.items() if k != "spread"}
     own = [] if result.failed else _at(hung, single)
     if as_json:
-        answer = {"setup": setup, "bands": _plain(rows), "all_dips": _plain(result.rows("all_dips")),
-                  "spread": _plain(result.rows("spread")), "frequencies": own,
+        answer = {"setup": setup, "bands": plain(rows, DECIMALS),
+                  "all_dips": plain(result.rows("all_dips"), DECIMALS),
+                  "spread": plain(result.rows("spread"), DECIMALS), "frequencies": own,
                   "failed": [f.reason for f in result.failed],
                   "marks": sorted({row["marks"] for row in result.marked()})}  # fmt: skip
         click.echo(json.dumps(answer, indent=2))
@@ -210,15 +210,6 @@ def COMMAND(
             click.echo(line)
     if result.failed:
         raise click.exceptions.Exit(1)
-
-
-def _plain(rows: Rows) -> Rows:
-    """Rows as JSON has them: null for what is not a number, ten digits."""
-
-    def value(v: Any) -> Any:
-        return (float(f"{v:.10g}") if math.isfinite(v) else None) if isinstance(v, float) else v
-
-    return [{name: value(v) for name, v in row.items()} for row in rows]
 
 
 def all_dips_words(rows: list[dict[Any, Any]]) -> str:

@@ -22,7 +22,7 @@ from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET,
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.reports.figures import alternative, figures_of
 from tautwire.studies.study.cautions import caution_text
-from tautwire.studies.study.cells import cell_text
+from tautwire.studies.study.cells import cell_text, plain
 from tautwire.studies.study.columns import COLUMNS
 from tautwire.studies.study.files import writable
 from tautwire.studies.study.result import Result
@@ -60,18 +60,8 @@ def theme() -> Markup:
 
 def as_json(value: Any) -> Markup:
     """JSON that is safe inside a script element; NaN becomes null."""
-    text = json.dumps(_plain(value), separators=(",", ":"), allow_nan=False)
+    text = json.dumps(plain(value), separators=(",", ":"), allow_nan=False)
     return Markup(text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
-    if isinstance(value, np.generic):
-        value = value.item()
-    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def render(template: str, folder: Path = HERE, **context: Any) -> str:

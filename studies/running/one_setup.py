@@ -130,12 +130,12 @@ def response(setup: Mapping[str, Any], band: str, region: int | str = 1, points:
     >>> print(f"SWR {lowest['swr']:.1f} at {lowest['f_mhz']:.1f} MHz")
     SWR 1.2 at 14.2 MHz
     """
+    import pandas as pd
+
     if not isinstance(points, int) or not 2 <= points <= MOST_POINTS:
         raise InputError("points", repr(points), f"a whole number from 2 to {MOST_POINTS}")
     asked = band_named(band, region)
     with as_written(setup):
-        import pandas as pd
-
         read = Setup.read(setup)
         feed, solver = read.feed_system(), read.build().solver(Store())
         return pd.DataFrame(sweep_rows(asked, solver.response(asked.lower, asked.upper), feed, points))

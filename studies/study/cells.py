@@ -57,3 +57,20 @@ def short(sentence: str) -> str:
             break
         words = words[:cut]
     return words
+
+
+def plain(value: Any, decimals: int | None = None) -> Any:
+    """Mappings, lists and numbers as JSON has them: None for what is not a finite number; floats to so many decimals.
+
+    >>> plain({"a": (np.float64(0.12345), float("nan"))}, 3)
+    {'a': [0.123, None]}
+    """
+    if isinstance(value, Mapping):
+        return {str(k): plain(v, decimals) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(v, decimals) for v in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if not isinstance(value, float):
+        return value
+    return (value if decimals is None else round(value, decimals)) if math.isfinite(value) else None

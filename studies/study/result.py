@@ -117,10 +117,10 @@ class Result:
         return [row for row in self.rows("quality") if row.get("marks")]
 
 
-def gather(study: Study, answers: dict[int, dict[str, list[dict[str, Any]]]], failed: dict[int, str]) -> Result:
+def gather(study: Study, answers: dict[int, dict[str, Rows]], failed: dict[int, str]) -> Result:
     """The result of the answered cases, in case order whatever order they were computed in."""
     cases: dict[int, Case] = {case.index: case for case in study.cases()}
-    rows: dict[str, list[dict[str, Any]]] = {}
+    rows: dict[str, Rows] = {}
     for index in sorted(answers):
         for name, part in answers[index].items():
             rows.setdefault(name, []).extend({**cases[index].labels, **row} for row in part)

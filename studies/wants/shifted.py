@@ -7,6 +7,7 @@ what that mesh gets wrong it gets wrong alike for both wires, so the difference 
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 FURTHEST = 0.08  # of the frequency: shifts beyond are not taken from the rational response
 NEWTON = 30
+STRAIGHT = 1e-6  # m of sag: a straight wire, cut into the pieces of one that hangs through
 SURE = 0.9999  # greatest reflection of a passive wire: far shifts may leave it
 
 
@@ -31,13 +33,20 @@ class Shifted:
     def __init__(self, setup: Setup, response: Response, f_hz: float) -> None:
         from tautwire.model.solve.one_frequency import OneFrequency  # with the engine, which stored answers spare
 
-        self.response, self.f_hz = response, f_hz
+        self.setup, self.response, self.f_hz = setup, response, f_hz
         self._once = OneFrequency(f_hz)
         self._own = self._to(self._coarse(setup))
 
     def shift(self, changed: Setup) -> complex:
         """s of a changed set-up. Raises InputError for one that cannot be built, SolveError."""
-        return self._to(self._coarse(changed)) - self._own
+        own = self._in_pieces if changed.antenna.sag and not self.setup.antenna.sag else self._own
+        return self._to(self._coarse(changed)) - own
+
+    @cached_property
+    def _in_pieces(self) -> complex:
+        """The known set-up's own, its straight wire cut as a sagging one is."""
+        antenna = self.setup.antenna.model_copy(update={"sag": STRAIGHT})
+        return self._to(self._coarse(self.setup.model_copy(update={"antenna": antenna})))
 
     def _coarse(self, setup: Setup) -> complex:
         built = setup.build()

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from tautwire.studies.study.cells import short
 from tautwire.studies.study.parts import Part
+from tautwire.studies.study.result import Rows
 from tautwire.studies.study.setup import Setup
 
 if TYPE_CHECKING:
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Study
 
-Rows = list[dict[str, Any]]
 Frames = dict[str, Rows]
 
 

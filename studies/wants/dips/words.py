@@ -60,9 +60,9 @@ def sentences(result: Result) -> list[str]:
 def headline(result: Result, names: Collection[str] = ()) -> list[str]:
     """One sentence that answers the study's question about its dips; none if no band has one. names: of the bands it
     is about; all if left out."""
-    dips = {b: [r["dip_mhz"] for r in result.rows("dips") if r["band"] == b.name] for b in result.study.bands}
-    known = {b: [mhz for mhz in all_mhz if not math.isnan(mhz)] for b, all_mhz in dips.items()}
-    known = {b: mhz for b, mhz in known.items() if mhz and (not names or b.name in names)}
+    rows = [row for row in result.rows("dips") if not math.isnan(row["dip_mhz"])]
+    bands = [b for b in result.study.bands if not names or b.name in names]
+    known = {b: mhz for b in bands if (mhz := [r["dip_mhz"] for r in rows if r["band"] == b.name])}
     if not known:
         return []
     return [_placed(known) if len(result.study.cases()) == 1 else _moved(result, known)]

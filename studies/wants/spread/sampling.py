@@ -29,7 +29,6 @@ from tautwire.studies.wants.spread.values import Uncertain
 
 STEPS = (-1.0, 1.0)  # standard deviations at which a value's shift is known
 CURVED = ("coax.height", "counterpoise.")  # solved at both steps; of others the lower is the upper's negative
-SAG, STRAIGHT = "antenna.sag", 1e-6  # m: a straight wire, cut into the pieces of one that hangs through
 COUNT = 512
 POINTS, INSIDE = 41, 13  # frequencies of a band's window, and of the band itself: twice as many move +- by 0.8 % of it
 
@@ -62,8 +61,7 @@ def wire_shifts(setup: Setup, values: Sequence[Uncertain], response: Response, f
 
     def tried(one: Uncertain, step: float) -> complex:
         try:
-            shift = near.shift(with_value(setup, one.path, float(one.at(step))))
-            return shift - near.shift(with_value(setup, SAG, STRAIGHT)) if one.path == SAG and not one.value else shift
+            return near.shift(with_value(setup, one.path, float(one.at(step))))
         except (InputError, SolveError):  # such as an end in the ground: the other way must do
             return complex(np.nan)
 
