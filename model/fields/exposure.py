@@ -1,8 +1,8 @@
 """Where people should not stand while the antenna transmits: fields at body height against a limit.
 
 The field is sampled on a level grid at each height, near the conductors only; the grid grows until the quotient at its
-rim is well below 1, and the places where it passes 1 are then found between grid points by halving. Away from
-conductors, where even the places around are far below 1, only every second row and column is computed.
+rim is well below 1, and the farthest places where it passes 1 are then found between grid points by halving. Away from
+conductors, where even the places around are well below 1, only every second row and column is computed.
 
 Limits of the model: flat soil and bare ground; the body itself is absent (it bends the field, and a touch draws contact
 currents and burns that no field limit covers); thin wires; all of the radio's power is taken to reach the feed system
@@ -27,7 +27,7 @@ HEIGHTS = (0.1, 0.5, 1.0, 1.5, 2.0)  # m
 REACHES = (1.0, 1.6, 2.6, 4.2, 6.8, 11.0, 18.0, 30.0)  # m from any conductor, tried in turn
 COARSEST = 0.5  # m; a coarser grid would miss places over the limit
 RIM = 0.5  # greatest quotient at the rim of a grid that is large enough
-QUIET, NEAR = 0.2, 2.0  # places are interpolated if all around are below QUIET, and conductors NEAR steps away; a field
+QUIET, NEAR = 0.3, 2.0  # places are interpolated if all around are below QUIET, and conductors NEAR steps away; a field
 # that falls with the 6th power of distance is there at most 1.4 times what it is around
 STEPS = 4  # halvings of a grid cell
 MOST_POINTS = 60_000
@@ -137,7 +137,26 @@ def stay_away(
         if complete or far == reaches[-1]:  # only now the places within the rim
             break
     maps = [grid.filled(value, rim, far, step) for grid, rim in zip(grids, rims, strict=True)]
-    places, *cuts = (_crossings(grid.points, m, value) for grid, m in zip(grids, maps, strict=True))
+    flat = _flat(seg)
+
+    def level(p: Real) -> Real:
+        return _nearest(flat, p * [1, 1, 0])
+
+    def ends(p: Real, slack: float = 0.0) -> tuple[Real, Real]:
+        """Level distances from feed and end, each where it is the smaller, else nan."""
+        to_feed, to_end = (np.hypot(*(p - at)[:, :2].T) for at in (feed, end))
+        return (
+            np.where(to_feed <= to_end + slack, to_feed, np.nan),
+            np.where(to_end < to_feed + slack, to_end, np.nan),
+        )
+
+    def sizes(p: Real) -> list[Real]:
+        return [_nearest(seg, p), level(p), *ends(p, 2 * step)]
+
+    places = _crossings(grids[0].points, maps[0], value, sizes)
+    cuts = [
+        _crossings(g.points, m, value, lambda p: [_nearest(seg, p)]) for g, m in zip(grids[1:], maps[1:], strict=True)
+    ]
     with np.errstate(all="ignore"):
         highest = np.fmax.reduce(maps[0], axis=0)
     plan = FieldMap(grids[0].across, grids[0].up, highest)
@@ -146,14 +165,12 @@ def stay_away(
     widest = int(np.argmax(parts[1:]))
     if len(places) == 0:
         return StayAway(0.0, 0.0, 0.0, max(parts), None, plan, sections, widest, complete)
-    clear = _nearest(_flat(seg), places * [1, 1, 0])
-    to_feed, to_end = (np.hypot(*(places - p)[:, :2].T) for p in (feed, end))
-    at_feed = to_feed <= to_end
+    clear, (from_feed, from_end) = level(places), ends(places)
     worst = int(clear.argmax())
     return StayAway(
         float(clear[worst]),
-        float(to_feed[at_feed].max(initial=0.0)),
-        float(to_end[~at_feed].max(initial=0.0)),
+        float(np.fmax.reduce(from_feed, initial=0.0)),
+        float(np.fmax.reduce(from_end, initial=0.0)),
         max(parts),
         places[worst],
         plan,
@@ -275,19 +292,26 @@ def _section(seg: Segments, feed: Real, bearing: float, reach: float, step: floa
     return _grid(seg, along, up, points, reach)
 
 
-def _crossings(points: Real, values: Real, value: Callable[[Real], Real]) -> Real:
-    """Places (K, 3), just inside, where a grid's values (..., B, A) at points (..., B, A, 3) pass 1."""
-    inside, outside = [], []
+def _crossings(points: Real, values: Real, value: Callable[[Real], Real], sizes: Callable[[Real], list[Real]]) -> Real:
+    """Places (K, 3), just inside, where a grid's values (..., B, A) at points (..., B, A, 3) pass 1: those that may be
+    the farthest by one of the distances `sizes`, each of which (nan: does not count) changes by no more than a place is
+    moved."""
+    low: list[Real] = []
+    high: list[Real] = []
     for axis in (-1, -2):
         v, p = np.moveaxis(values, axis, 0), np.moveaxis(points, axis - 1, 0)
         for a, b in ((slice(None, -1), slice(1, None)), (slice(1, None), slice(None, -1))):
             cross = (v[a] >= 1) & (v[b] < 1)
-            inside.append(p[a][cross])
-            outside.append(p[b][cross])
-    low, high = np.concatenate(inside), np.concatenate(outside)
-    for _ in range(STEPS if len(low) else 0):
-        middle = (low + high) / 2
-        over = value(middle) >= 1
-        low, high = np.where(over[:, None], middle, low), np.where(over[:, None], high, middle)
+            low.append(p[a][cross])
+            high.append(p[b][cross])
     lone = points[values >= 1]  # a place over the limit at the rim has no edge to cross
-    return np.concatenate([low, lone.reshape(-1, 3)])
+    inside, outside = np.concatenate([*low, lone]), np.concatenate([*high, lone])
+    for _ in range(STEPS if len(inside) else 0):
+        gap = np.linalg.norm(outside - inside, axis=1)
+        far = np.any([size + gap >= np.fmax.reduce(size) for size in sizes(inside)], axis=0)
+        inside, outside, wide = inside[far], outside[far], gap[far] > 0
+        middle = (inside + outside) / 2
+        over = np.zeros(len(middle), dtype=bool)
+        over[wide] = value(middle[wide]) >= 1
+        inside, outside = np.where(over[:, None], middle, inside), np.where(over[:, None], outside, middle)
+    return inside

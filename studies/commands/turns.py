@@ -87,15 +87,14 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
 def write_cards(result: Result, folder: Path) -> list[Path]:
     """card.txt, every card as PDF of A6 and PNG, and four on A4, in an existing folder; the paths written."""
     from tautwire.studies.wants.turns.card import four_cards
-    from tautwire.studies.wants.turns.figures import turn_figures
+    from tautwire.studies.wants.turns.figures import cards
 
     written = [folder / "card.txt"]
     put_text(written[0], f"{card_text(result)}\n{setup_words(result.study)}\n{CARD_CAUTION}\n")
     if "turns" not in result.frames:
         return written
-    cards = {f"{stem}.pdf": figure for stem, figure in turn_figures(result).items() if stem.startswith("card")}
-    for name, figure in {**cards, "card_four.pdf": four_cards(result)}.items():
-        written.append(folder / name)
+    for stem, figure in {**cards(result), "card_four": four_cards(result)}.items():
+        written.append(folder / f"{stem}.pdf")
         held = io.BytesIO()
         figure.savefig(held, format="pdf")
         with writable(written[-1]):

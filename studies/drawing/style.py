@@ -155,6 +155,7 @@ class Sheet(Figure):
         """where the header ends, as a fraction of the height"""
         self.title = self.caption = ""
         """title and caption, also where the look has no header"""
+        self.placed = False
         FigureCanvasAgg(self)
 
     def header(self, heading: Heading) -> None:
@@ -192,8 +193,9 @@ class Sheet(Figure):
         self.legend(handles=list(handles), loc="outside lower left", ncols=columns, **options)
 
     def place(self) -> None:
-        """Give the axes their places, as drawing would."""
+        """Give the axes their places, as drawing would; what is saved later has them."""
         if (engine := self.get_layout_engine()) is not None:
+            self.placed = True
             with matplotlib.rc_context(self.look.rc):
                 engine.execute(self)
 
@@ -216,7 +218,8 @@ class Sheet(Figure):
         if kind == "png":
             options.setdefault("pil_kwargs", {"compress_level": PACKED})
         with matplotlib.rc_context(self.look.rc):
-            self.place()
+            if not self.placed:
+                self.place()
             self.set_layout_engine(None)
             super().savefig(fname, **options)
 

@@ -154,8 +154,8 @@ def cut_figure(
                 y=0.91 if half else None,
             )
         colours.key(sheet, panels)
-        if not half:
-            sheet.place()  # round dials leave room for their names only once their size is known
+        for _ in range(0 if half else 2):  # round dials leave room for their names only once their size is known
+            sheet.place()
         return sheet
 
 

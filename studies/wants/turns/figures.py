@@ -24,17 +24,25 @@ SHADES = ("#0b3838", "#35685a", "#7aa389", "#c2c795", "#ecd9a8", "#fbf1df")  # l
 
 def turn_figures(result: Result, size: str = "print") -> dict[str, Figure]:
     """Stem -> figure: "card" and "turn_map", numbered when other axes give several (six at the most)."""
-    table = result.frames.get("turns")
-    if table is None or table.empty:
-        return {}
     figures: dict[str, Figure] = {}
-    for number, (labels, rows) in enumerate(parts(table, other_columns(result)), 1):
-        if number > MOST_CARDS:
-            break
-        tail = f"_{number}" if labels else ""
+    for tail, labels, rows in _tables(result):
         figures[f"card{tail}"] = card(result, labels, rows)
         figures[f"turn_map{tail}"] = turn_map(result, labels, rows, size)
     return figures
+
+
+def cards(result: Result) -> dict[str, Figure]:
+    """The cards alone."""
+    return {f"card{tail}": card(result, labels, rows) for tail, labels, rows in _tables(result)}
+
+
+def _tables(result: Result) -> list[tuple[str, dict[str, Any], pd.DataFrame]]:
+    """The tail of the file stem, the labels and the rows of "turns" of each card."""
+    table = result.frames.get("turns")
+    if table is None or table.empty:
+        return []
+    shown = list(parts(table, other_columns(result)))[:MOST_CARDS]
+    return [(f"_{number}" if labels else "", labels, rows) for number, (labels, rows) in enumerate(shown, 1)]
 
 
 def _served(rows: pd.DataFrame, stops: pd.DataFrame, level: float) -> str:
