@@ -5,9 +5,19 @@ from pathlib import Path
 
 import click
 
-from tautwire.studies.commands.shared import FILE, OUT, WORKERS, aligned, progress_bar, said, set_up_alone, tell_answer
+from tautwire.studies.commands.shared import (
+    FILE,
+    OUT,
+    WORKERS,
+    aligned,
+    load_reports,
+    progress_bar,
+    said,
+    set_up_alone,
+    tell_answer,
+    write,
+)
 from tautwire.studies.reports.answers import as_typed, sentences, trust
-from tautwire.studies.reports.folder import write
 from tautwire.studies.running.pool import Ask, asking_all, cores, lasting
 from tautwire.studies.running.runner import known, pieces, run
 from tautwire.studies.running.store import Store
@@ -46,7 +56,7 @@ def sure_side_by_side(problem: Problem, ask: Ask, store: Store, places: list[Pla
 def choose_case(case: Case, study: Study, store: Store, workers: int, progress: Progress) -> tuple[Frames, bool]:
     """The tables of a case, and whether Ctrl-C ended the search early."""
     problem, stopped = read_problem(study, case.raw), False
-    with lasting(max(workers, 1)) as ask:
+    with lasting(max(workers, 1), load_reports) as ask:
         alone = workers == 0
         many = one_by_one(problem, store) if alone else lambda asked: side_by_side(problem, ask, store, asked)
         found = search(problem, store, many, progress)

@@ -8,10 +8,16 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import FILE, OUT, said, tell_answer
+from tautwire.studies.commands.shared import (
+    FILE,
+    OUT,
+    load_reports,
+    said,
+    tell_answer,
+    write,
+)
 from tautwire.studies.reports.answers import as_typed, trust
-from tautwire.studies.reports.folder import write
-from tautwire.studies.running.pool import asking_all
+from tautwire.studies.running.pool import Ask, asking_all
 from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import ALONE, read_study
@@ -29,6 +35,7 @@ from tautwire.studies.wants.fit.fitted import FROM, SPREAD, posterior, with_fit,
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
 from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, sentences, tables
 from tautwire.studies.wants.local_model import WireModel, quantity_kind
+from tautwire.studies.wants.want import Frames
 
 TIMEOUT = 1800.0
 
@@ -81,7 +88,11 @@ def COMMAND(
     make_folder(folder)
     began = time.perf_counter()
     store = Store()
-    ahead(study, "fit", store, lambda own, ask: tables(own, study, WireModel(store, asking_all(ask, timeout))))
+
+    def solved(own: Setup, ask: Ask) -> Frames:
+        return tables(own, study, WireModel(store, asking_all(ask, timeout)))
+
+    ahead(study, "fit", store, solved, load_reports)
     result = run_shown(study, 1, None, timeout)
     seconds = time.perf_counter() - began
     command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)

@@ -12,13 +12,14 @@ from tautwire.studies.commands.shared import (
     FILE,
     OUT,
     WORKERS,
+    load_reports,
     progress_bar,
     results_folder,
     said,
     tell_answer,
+    write,
 )
 from tautwire.studies.reports.answers import sentences, trust
-from tautwire.studies.reports.folder import write
 from tautwire.studies.reports.provenance import check_folder
 from tautwire.studies.running.runner import TIMEOUT, run, share
 from tautwire.studies.running.store import FOLDER_VARIABLE, Store
@@ -36,9 +37,19 @@ def run_shown(
     timeout: float = TIMEOUT,
     part: tuple[int, int] | None = None,
 ) -> Result:
-    """Run a study with a progress bar on standard error."""
+    """Run a study with a progress bar on standard error. What writes its results is loaded meanwhile, unless it is only
+    a part."""
     with progress_bar(f"cases of {study.name}") as tell:
-        return run(study, Store(), workers, timeout, scheduler, progress=tell, part=part)
+        return run(
+            study,
+            Store(),
+            workers,
+            timeout,
+            scheduler,
+            progress=tell,
+            part=part,
+            meanwhile=None if part else load_reports,
+        )
 
 
 def share_of(text: str | None) -> tuple[int, int] | None:

@@ -10,10 +10,12 @@ import click
 
 from tautwire.studies.commands.cli import unheard
 from tautwire.studies.running.runner import TIMEOUT
+from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import ALONE, asking, read_study
 from tautwire.studies.study.files import make_folder
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.raw import Raw
+from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
 
 FILE = click.argument("file", type=click.Path(path_type=Path))
@@ -43,6 +45,19 @@ def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
             bar.update(done - bar.pos)
 
         yield tell
+
+
+def load_reports() -> None:
+    """Loads what writes results, with pandas and matplotlib: for while worker processes compute."""
+    import tautwire.studies.reports.folder
+    import tautwire.studies.reports.page  # noqa: F401
+
+
+def write(result: Result, folder: Path, command: str, store: Store | None = None) -> list[Path]:
+    """As reports/folder.py, which is loaded here, unless that was done while the answer was computed."""
+    from tautwire.studies.reports.folder import write
+
+    return write(result, folder, command, store=store)
 
 
 def tell_answer(*lines: str) -> None:

@@ -1,11 +1,13 @@
 """tautwire turns FILE: the turn table, the fewest stops, and a card to print."""
 
+from __future__ import annotations
+
 import io
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
-import pandas as pd
 
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import (
@@ -18,9 +20,9 @@ from tautwire.studies.commands.shared import (
     said,
     set_up_alone,
     tell_answer,
+    write,
 )
 from tautwire.studies.reports.answers import trust
-from tautwire.studies.reports.folder import write
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.assumed import setup_words
@@ -31,6 +33,9 @@ from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, sentences
 from tautwire.studies.wants.turns.want import with_turn_axis
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def table_text(rows: pd.DataFrame, told: Callable[[float], str]) -> str:

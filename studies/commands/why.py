@@ -9,10 +9,17 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
-from tautwire.studies.commands.shared import OUT, aligned, results_folder, said, tell_answer
+from tautwire.studies.commands.shared import (
+    OUT,
+    aligned,
+    load_reports,
+    results_folder,
+    said,
+    tell_answer,
+    write,
+)
 from tautwire.studies.logbook.logbook import LOG, read_entry
 from tautwire.studies.reports.answers import as_typed, trust
-from tautwire.studies.reports.folder import write
 from tautwire.studies.running.pool import asking_all
 from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
@@ -121,7 +128,7 @@ def COMMAND(
         click.echo(sweep.how)
     folder = results_folder(out, study.name)
     began, store = time.perf_counter(), Store()
-    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, asking_all(ask, TIMEOUT)))
+    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, asking_all(ask, TIMEOUT)), load_reports)
     result = run_shown(study, 1, None, TIMEOUT)
     seconds = time.perf_counter() - began
     told = _options(was, now, band, before, after, without)

@@ -1,17 +1,17 @@
 """The explorer: one HTML file whose sliders move the SWR curves of all bands and the drawing of the wire."""
 
+from __future__ import annotations
+
 from contextlib import nullcontext
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from tautwire.model.arrays import Real
-from tautwire.studies.drawing.words import title_of
 from tautwire.studies.explorer.sliders import Controls, Slider
 from tautwire.studies.explorer.surface import POINTS, Surface
 from tautwire.studies.explorer.surface_builder import Builder, Progress
-from tautwire.studies.reports.page import as_json, render
 from tautwire.studies.running.pool import cores, lasting
 from tautwire.studies.running.store import Store
 from tautwire.studies.study import units
@@ -20,6 +20,11 @@ from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.files import put_text
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import territory
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from markupsafe import Markup
 
 REEL_POINTS = 60
 MOST_LIT = 1500  # nodes times bands up to which currents and patterns are kept, some 0.8 kB each
@@ -121,14 +126,23 @@ def explore(
     Raises InputError for a set-up that cannot be built, SolveError for one that cannot be solved.
     """
     count = cores() if workers is None else workers
-    with lasting(count) if count else nullcontext() as ask:
+    with lasting(count, _load_page) if count else nullcontext() as ask:
         surface, errors = Builder(made, store, ask, progress).build()
     data = page_data(surface, errors, live)
     study = made.study
+    title_of, as_json, render = _load_page()
     page = render("explorer", Path(__file__).parent, title=title_of(study), name=study.name, data=as_json(data),
                   controls=made, errors=errors, live=live, lit=data["lit"],
                   caution=caution_text(study.spec.want), setup=setup_words(study))  # fmt: skip
     return page, data
+
+
+def _load_page() -> tuple[Callable[..., str], Callable[..., Markup], Callable[..., str]]:
+    """What writes the page, with the colours of the drawing library."""
+    from tautwire.studies.drawing.words import title_of
+    from tautwire.studies.reports.page import as_json, render
+
+    return title_of, as_json, render
 
 
 def write_explorer(page: str, path: Path) -> None:

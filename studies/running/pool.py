@@ -80,11 +80,16 @@ gave nothing. Functions and arguments must be importable by other processes."""
 
 
 @contextlib.contextmanager
-def lasting(workers: int) -> Iterator[Ask]:
-    """Worker processes that take one lot of tasks after another."""
+def lasting(workers: int, meanwhile: Callable[[], object] | None = None) -> Iterator[Ask]:
+    """Worker processes that take one lot of tasks after another.
+
+    meanwhile: called once the first lot is out, such as what loads modules: by then all workers are there, and none has
+    a half-loaded one.
+    """
     from pebble import ProcessExpired, ProcessPool  # loads asyncio, which stored answers spare
 
     pool = ProcessPool(max_workers=workers, context=context())
+    waiting = [] if meanwhile is None else [meanwhile]
 
     def ask(
         function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]], timeout: float | None = None
@@ -92,6 +97,8 @@ def lasting(workers: int) -> Iterator[Ask]:
         futures: dict[Any, int] = {
             pool.schedule(function, args=task, timeout=timeout): i for i, task in enumerate(tasks)
         }
+        while waiting:
+            waiting.pop()()
         for future in as_completed(futures):
             try:
                 yield futures[future], future.result(), ""

@@ -134,15 +134,22 @@ def known(case: Case, study: Study, store: Store) -> list[Frames] | None:
     return None if any(rows is None for rows in found) else found
 
 
-def ahead(study: Study, name: str, store: Store, tables: Callable[[Setup, Ask], Frames]) -> None:
+def ahead(
+    study: Study,
+    name: str,
+    store: Store,
+    tables: Callable[[Setup, Ask], Frames],
+    meanwhile: Callable[[], object] | None = None,
+) -> None:
     """What a want says of a study's only case, computed by all cores and stored, unless it is there; `run` reads it.
 
-    tables(setup, ask): its tables, with worker processes to ask. A fault is left for `run` to tell.
+    tables(setup, ask): its tables, with worker processes to ask. meanwhile: as in `run`. A fault is left for `run` to
+    tell.
     """
     case = study.cases()[0]
     key = next(piece.key for piece in pieces(case, study) if piece.want.name == name)
     if store.get_json(key) is None:
-        with lasting(cores()) as ask, contextlib.suppress(InputError, SolveError), as_written(case.raw):
+        with lasting(cores(), meanwhile) as ask, contextlib.suppress(InputError, SolveError), as_written(case.raw):
             store.put_json(key, tables(case.setup(), ask))
 
 
@@ -154,11 +161,18 @@ def _answer(case: Case, study: Study, store: Store, *only: Sequence[Band]) -> Do
         return case.index, None, str(error)
 
 
-def in_processes(cases: Sequence[Case], study: Study, store: Store, workers: int, timeout: float) -> Iterator[Done]:
+def in_processes(
+    cases: Sequence[Case],
+    study: Study,
+    store: Store,
+    workers: int,
+    timeout: float,
+    meanwhile: Callable[[], object] | None = None,
+) -> Iterator[Done]:
     """Answers as they come, from worker processes on this machine."""
     from tautwire.model.solve import one_frequency, solver  # noqa: F401  loaded once, before the workers are forked
 
-    with lasting(min(workers, max(len(cases), len(_by_span(study))))) as ask:
+    with lasting(min(workers, max(len(cases), len(_by_span(study)))), meanwhile) as ask:
         lost: dict[int, str] = {}
         if few := _few(cases, study, workers) if store.can_write() else []:
             ahead = [(case, study, store, bands) for case in few for bands in _by_span(study)]
@@ -333,6 +347,7 @@ def run(
     scheduler: str | None = None,
     progress: Progress | None = None,
     part: tuple[int, int] | None = None,
+    meanwhile: Callable[[], object] | None = None,
 ) -> Result:
     """Compute a study: every case gives rows or a named failure, and what is computed is stored for the next time.
 
@@ -352,6 +367,8 @@ def run(
         Called as progress(done, total) when it begins and after each case.
     part : (int, int), optional
         (3, 20) computes the third of twenty shares only, into the store, from which a run without it gathers them all.
+    meanwhile : callable, optional
+        Called once while worker processes compute, such as what loads modules that are needed afterwards.
 
     Returns
     -------
@@ -407,7 +424,7 @@ def run(
     elif not todo or not count:
         source = (_answer(case, study, store) for case in todo)
     else:
-        source = in_processes(todo, study, store, count, timeout)
+        source = in_processes(todo, study, store, count, timeout, meanwhile)
     for index, found, reason in source:
         if found is None:
             failed[index] = reason
