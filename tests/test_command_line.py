@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from tautwire.studies.commands.shared import aligned, said
+from tautwire.studies.running.pool import lasting
 from tautwire.studies.running.store import FOLDER_VARIABLE
 
 
@@ -62,3 +63,26 @@ def test_an_answer_loads_only_what_it_needs(tmp_path):
     assert first == second and any("20 m" in line for line in first), said[0].stderr
     loaded = set(solved.split()[1:])  # what goes with scipy.special and the pool hangs on their versions
     assert "scipy.special" in loaded and loaded <= {"asyncio", "scipy.special", "scipy.linalg"} and stored == "loaded:"
+
+
+SLOW = """
+import sys
+from importlib import import_module
+for name in ("run", "turns", "why", "fit", "choose", "explore", "slides"):
+    import_module(f"tautwire.studies.commands.{name}")
+    print(name, *(heavy for heavy in ("matplotlib", "pandas", "jinja2") if heavy in sys.modules))
+"""
+
+
+def test_a_command_begins_without_what_writes_its_results():
+    """That is loaded while workers compute, see `lasting`."""
+    said = subprocess.run([sys.executable, "-c", SLOW], capture_output=True, text=True)
+    assert said.stdout.split() == ["run", "turns", "why", "fit", "choose", "explore", "slides"], said.stderr
+
+
+def test_what_is_to_be_done_meanwhile_is_done_once_and_first():
+    done: list[str] = []
+    with lasting(1, lambda: done.append("meanwhile")) as ask:
+        for task in ((-3,), (-4,)):
+            done += [str(answer) for _, answer, _ in ask(abs, [task], None)]
+    assert done == ["meanwhile", "3", "4"]
