@@ -44,3 +44,19 @@ def test_over_several_soils_wires_are_blended_once(tmp_path, monkeypatch):
     alone = run(study(ANGLES, **{"site.soil": ["sea water"]}), Store(tmp_path / "one"), workers=0).frames["dips"]
     among = many.frames["dips"].query("soil == 'sea water'")
     assert among["dip_mhz"].to_numpy() == pytest.approx(alone["dip_mhz"].to_numpy(), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    "antenna, path, values",
+    [
+        ({"layout": "horizontal", "length": "19.8 m", "height": "4 m"}, "antenna.height", "{:.2f} m"),
+        ({"layout": "sloper", "length": "19.8 m", "slope": "30 deg"}, "antenna.length", "{:.2f} m"),
+    ],
+)
+def test_heights_and_lengths_over_a_wide_range_are_blended_too(tmp_path, antenna, path, values):
+    low, high = (2.5, 9.0) if path == "antenna.height" else (13.0, 21.0)
+    texts = [values.format(low * (high / low) ** (k / 8)) for k in range(9)]
+    made = {"study": {"bands": ["20 m"], "spread": False}, "antenna": antenna, "counterpoise": [{"length": "2 m"}]}
+    quality = run(read_study({**made, "sweep": {path: texts}}), Store(tmp_path), workers=0).frames["quality"]
+    assert 0 < quality["blend_error"].max() < 4e-4
+    assert (quality["blend_error"] > 0).sum() == 9 - NODES

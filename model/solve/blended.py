@@ -9,7 +9,7 @@ itself. tests/benchmarks/blend_error.py measures what is left against solved mem
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -22,7 +22,7 @@ from tautwire.model.remember import Remember
 from tautwire.model.soil.ground import Ground
 from tautwire.model.solve.calibration import voltage_scale
 from tautwire.model.solve.response import REFERENCE
-from tautwire.model.solve.smooth_matrices import Smooth, SoilMatrices, Span, WireMatrices, lagrange, span_of
+from tautwire.model.solve.smooth_matrices import SoilMatrices, Span, WireMatrices, lagrange, span_of
 from tautwire.model.solve.solver import Solver, SpanParts
 from tautwire.model.wires.like_mesh import UnlikeError, like_mesh
 from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
@@ -30,7 +30,7 @@ from tautwire.model.wires.structure import Structure
 
 SHARE = 0.35  # of the change without the second nearest node: the greatest error met with all of them
 WORST = 6e-4  # estimated error of the reflection coefficient with which a member is blended
-MOST_NODES, MOST_BLENDS = 200, 16  # solved members (a span and a ground each) and places that a family keeps
+MOST_NODES, MOST_BLENDS = 200, 16  # solved members (a span and a ground each), and places or grounds, that it keeps
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,35 +42,50 @@ class Member:
     ground: Ground
 
 
-class BlendedParts(SpanParts):
-    """The matrices of a member from those of the nodes around it, weighted.
+class Nodes:
+    """The solved members over one ground, and their matrices as blended: each entry times the lengths of its two
+    segments, which leaves no inverse powers of what changes lengths.
 
-    The engine's own Z is blended, and calibrated afterwards: the factors of calibration hang on small currents and are
-    less smooth. nodes: all of the family; chosen, weights: which of them count, and how much. scale (N,): the factors
-    of calibration, if known.
+    wires: where those matrices are kept that the ground does not touch.
     """
 
-    def __init__(
-        self,
-        base: SpanParts,
-        nodes: Sequence[SpanParts],
-        chosen: Sequence[int],
-        weights: Real,
-        scale: Real | None = None,
-    ) -> None:
-        self.__dict__.update(base.__dict__)
-        self._nodes, self._chosen, self._weights, self._scale = nodes, chosen, weights, scale
+    def __init__(self, parts: Sequence[SpanParts], wires: dict[str, Real]) -> None:
+        self.parts, self._wires, self._own = parts, wires, dict[str, Real]()
 
-    def over_nodes(self, ground: Ground, nodes: Sequence[SpanParts]) -> BlendedParts:
+    def of(self, name: str, weights: Real, length: Real) -> Complex:
+        """f Z exp(+jkR) (K, N, N) of the matrices `name`, from those of the nodes weighted (P,), for segments of these
+        lengths (N,), m."""
+        kept = self._own if name == "rest" else self._wires
+        if name not in kept:
+            kept[name] = np.stack([(getattr(p, name).scaled * _areas(p.mesh.length)).ravel() for p in self.parts])
+        n = len(length)
+        total: Complex = (weights @ kept[name].view(float)).view(complex).reshape(-1, n, n)
+        return total / _areas(length)
+
+
+def _areas(length: Real) -> Real:
+    return np.outer(length, length)
+
+
+class BlendedParts(SpanParts):
+    """The matrices of a member from those of the nodes, weighted (P,).
+
+    The engine's own Z is blended, and calibrated afterwards: the factors of calibration hang on small currents and are
+    less smooth. scale (N,): the factors of calibration, if known.
+    """
+
+    def __init__(self, base: SpanParts, nodes: Nodes, weights: Real, scale: Real | None = None) -> None:
+        self.__dict__.update(base.__dict__)
+        self._nodes, self._weights, self._scale = nodes, weights, scale
+
+    def over_nodes(self, ground: Ground, nodes: Nodes) -> BlendedParts:
         """The same wires over the ground of these nodes, of the same places."""
         other = self.over(ground, *(["free"] if ground.is_free_space else ["free", "image"]))
         other._nodes = nodes
         return other
 
-    def _blend(self, kept: Callable[[SpanParts], Smooth]) -> Complex:
-        scaled = np.stack([kept(self._nodes[k]).scaled for k in self._chosen])
-        total: Complex = np.tensordot(self._weights.astype(complex), scaled, 1)
-        return total
+    def _blend(self, name: str) -> Complex:
+        return self._nodes.of(name, self._weights, self.mesh.length)
 
     def _calibrated(self, scaled: Complex) -> Complex:
         """f Z exp(+jkR) (K, N, N) with the voltages that really act, made symmetric."""
@@ -79,7 +94,7 @@ class BlendedParts(SpanParts):
 
     @cached_property
     def _free(self) -> Complex:
-        return self._blend(lambda node: node.raw_free)
+        return self._blend("raw_free")
 
     @cached_property
     def scale(self) -> Real:
@@ -97,16 +112,16 @@ class BlendedParts(SpanParts):
 
     @cached_property
     def image(self) -> WireMatrices:
-        scaled = self._calibrated(self._blend(lambda node: node.raw_image))
-        return WireMatrices(self._nodes[0].raw_image.nodes, scaled, self._image_apart)
+        scaled = self._calibrated(self._blend("raw_image"))
+        return WireMatrices(self._nodes.parts[0].raw_image.nodes, scaled, self._image_apart)
 
     @cached_property
     def rest(self) -> SoilMatrices:
-        return SoilMatrices(self._nodes[0].rest.nodes, self._blend(lambda node: node.rest), self._image_apart)
+        return SoilMatrices(self._nodes.parts[0].rest.nodes, self._blend("rest"), self._image_apart)
 
     @cached_property
     def asymmetry(self) -> float:
-        return max(n.asymmetry for n in self._nodes)
+        return max(n.asymmetry for n in self._nodes.parts)
 
 
 class Family:
@@ -122,7 +137,9 @@ class Family:
         self._shared = ["raw_free"] if nodes[0].ground.is_free_space else ["raw_free", "raw_image"]
         self._models: dict[Span, tuple[Mesh, Structure]] = {}
         self._wires: dict[tuple[Span, int], SpanParts] = {}
+        self._kept: dict[Span, dict[str, Real]] = {}
         self._node = lru_cache(MOST_NODES)(self._new_node)
+        self._nodes = lru_cache(MOST_BLENDS)(self._new_nodes)
         self._blends = lru_cache(MOST_BLENDS)(self._new_blends)
 
     def _model(self, span: Span) -> tuple[Mesh, Structure]:
@@ -141,15 +158,19 @@ class Family:
             self._wires[span, k] = self._base(span, self.nodes[k])
         return self._wires[span, k].over(ground, *self._shared)
 
+    def _new_nodes(self, span: Span, ground: Ground) -> Nodes:
+        return Nodes([self._node(span, k, ground) for k in range(len(self.nodes))], self._kept.setdefault(span, {}))
+
     def _new_blends(self, span: Span, place: float, structure: Structure) -> tuple[BlendedParts, BlendedParts]:
         """The matrices at a place over the nodes' ground, from all nodes and without the second nearest."""
-        nodes = [self._node(span, k, node.ground) for k, node in enumerate(self.nodes)]
-        base = self._base(span, Member(place, structure, self.nodes[0].ground))
-        whole = BlendedParts(base, nodes, range(len(nodes)), lagrange(tuple(self._places), place)[0])
+        ground = self.nodes[0].ground
+        nodes, base = self._nodes(span, ground), self._base(span, Member(place, structure, ground))
+        whole = BlendedParts(base, nodes, lagrange(tuple(self._places), place)[0])
         second = int(np.argsort(np.abs(np.array(self._places) - place))[1])
-        kept = [k for k in range(len(nodes)) if k != second]
-        weights = lagrange(tuple(self._places[k] for k in kept), place)[0]
-        return whole, BlendedParts(base, nodes, kept, weights, whole.scale)
+        kept = [k for k in range(len(self.nodes)) if k != second]
+        weights = np.zeros(len(self.nodes))
+        weights[kept] = lagrange(tuple(self._places[k] for k in kept), place)[0]
+        return whole, BlendedParts(base, nodes, weights, whole.scale)
 
     def parts(self, span: Span, member: Member) -> tuple[SpanParts, float]:
         """The member's matrices, and the estimated error of its reflection coefficient (0: solved).
@@ -160,7 +181,7 @@ class Family:
         try:
             if member.place in self._places:
                 return self._node(span, self._places.index(member.place), ground), 0.0
-            nodes = [self._node(span, k, ground) for k in range(len(self.nodes))]
+            nodes = self._nodes(span, ground)
             blends = self._blends(span, member.place, member.structure)
             whole, fewer = (one.over_nodes(ground, nodes) for one in blends)
             error = SHARE * _change(whole, fewer)

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 NODES = 6  # cases that are solved, on an axis of LEAST numbers and more; below that each is
 LEAST, MANY = 9, 18
-MORE_NODES = 8  # on an axis of MANY
+MORE_NODES = 7  # on an axis of MANY
 MOST_FAMILIES = 6  # kept by a process
 WIRES = ("antenna", "wire", "coil", "counterpoise", "coax", "nearby", "mesh")  # tables that decide the wires' matrices
 TABLE = "antenna."  # what shapes the wire; low return conductors change too much with their length to be blended
@@ -37,7 +37,8 @@ TABLE = "antenna."  # what shapes the wire; low return conductors change too muc
 
 @dataclass(frozen=True, eq=False)
 class Beside:
-    """Where a case stands: its place on the axis, the places of the cases solved there, and how to get those.
+    """Where a case stands: its place on the axis, the places of the cases solved there (see `evened`), and how to get
+    those.
 
     texts: the solved places as written. base: the first of these cases, as texts. case_at: index -> that case.
     """
@@ -76,8 +77,16 @@ def blending_axis(study: Study) -> tuple[int, Axis] | None:
 
 
 @lru_cache
+def evened(path: str, numbers: tuple[float, ...]) -> tuple[float, ...]:
+    """The places of an axis's numbers: positive heights and slopes by their logarithms, as the soil's part of matrices
+    holds inverse powers of heights; lengths as they are, as those powers are taken out of them (`Nodes`)."""
+    as_they_are = path.endswith("length") or min(numbers) <= 0
+    return numbers if as_they_are else tuple(map(math.log, numbers))
+
+
+@lru_cache
 def nodes_of(numbers: tuple[float, ...]) -> list[int]:
-    """Indices of the numbers to be solved, the nearest to Chebyshev's extreme points between their ends, rising."""
+    """Indices of the places to be solved, the nearest to Chebyshev's extreme points between their ends, rising."""
     rising = sorted({x: i for i, x in reversed(list(enumerate(numbers)))}.items())
     low, high = rising[0][0], rising[-1][0]
     count = NODES if len(rising) < MANY else MORE_NODES
@@ -94,7 +103,7 @@ def beside(case: Case, study: Study) -> Beside | None:
     if found is None:
         return None
     number, axis = found
-    numbers = axis.numbers or ()
+    numbers = evened(axis.path, axis.numbers or ())
     places = [int(i) for i in np.unravel_index(case.index, [len(a.texts) for a in study.axes])]
     nodes = nodes_of(numbers)
 

@@ -26,7 +26,7 @@ from tautwire.model.solve.response import Response
 from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.model.solve.solver import Solver, compute_always
 from tautwire.model.wires.like_mesh import UnlikeError
-from tautwire.studies.running.families import nodes_of
+from tautwire.studies.running.families import evened, nodes_of
 from tautwire.studies.study.raw import changed
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import minima, swr_at_radio, the_dip, window
@@ -59,16 +59,18 @@ def rows_of(seed: int) -> list[dict[str, Any]]:
     def setup(value: float) -> Setup:
         return Setup.read(changed(raw, path, f"{value:.6f} {unit}"))
 
-    def member(value: float) -> Member:
-        built = setup(value).build()
-        return Member(float(value), built.structure, built.ground)
+    places = evened(path, tuple(map(float, values)))
 
-    nodes = nodes_of(tuple(map(float, values)))
+    def member(k: int) -> Member:
+        built = setup(values[k]).build()
+        return Member(places[k], built.structure, built.ground)
+
+    nodes = nodes_of(places)
     rules = setup(values[0]).build().rules
-    family = Family([member(values[k]) for k in nodes], rules, compute_always)
+    family = Family([member(k) for k in nodes], rules, compute_always)
     rows = []
     for k in [k for k in range(VALUES) if k not in nodes][:: max(1, (VALUES - len(nodes)) // ASKED)][:ASKED]:
-        one = member(values[k])
+        one = member(k)
         blended = BlendedSolver(family, one)
         exact = Solver(one.structure, one.ground, rules)
         segments, span = Solver(one.structure, one.ground, rules), span_of(window(band)[0])
