@@ -30,7 +30,8 @@ from tautwire.model.wires.structure import Structure
 
 SHARE = 0.35  # of the change without the second nearest node: the greatest error met with all of them
 WORST = 6e-4  # estimated error of the reflection coefficient with which a member is blended
-MOST_NODES, MOST_BLENDS = 200, 16  # solved members (a span and a ground each), and places or grounds, that it keeps
+MOST_NODES, MOST_BLENDS = 200, 16  # solved members (a span and a ground each) and places that a family keeps
+MOST_GROUNDS = 32  # and grounds, a span each
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,7 +140,7 @@ class Family:
         self._wires: dict[tuple[Span, int], SpanParts] = {}
         self._kept: dict[Span, dict[str, Real]] = {}
         self._node = lru_cache(MOST_NODES)(self._new_node)
-        self._nodes = lru_cache(MOST_BLENDS)(self._new_nodes)
+        self._nodes = lru_cache(MOST_GROUNDS)(self._new_nodes)
         self._blends = lru_cache(MOST_BLENDS)(self._new_blends)
 
     def _model(self, span: Span) -> tuple[Mesh, Structure]:
