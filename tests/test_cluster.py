@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from pandas.testing import assert_frame_equal
 from small_study import CASES, SOILS, write_study
 
 from tautwire.model.errors import InputError, SolveError
@@ -57,7 +56,7 @@ def test_run_with_a_local_cluster(cluster, here, tmp_path, monkeypatch):
         command_run.COMMAND, [str(write_study(tmp_path)), "--scheduler", cluster.scheduler_address]
     )
     assert done.exit_code == 0, done.output
-    assert_frame_equal(results[0].frames["dips"], here.frames["dips"], rtol=1e-7)
+    assert results[0].frames["dips"].equals(here.frames["dips"])
     assert Store().contents()["case"] == CASES  # kept here as well, so that the next run only reads
 
 
@@ -163,7 +162,7 @@ def test_one_of_two_workers_is_killed_and_the_study_is_whole_then_the_scheduler(
         result = run(load_study(write_study(tmp_path)), Store(), scheduler=address)
         assert running[1].wait(timeout=60) == -signal.SIGKILL
         assert not result.failed
-        assert_frame_equal(result.frames["dips"], here.frames["dips"], rtol=1e-7)
+        assert result.frames["dips"].equals(here.frames["dips"])
         assert Store(tmp_path / "worker-1").contents()["case"] == 1  # killed with its share just begun
         assert Store(tmp_path / "worker-2").contents()["case"] == CASES
 

@@ -208,6 +208,8 @@ def _change(a: SpanParts, b: SpanParts) -> float:
 class BlendedSolver(Solver):
     """A member's solver. errors: span -> what `Family.parts` says of it."""
 
+    by_itself = False
+
     def __init__(self, family: Family, member: Member) -> None:
         super().__init__(member.structure, member.ground, family.rules, family.remember)
         self.family, self.member = family, member

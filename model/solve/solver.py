@@ -259,6 +259,9 @@ class Solver:
     remember: where engine and soil results are kept (default: nowhere beyond this object).
     """
 
+    by_itself = True
+    """whether its answers hang on this structure and ground alone, not on others that they are blended between"""
+
     def __init__(
         self,
         structure: Structure,

@@ -111,9 +111,10 @@ def tables(setup: Setup, like: Served | None, solver: Solver, study: Study, coun
         like = Served(setup, joint.values)
     frames: Frames = {"spread": [], "spread_parts": []}
     spreads = []
+    own = like.setup is setup and solver.by_itself  # shifts that serve others must not hang on who asks first
     for band in study.bands:
         response = solver.response(*window(band))
-        shifts = stored_shifts(like, solver, band, response if like.setup is setup else None)
+        shifts = stored_shifts(like, solver, band, response if own else None)
         spreads.append(Spread(setup, response, band, joint, Shifts(joint.values, shifts.at), count, spec.seed))
     measures = narrowed(spreads) if joint.values else []
     for i, one in enumerate(spreads):
