@@ -17,7 +17,7 @@ from tautwire.studies.commands.shared import (
     tell_answer,
     write,
 )
-from tautwire.studies.reports.answers import as_typed, sentences, trust
+from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.running.pool import Ask, asking_all, cores, lasting
 from tautwire.studies.running.runner import known, pieces, run
 from tautwire.studies.running.store import Store
@@ -107,7 +107,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None)
     study = read_study({**raw, "study": {**table_at(raw, "study"), "want": ["choose"]}}, file.stem)
     result = choose(study, Store(), cores() if workers is None else workers)
     folder = out or Path("results") / study.name
-    tell_answer(choices_text(result), *as_typed(result, sentences(result)), *trust(result))
+    tell_answer(choices_text(result), *sentences(result), *trust(result))
     written = write(result, folder, said("choose", file, from_=fit, out=out), store=Store())
     solved = result.frames["choices_solved"]["solved"].sum()
     click.echo(f"{solved} set-ups solved; {len(written)} files in {folder}")

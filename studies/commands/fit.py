@@ -16,7 +16,8 @@ from tautwire.studies.commands.shared import (
     tell_answer,
     write,
 )
-from tautwire.studies.reports.answers import as_typed, trust
+from tautwire.studies.reports.answers import sentences as answer_lines
+from tautwire.studies.reports.answers import trust
 from tautwire.studies.running.pool import Ask, asking_all
 from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
@@ -96,7 +97,7 @@ def COMMAND(
     result = run_shown(study, 1, None, timeout)
     seconds = time.perf_counter() - began
     command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
-    tell_answer(*_against(truth, result), *as_typed(result, sentences(result)), *trust(result))
+    tell_answer(*_against(truth, result), *answer_lines(result), *trust(result))
     fitted = [folder / "fit.toml"] if "fit" in result.frames else []
     for path in fitted:
         write_fit({**fitted_raw(study.raw, result), SPREAD: posterior(result.frames)}, outcome(result, command), path)
@@ -145,5 +146,5 @@ def outcome(result: Result, command: str) -> dict[str, Any]:
             }
             for _, row in rows.iterrows()
         },
-        "notes": as_typed(result, sentences(result)),
+        "notes": answer_lines(result),
     }  # fmt: skip

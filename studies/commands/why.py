@@ -19,7 +19,8 @@ from tautwire.studies.commands.shared import (
     write,
 )
 from tautwire.studies.logbook.logbook import LOG, read_entry
-from tautwire.studies.reports.answers import as_typed, trust
+from tautwire.studies.reports.answers import sentences as answer_lines
+from tautwire.studies.reports.answers import trust
 from tautwire.studies.running.pool import asking_all
 from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
@@ -45,7 +46,7 @@ def ranking_text(result: Result) -> str:
     """The table "why" as aligned text, with what its figures mean."""
     lines = [("cause", "change", "times usual", "misfit", "")]
     for _, row in result.frames["why"].iterrows():
-        change = as_typed(result, [row["change"]])[0]
+        change = row["change"]
         verdict = "explains all" if row["explains"] else "does not" + (", more would" if row["at_end"] else "")
         lines.append(
             (
@@ -133,7 +134,7 @@ def COMMAND(
     seconds = time.perf_counter() - began
     told = _options(was, now, band, before, after, without)
     ranking = [ranking_text(result)] if "why" in result.frames else []
-    tell_answer(*ranking, *as_typed(result, sentences(result)), *trust(result))
+    tell_answer(*ranking, *answer_lines(result), *trust(result))
     written = write(result, folder, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
     if result.failed:
         raise click.exceptions.Exit(1)

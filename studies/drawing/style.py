@@ -5,7 +5,7 @@ Figures are made without matplotlib's global state (no pyplot), so they work in 
 """
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -18,6 +18,7 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 
 from tautwire.model.errors import InputError
+from tautwire.studies.study.findings import Cell, Drawn, Title
 
 STYLE_FILE = Path(__file__).with_name("tautwire.mplstyle")
 
@@ -121,11 +122,13 @@ def style(size: str | Look) -> Iterator[Look]:
 
 @dataclass(frozen=True)
 class Heading:
-    """What stands above a figure, and its size. title, caption: "" for none. size: a name in LOOKS, or a Look."""
+    """What stands above a figure, and its size. title, caption: "" for none; a title may be made of what the figure
+    draws. size: a name in LOOKS, or a Look. setups: numbers of the cases whose set-up is drawn."""
 
-    title: str = ""
+    title: str | Callable[[Drawn], str] = ""
     caption: str = ""
     size: str | Look = "print"
+    setups: tuple[int, ...] = ()
 
     def noting(self, words: str) -> "Heading":
         """With words, such as what is left out, in brackets after the caption."""
@@ -155,12 +158,25 @@ class Sheet(Figure):
         """where the header ends, as a fraction of the height"""
         self.title = self.caption = ""
         """title and caption, also where the look has no header"""
+        self.drawn = Drawn()
+        """cells of the result's tables that it draws"""
         self.placed = False
         FigureCanvasAgg(self)
 
+    def draws(self, table: str, rows: Iterable[int], *columns: str) -> None:
+        """Notes which cells the figure draws, before `header`. rows: their numbers, such as a frame's index."""
+        self.drawn |= {Cell(table, int(i), column) for i in rows for column in columns}
+
     def header(self, heading: Heading) -> None:
-        """Title and caption in the upper left corner, wrapped to the width; the axes get what is left."""
-        look, title, caption = self.look, heading.title, heading.caption
+        """Title and caption in the upper left corner, wrapped to the width; the axes get the remainder.
+
+        A title with a number that the figure does not draw is refused: there is none then.
+        """
+        look, caption = self.look, heading.caption
+        self.draws("setup", heading.setups, "wire_m", "top_m")
+        title = heading.title if isinstance(heading.title, str) else heading.title(self.drawn)
+        if not self.drawn.shows(title):
+            title = Title("")
         self.title, self.caption = title, caption
         if not look.header or not (title or caption):
             return

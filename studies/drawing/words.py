@@ -1,9 +1,11 @@
 """Titles and captions: what was asked, and the set-up that all cases share, in words."""
 
+from collections.abc import Callable
 from typing import Any
 
 from tautwire.studies.drawing.style import Heading, Look
 from tautwire.studies.study.cells import in_words
+from tautwire.studies.study.findings import Drawn
 from tautwire.studies.study.raw import table_value
 from tautwire.studies.study.study import Study
 
@@ -53,6 +55,10 @@ def title_of(study: Study) -> str:
     return study.spec.question or study.name
 
 
-def heading_of(study: Study, size: str | Look = "print", finding: str = "") -> Heading:
+def heading_of(study: Study, size: str | Look = "print", title: Callable[[Drawn], str] | None = None) -> Heading:
     """What stands above a figure of all cases of a study: what it says, else what was asked; then the set-up."""
-    return Heading(finding or title_of(study), shared_words(study), size)
+
+    def said(drawn: Drawn) -> str:
+        return (title(drawn) if title else "") or title_of(study)
+
+    return Heading(said, shared_words(study), size)

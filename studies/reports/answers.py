@@ -1,36 +1,36 @@
-"""What a result says, in words: the answer of each want, and how far to trust it."""
+"""What a result says, in words: the findings of its wants in the order in which they are read, and how far to trust it."""
 
 from collections.abc import Collection, Iterable
 
-from tautwire.studies.study import units
 from tautwire.studies.study.assumed import setup_words
+from tautwire.studies.study.findings import Finding, Role, Words, of_role
 from tautwire.studies.study.result import Result
-from tautwire.studies.wants.give_or_take import causes, footnote, give_line
+from tautwire.studies.wants.give_or_take import sureness
 from tautwire.studies.wants.registry import want_named
 
 SAFETY = ("exposure", "stress")  # wants whose answers come first
+ORDER: tuple[Role, ...] = ("verdict", "answer", "sure", "next", "caution", "detail")
 MOST_NAMED = 4  # cases named in a line about several
 
 
-def as_typed(result: Result, lines: Iterable[str]) -> list[str]:
-    """Lines of words with lengths in feet and inches if the study's are typed so."""
-    return [units.as_typed(line, result.study.lengths) for line in lines]
+def written(result: Result, findings: Iterable[Finding]) -> list[str]:
+    """Findings as lines, with lengths as the study's are typed."""
+    return [f.words.text(result.study.lengths) for f in findings]
 
 
-def sentences(result: Result) -> list[str]:
-    """The answer in words, with its numbers; what is about safety comes first, then what the study is about."""
-    lines: list[str] = []
+def findings(result: Result) -> list[Finding]:
+    """Everything found: verdicts, the main want's first; safety; the other answers; uncertainty, next steps, details."""
     main = main_want(result)
-    for name in sorted(result.study.spec.want, key=lambda name: (name not in SAFETY, name != main)):
-        lines += want_named(name).sentences(result)
+    names = sorted(result.study.spec.want, key=lambda name: (name != main, name not in SAFETY))
+    found = [f for name in names for f in want_named(name).found(result)]
     if "spread" not in result.study.spec.want:
-        lines += sureness(result)
-    return as_typed(result, lines)
+        found += sureness(result)
+    return [f for role in ORDER for f in of_role(found, role)]
 
 
-def sureness(result: Result) -> list[str]:
-    """The give or take of the dips, what it comes from, and what it holds; nothing where there is none."""
-    return as_typed(result, filter(None, [give_line(result), causes(result), footnote(result)]))
+def sentences(result: Result, everything: bool = True) -> list[str]:
+    """The answer in words, the verdict first. everything: with the details, which a terminal leaves out."""
+    return written(result, (f for f in findings(result) if everything or f.role != "detail"))
 
 
 def main_want(result: Result) -> str:
@@ -39,12 +39,33 @@ def main_want(result: Result) -> str:
     return wants[0] if wants else result.study.spec.want[0]
 
 
-def headlines(result: Result) -> dict[str, str]:
-    """Want -> its answer in one line, the main want first; without those that have no answer."""
+def verdicts(result: Result) -> dict[str, Words]:
+    """Want -> its verdict, the main want first; without those that have none."""
     first = main_want(result)
     names = sorted(result.study.spec.want, key=lambda name: name != first)
-    told = {name: units.as_typed(want_named(name).headline(result), result.study.lengths) for name in names}
-    return {name: words for name, words in told.items() if words}
+    found = {name: next(of_role(want_named(name).found(result), "verdict"), None) for name in names}
+    return {name: finding.words for name, finding in found.items() if finding}
+
+
+def big_numbers(result: Result, most: int = 3) -> list[Finding]:
+    """Numbers to be read from afar: the main want's first; of several cases, how far the dips move is one."""
+    main = main_want(result)
+    wants = sorted(result.study.spec.want, key=lambda name: (name != main, name == "dips"))
+    found = {name: list(of_role(want_named(name).found(result), "big")) for name in wants}
+    dips = found.pop("dips", [])
+    others = [number for numbers in found.values() for number in numbers]
+    kept = most - (len(dips) > 0 and result.study.count > 1)
+    return [*others[:kept], *dips, *others[kept:]][:most]
+
+
+def one_caution(result: Result) -> str:
+    """What the answer must not be shown without: what failed or is outside validity, else what its wants warn of."""
+    if result.failed:
+        return f"{len(result.failed)} of {result.study.count} cases could not be solved."
+    if marked := result.marked():
+        return f"{len(marked)} answers lie outside the model's validity: {marked[0]['marks']}."
+    found = written(result, of_role(findings(result), "caution", "sure"))
+    return found[0] if found else "This is a calculation, not a measurement: read the SWR at low power first."
 
 
 def trust(result: Result, assumed: Collection[str] = ()) -> list[str]:
@@ -53,7 +74,7 @@ def trust(result: Result, assumed: Collection[str] = ()) -> list[str]:
 
 
 def validity(result: Result) -> list[str]:
-    """Failed and marked cases, in words; one line says so if there are none."""
+    """Failed and marked cases, in words; one line says so if there are none and no dip is missing."""
     lines = []
     for failure in result.failed:
         lines.append(f"FAILED: {result.study.words_of(failure.labels) or 'the set-up'}: {failure.reason}")
@@ -65,7 +86,9 @@ def validity(result: Result) -> list[str]:
             f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
         )
         lines.append(f"Outside validity: {words} ({which}).")
-    return [*(lines or ["All cases are inside the model's validity."]), *filter(None, [blended(result)])]
+    missing = any(row["dip_mhz"] != row["dip_mhz"] for row in result.rows("dips"))
+    fine = [] if missing else ["All cases are inside the model's validity."]
+    return [*(lines or fine), *filter(None, [blended(result)])]
 
 
 def blended(result: Result) -> str:

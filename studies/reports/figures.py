@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from tautwire.studies.drawing.style import Heading, Sheet
 from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.pictures.figure import the_picture
-from tautwire.studies.reports.answers import headlines, main_want
+from tautwire.studies.reports.answers import main_want, verdicts
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
@@ -29,8 +29,7 @@ def picture_of(result: Result, size: str = "print", store: Store | None = None, 
     if not result.frames:
         return None
     first = main_want(result)
-    title = "" if own or first in SEEN_BY_ITSELF else headlines(result).get(first, "")
-    return the_picture(result, Heading(title, shared_words(result.study), size), store)
+    return the_picture(result, Heading("", shared_words(result.study), size), store)
 
 
 def each_figure(result: Result, store: Store | None = None) -> Iterator[tuple[str, Figure]]:

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from tautwire.studies.drawing.words import shared_words
-from tautwire.studies.reports.answers import as_typed, headlines, main_want
+from tautwire.studies.reports.answers import main_want, verdicts, written
 from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cells import formatted, in_words
+from tautwire.studies.study.findings import of_role
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
@@ -42,7 +42,6 @@ TITLES = {
     "fit": "Measured and fitted",
 }
 TURN_HEAD = ("segment", "turns", "wire (m)", "SWR across it", "SWR one turn off", "kHz a turn", "stop")
-WHOLE = ("exposure",)  # wants whose sentences are never shortened: the last may say that the distance is greater
 
 
 def slide_title(stem: str, result: Result) -> str:
@@ -68,23 +67,22 @@ def _distance(result: Result, band: str) -> str:
 
 
 def answer_notes(result: Result) -> list[str]:
-    """What to say to the slide that answers: each want's answer as a sentence, then what it rests on."""
-    told = [f"{words}." for words in headlines(result).values()]
-    return ["Say this first:", *told, f"It rests on this. {setup_words(result.study)}"]
+    """What to say to the slide that answers: each want's verdict, then what it rests on."""
+    said = [words.text(result.study.lengths) for words in verdicts(result).values()]
+    return ["Say this first:", *said, f"It rests on this. {setup_words(result.study)}"]
 
 
 def take_away(result: Result) -> list[str]:
-    """What to take away, on one slide: a line a want, the main one first; then its details, as far as there is room."""
-    heads = headlines(result)
-    out = [f"{words}." for words in heads.values()]
-    name = main_want(result)
-    first = heads.get(name, "")
-    for line in as_typed(result, want_named(name).sentences(result)):
-        words = line.strip() if name in WHOLE else re.split(r"(?<=[.])\s+(?=[A-Z])", line.strip())[0]
-        new = not first or not words.startswith(first[:40])
-        if new and len(out) < BULLETS and sum(map(len, [*out, words])) <= BULLET_ROOM:
-            out.append(words)
-    return out[:BULLETS]
+    """What to take away, on one slide: each want's verdict, then the main want's other findings, as far as there is
+    room; what is about safety is never left out."""
+    main = main_want(result)
+    heads = [words.text(result.study.lengths) for words in verdicts(result).values()]
+    others = written(result, of_role(want_named(main).found(result), "answer", "next", "caution", "detail"))
+    out = heads[:BULLETS]
+    for line in others:
+        if len(out) < BULLETS and sum(map(len, [*out, line])) <= BULLET_ROOM:
+            out.append(line)
+    return out
 
 
 def setup_lines(study: Study) -> list[str]:

@@ -22,8 +22,7 @@ from pptx.util import Emu, Inches, Pt
 from tautwire.studies.drawing.axes import running
 from tautwire.studies.drawing.style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
 from tautwire.studies.drawing.words import shared_words, title_of
-from tautwire.studies.reports.answers import as_typed, headlines, main_want, sentences, sureness, validity
-from tautwire.studies.reports.big_numbers import big_numbers, one_caution
+from tautwire.studies.reports.answers import big_numbers, main_want, one_caution, sentences, validity, verdicts, written
 from tautwire.studies.reports.figures import picture_of
 from tautwire.studies.reports.slide_words import (
     ROOM,
@@ -44,7 +43,7 @@ from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.files import writable
 from tautwire.studies.wants.dips.category import bands_that_fit
 from tautwire.studies.wants.dips.figures import dip_figure_of, layout_figures
-from tautwire.studies.wants.give_or_take import with_give
+from tautwire.studies.wants.give_or_take import sureness, with_give
 from tautwire.studies.wants.registry import want_named
 from tautwire.studies.wants.turns.choice import other_columns, parts
 
@@ -224,10 +223,12 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
         deck.picture(
             picture.title, picture, picture.alternative, [f"{picture.title}.", PICTURE_NOTE, *sentences(result)]
         )
-    told, numbers = headlines(result), big_numbers(result)
-    if told and numbers:
-        deck.answer(title_of(study), list(told.values())[0], numbers, one_caution(result), answer_notes(result))
-    sure = sureness(result)
+    found, numbers = list(verdicts(result).values()), big_numbers(result)
+    if found and numbers:
+        large = [(f.number.text(study.lengths), f.words.text(study.lengths)) for f in numbers if f.number]
+        verdict = found[0].title(study.lengths)
+        deck.answer(title_of(study), verdict, large, one_caution(result), answer_notes(result))
+    sure = written(result, sureness(result))
     compared = [*setup_lines(study), *([] if sure else trust)]
     deck.words("What is compared", compared, [f"{study.count} cases.", setup_words(study), *trust])
     drawings = {} if "choose" in study.spec.want else layout_figures(study, "slide")  # the choices hang by themselves
@@ -258,7 +259,7 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
 def _want(deck: Deck, result: Result, name: str) -> None:
     """The figures of a want other than dips, its sentences in the notes; turns as a table too."""
     want = want_named(name)
-    notes = as_typed(result, want.sentences(result)) or [f"No answer to {name}."]
+    notes = written(result, want.found(result)) or [f"No answer to {name}."]
     figures = want.plots(result, size="slide") if want.sized else want.plots(result)
     for stem, figure in dict(figures).items():
         if isinstance(figure, Sheet) and not stem.startswith("card"):  # the card is a page to print

@@ -25,6 +25,11 @@ COLUMNS: dict[str, str] = {
     "resonances_mhz": "frequencies at which the reactance at the wire's end is zero, MHz, separated by spaces",
     "fit_error": "estimated greatest error of the continuous response, as a reflection coefficient",
     "samples": "number of solves the response was made from",
+    # wire_change: of one set-up with dips outside their bands; a row a band and change
+    "for_band": "band whose dip the change of wire brings to its edge; all: it puts every dip into its band",
+    "change_m": "wire to add, m; below 0: to take away",
+    "change_turns": "the same in turns of the reel, more out above 0; inf if the reel has not so much wire",
+    "then_mhz": "where the band's dip is then, MHz",
     # all_dips: every SWR minimum within a tenth of a band; band: the one it is nearest to
     "mode": "half-waves of current on the wire at this dip, a whole number",
     "half_waves": "the same before rounding",

@@ -1,21 +1,40 @@
-"""The give or take (±) of a result's dips, read from its table "spread" and in words; every report uses these."""
+"""The uncertainty (±) of a result's dips, read from its tables "spread" and "spread_parts"; every report uses these."""
 
 from __future__ import annotations
 
 import math
-from statistics import median
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
+
+from tautwire.studies.study.findings import (
+    Cell,
+    Finding,
+    Row,
+    Words,
+    band_name,
+    case_name,
+    cell_words,
+    convention,
+    joined,
+    made_of,
+    say,
+    table_of,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from tautwire.studies.study.result import Result
 
+MOST_PARTS = 3
+WORTH = 0.97  # of the uncertainty left after a measurement, above which it is not worth naming
 
-def give_of(result: Result, row: Any) -> dict[str, Any]:
+
+def give_of(result: Result, row: Mapping[str, Any]) -> Row:
     """The row of "spread" for a row of "dips": same case, same band; empty if there is none."""
     same = [c for c in (*result.axis_columns, "band") if c in row]
-    return next((r for r in result.rows("spread") if all(r[c] == row[c] for c in same if c in r)), {})
+    rows = (r for r in table_of(result, "spread") if all(r[c] == row[c] for c in same if c in r))
+    return next(rows, Row({}, "spread", -1))
 
 
 def with_give(result: Result, dips: pd.DataFrame) -> pd.DataFrame:
@@ -28,55 +47,80 @@ def with_give(result: Result, dips: pd.DataFrame) -> pd.DataFrame:
     return dips.merge(table[[*keys, *extra]], on=keys, how="left") if len(table) and keys else dips
 
 
-def dip_words(result: Result, row: Any) -> str:
-    """A dip with its give or take: "14.184 ± 0.150 MHz"."""
-    give = give_of(result, row).get("dip_give_khz", math.nan)
-    return f"{row['dip_mhz']:.3f} MHz" if math.isnan(give) else f"{row['dip_mhz']:.3f} ± {give / 1e3:.3f} MHz"
-
-
-def worst_words(result: Result, row: Any) -> str:
-    """The highest SWR in a band with its range: "2.31 (1.6 to 3.4)"."""
+def dip_words(result: Result, row: Row) -> Words:
+    """A dip with its uncertainty: "14.184 MHz ±150 kHz"."""
     give = give_of(result, row)
-    if not give or math.isnan(give["swr_worst_low"]):
-        return f"{row['swr_worst']:.2f}"
-    return f"{row['swr_worst']:.2f} ({give['swr_worst_low']:.2f} to {give['swr_worst_high']:.2f})"
+    dip = say("{dip}", dip=row.number("dip_mhz", "frequency"))
+    if math.isnan(give.get("dip_give_khz", math.nan)):
+        return dip
+    return say("{dip} ±{give}", dip=dip, give=give.number("dip_give_khz", "shift"))
 
 
-def footnote(result: Result) -> str:
-    """What the numbers after ± are; empty if there are none."""
-    if not result.rows("spread"):
-        return ""
-    return (
-        "± holds 68 % of set-ups hung like this one by usual care, ranges of SWR 95 %; write what you know better "
-        "into [spread]."
-    )
+def worst_words(result: Result, row: Row) -> Words:
+    """The highest SWR in a band with its range: "2.31 (1.60 to 3.40)"."""
+    give = give_of(result, row)
+    worst = say("{swr}", swr=row.number("swr_worst", "SWR"))
+    if math.isnan(give.get("swr_worst_low", math.nan)):
+        return worst
+    return say("{worst} ({low} to {high})", worst=worst, low=give.number("swr_worst_low", "SWR"),
+               high=give.number("swr_worst_high", "SWR"))  # fmt: skip
 
 
-def give_line(result: Result) -> str:
-    """The dips' give or take in a study of several cases: the middle one of each band; empty for one case."""
-    gives: dict[str, list[float]] = {}
-    for row in (rows := result.rows("spread")):
-        gives.setdefault(row["band"], []).append(row["dip_give_khz"])
-    if len(gives) == len(rows):
-        return ""
-    known = {band: [k for k in khz if not math.isnan(k)] for band, khz in gives.items()}
-    told = [f"{band} ±{median(khz):.0f} kHz" for band, khz in known.items() if khz]
-    return f"Give or take of these dips: {', '.join(told)}."
+def sureness(result: Result) -> list[Finding]:
+    """How sure the dips are, what they are unsure by, and what ± means; nothing where there is no spread."""
+    found = [*_typical(result), *_largest(result)]
+    return [*found, _covered()] if found else []
 
 
-def causes(result: Result) -> str:
-    """One line: the largest contributors, and the one measurement that would narrow the dips most."""
-    rows = [r for r in result.rows("spread") if r["largest"] and not math.isnan(r["dip_give_khz"])]
+def _typical(result: Result) -> list[Finding]:
+    """The dips' uncertainty, the middle one of each band."""
+    gives: dict[str, list[Cell]] = {}
+    for row in table_of(result, "spread"):
+        if not math.isnan(row["dip_give_khz"]):
+            gives.setdefault(row["band"], []).append(row.cell("dip_give_khz"))
+    if not gives:
+        return []
+    parts = [
+        say("{band} ±{khz}", band=band_name(band), khz=made_of("middle", "shift", *cells, result=result))
+        for band, cells in gives.items()
+    ]
+    dip = "dip" if len(parts) == 1 else "dips"
+    words = say("Typical uncertainty of the {dip}: {parts} ({share}).", dip=dip, parts=joined(parts, ", ", ", "),
+                share=convention("68 %"))  # fmt: skip
+    return [Finding(words, "sure", "typical uncertainty")]
+
+
+def _largest(result: Result) -> list[Finding]:
+    """The largest contributors to the least certain dip, and the one measurement that would narrow it most."""
+    rows = [r for r in table_of(result, "spread") if not math.isnan(r["dip_give_khz"])]
     if not rows:
-        return ""
-    row = max(rows, key=lambda r: r["dip_give_khz"] / r["dip_mhz"])  # where it is largest for the band it is in
-    names, sizes = str(row["largest"]).split("; "), str(row["largest_khz"]).split("; ")
-    parts = ", ".join(f"{n} (±{s})" for n, s in zip(names, sizes, strict=True))
-    line = f"Least sure of, by how many kHz it may move the dip on {row['band']}: {parts}."
-    if row["measure"] and row["measured_give_khz"] < 0.97 * row["dip_give_khz"]:
-        what = str(row["measure"])
-        line += (
-            f" To know better, {what}: on {row['band']} ±{row['dip_give_khz']:.0f} becomes "
-            f"±{row['measured_give_khz']:.0f} kHz."
-        )
-    return line
+        return []
+    row = max(rows, key=lambda r: r["dip_give_khz"] / r["dip_mhz"])  # the largest for the band it is in
+    case = case_name(result, row)
+    where = say("{band}, {case}", band=band_name(row["band"]), case=case) if case.words else band_name(row["band"])
+    keys = [c for c in (*result.axis_columns, "band") if c in row]
+    parts = [p for p in table_of(result, "spread_parts") if all(p[k] == row[k] for k in keys if k in p)][:MOST_PARTS]
+    about = {"band": row["band"]}
+    found = []
+    if parts:
+        named = [
+            say("{name} (±{khz})", name=cell_words(p, "part"), khz=p.number("moves_khz", "shift", "size"))
+            for p in parts
+        ]
+        words = say("Largest uncertainties on {where}: {parts}.", where=where, parts=joined(named, ", ", ", "))
+        found.append(Finding(words, "sure", "largest uncertainties", about))
+    if row["measure"] and row["measured_give_khz"] < WORTH * row["dip_give_khz"]:
+        words = say(
+            "To narrow it, {measure}: ±{before} would shrink to ±{after} on {where}.", measure=cell_words(row, "measure"),
+            before=row.number("dip_give_khz", "shift"), after=row.number("measured_give_khz", "shift"), where=where,
+        )  # fmt: skip
+        found.append(Finding(words, "next", "measure", about))
+    return found
+
+
+def _covered() -> Finding:
+    words = say(
+        "± covers {share} of similar installations, ranges of SWR {most}; write what you know better into [spread].",
+        share=convention("68 %"), most=convention("95 %"),
+    )  # fmt: skip
+    return Finding(words, "detail", "what ± covers")

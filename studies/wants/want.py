@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from tautwire.studies.study.cells import short
+from tautwire.studies.study.findings import Finding, Name, Words
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.result import Rows
 from tautwire.studies.study.setup import Setup
@@ -27,6 +28,10 @@ def _no_more(result: Result) -> None:
 
 
 def _no_words(result: Result) -> list[str]:
+    return []
+
+
+def _no_findings(result: Result) -> list[Finding]:
     return []
 
 
@@ -76,13 +81,15 @@ class Want:
     depends: Callable[[Study], Any] | None = None
     free_of: tuple[str, ...] = ()
     finding: Callable[[Result], str] | None = None
+    findings: Callable[[Result], list[Finding]] = _no_findings
 
-    def headline(self, result: Result) -> str:
-        """The answer in one line without a full stop, short enough for a title; "" without an answer."""
-        if self.finding is not None:
-            return self.finding(result)
+    def found(self, result: Result) -> list[Finding]:
+        """What it found, the verdict first."""
+        if self.findings is not _no_findings:
+            return self.findings(result)
         told = self.sentences(result)
-        return short(re.split(r"(?<=[a-z0-9)])[.] (?=[A-Z])", told[0])[0]) if told else ""
+        roles = ("verdict", *("detail",) * len(told))
+        return [Finding(Words((Name(t, "text"),)), r) for t, r in zip(told, roles, strict=False)]  # type: ignore[arg-type]
 
     def asked(self, study: Study) -> Any:
         """What of the study, besides bands, its rows depend on, as JSON values."""

@@ -39,6 +39,8 @@ def category_figure(
                 heading = heading.noting(f"the first {fits} of {len(bands)} bands")
                 bands = bands[:fits]
         sheet = Sheet(look, max(look.height, inches) if look.name == "print" else None)
+        mine = dips[dips["band"].isin([b.name for b in bands])]
+        sheet.draws("dips", mine.index, "dip_mhz", "dip_swr", "dip_loss_db")
         sheet.header(heading)
         grid: Any = sheet.subplots(len(bands), 3, squeeze=False, width_ratios=[2.4, 1, 1], sharey="row")
         for i, band in enumerate(bands):

@@ -48,6 +48,9 @@ def dip_figure(
             bands = bands[:across]
         blocks = -(-len(bands) // across)
         sheet = Sheet(look, None if look.name != "print" else look.height * (0.25 + 0.75 * blocks))
+        for _, rows in parts[:MOST_GROUPS]:
+            mine = rows[rows["band"].isin([b.name for b in bands])]
+            sheet.draws("dips", mine.index, "dip_mhz", "dip_swr", "dip_swr_transformer")
         sheet.header(heading)
         grid: Any = sheet.subplots(2 * blocks, across, squeeze=False, height_ratios=[2.2, 1] * blocks)
         for ax in grid.flat:

@@ -12,7 +12,7 @@ from tautwire.studies.drawing.words import heading_of
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.wants.dips.category import category_figure
 from tautwire.studies.wants.dips.dip import dip_figure
-from tautwire.studies.wants.dips.findings import finding_of, layout_finding
+from tautwire.studies.wants.dips.findings import layout_title, title_of_kind
 from tautwire.studies.wants.dips.impedance import impedance_figure
 from tautwire.studies.wants.dips.modes_figure import modes_figure
 from tautwire.studies.wants.dips.smith import smith_figure
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from tautwire.model.operating.bands import Band
-    from tautwire.studies.drawing.style import Look, Sheet
+    from tautwire.studies.drawing.style import Heading, Look, Sheet
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Axis, Case, Study
 
@@ -31,31 +31,24 @@ def layout_figures(study: Study, size: str | Look = "print") -> dict[str, Sheet]
     """ "layout", and "layout_last" if the last case hangs or lies otherwise; a grid of side views for variants."""
     cases = study.cases()
     heading = heading_of(study, size)
+
+    def under_title(*shown: Case) -> Heading:
+        layouts = [(case.index, case.setup().build().layout) for case in shown]
+        cells = [(i, x.length, max(p[2] for p in x.points)) for i, x in layouts]
+        return replace(heading, title=layout_title(study.lengths, cells), setups=tuple(i for i, _ in layouts))
+
     if study.variants:
         firsts: dict[Any, Case] = {}
         for case in cases:
             firsts.setdefault(case.labels[study.axes[0].column], case)
         hung = [(in_words(k), c.setup().build()) for k, c in firsts.items()]
-        return {
-            "layout": layout_grid(
-                hung,
-                replace(heading, title=layout_finding([b for _, b in hung], study.lengths), caption=""),
-                lengths=study.lengths,
-            )
-        }
+        title = replace(under_title(*firsts.values()), caption="")
+        return {"layout": layout_grid(hung, title, lengths=study.lengths)}
     first, last = cases[0].setup().build(), cases[-1].setup().build()
     if first.structure == last.structure:
-        return {
-            "layout": layout_figure(
-                first, replace(heading, title=layout_finding([first], study.lengths)), lengths=study.lengths
-            )
-        }
+        return {"layout": layout_figure(first, under_title(cases[0]), lengths=study.lengths)}
     return {
-        stem: layout_figure(
-            built,
-            replace(heading, title=layout_finding([built], study.lengths)).under(study.words_of(case.labels)),
-            lengths=study.lengths,
-        )
+        stem: layout_figure(built, under_title(case).under(study.words_of(case.labels)), lengths=study.lengths)
         for stem, built, case in (("layout", first, cases[0]), ("layout_last", last, cases[-1]))
     }
 
@@ -65,7 +58,7 @@ PLOTTED = {
     "modes": "",
 }  # fmt: skip
 KINDS = tuple(PLOTTED)
-MOST_WORDS = 12  # cases told by words in a figure; half as many on a slide
+MOST_WORDS = 12  # cases named in a figure; half as many on a slide
 
 
 def _fewer(axis: Axis, dips: pd.DataFrame, most: int) -> tuple[tuple[Axis], list[Any]]:
@@ -88,7 +81,7 @@ def dip_figure_of(
     if dips is None or sweeps is None or dips.empty or sweeps.empty:
         return None
     shown = [b for b in bands or study.bands if (sweeps["band"] == b.name).any()]
-    heading = heading_of(study, size, finding_of(result, kind, shown)).under(PLOTTED[kind])
+    heading = heading_of(study, size, title_of_kind(result, kind)).under(PLOTTED[kind])
     axes, known = study.axes, result.frames.get("all_dips")
     if len(axes) == 1 and axes[0].numbers is None and len(axes[0].texts) > MOST_WORDS:
         axes, kept = _fewer(axes[0], dips, MOST_WORDS if size == "print" else MOST_WORDS // 2)

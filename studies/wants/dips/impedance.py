@@ -51,6 +51,9 @@ def impedance_figure(
         if len(shown) < len(bands):
             heading = heading.noting(f"the first {across} of {len(bands)} bands")
         sheet = Sheet(look)
+        first = groups(dips, axes)[0][1]
+        mine = first[first["band"].isin([b.name for b in shown])]
+        sheet.draws("dips", mine.index, "feed_r_ohm", "feed_x_ohm", "dip_mhz")
         sheet.header(heading.then(f"impedance {words}"))
         grid: Any = sheet.subplots(2, across, squeeze=False, sharex="col")
         for k, band in enumerate(shown):

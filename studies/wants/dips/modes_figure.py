@@ -20,7 +20,7 @@ from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 
 ACROSS = 3
-ABOUT = "Every SWR dip; colours tell the half-waves of current on the wire there; full lines: followed as the band's."
+ABOUT = "Every SWR dip; colours are the half-waves of current on the wire there; full lines: followed as the band's."
 
 
 def modes_figure(
@@ -43,6 +43,7 @@ def modes_figure(
     rows = -(-len(shown) // ACROSS)
     with style(heading.size) as look:
         sheet = Sheet(look, None if look.name != "print" else 1.7 + 2.6 * rows)
+        sheet.draws("all_dips", all_dips[all_dips["band"].isin([b.name for b in shown])].index, "mode", "f_mhz")
         sheet.header(replace(heading, caption=f"{heading.caption}. {ABOUT}" if heading.caption else ABOUT))
         grid: Any = sheet.subplots(rows, min(len(shown), ACROSS), squeeze=False)
         for k, ax in enumerate(grid.flat):

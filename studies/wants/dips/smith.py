@@ -60,6 +60,8 @@ def smith_figure(
         if len(shown) < len(bands):
             notes.append(f"the first {len(shown)} of {len(bands)} bands")
         sheet = Sheet(look, 1.3 + 3.3 * down if look.name == "print" else None)
+        mine = part[part["band"].isin([b.name for b in shown])]
+        sheet.draws("sweeps", mine.index, "swr" if plane == "radio" else "swr_transformer")
         sheet.header(replace(heading, caption="; ".join(filter(None, notes))))
         grid: Any = sheet.subplots(down, across, squeeze=False)
         for ax in list(grid.flat)[len(shown) :]:

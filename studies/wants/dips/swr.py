@@ -49,6 +49,8 @@ def swr_figure(
             heading = heading.noting(f"{len(shown)} of {len(panels)} panels, evenly through the cases")
         rows, columns = panel_shape(len(shown), look)
         sheet = Sheet(look, None if look.name != "print" else max(look.height, 1.4 + 2.5 * rows))
+        for band, name, _ in shown:
+            sheet.draws("dips", names[name][names[name]["band"] == band.name].index, "swr_worst", "swr_best", "dip_mhz")
         sheet.header(heading)
         grid: Any = sheet.subplots(rows, columns, squeeze=False)
         flat = list(grid.flat)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.modes import dip_rows, follow
 from tautwire.studies.wants.dips.reading import read_band, sweep_rows, window
-from tautwire.studies.wants.dips.words import sentences
+from tautwire.studies.wants.dips.wire_change import change_rows
+from tautwire.studies.wants.dips.words import findings
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
@@ -36,6 +37,13 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     return frames
 
 
+def finish(result: Result) -> None:
+    """Follows dips along the axes; table "wire_change" where a single set-up's dips are outside their bands."""
+    follow(result)
+    if rows := change_rows(result):
+        result.frames["wire_change"] = rows
+
+
 def plots(result: Result) -> Iterator[tuple[str, Figure]]:
     """Layouts, SWR curves, dips, feed impedance; see figures.py."""
     from tautwire.studies.wants.dips.figures import (
@@ -48,8 +56,8 @@ def plots(result: Result) -> Iterator[tuple[str, Figure]]:
 WANT = Want(
     "dips",
     compute,
-    finish=follow,
-    sentences=sentences,
+    finish=finish,
+    findings=findings,
     plots=plots,
     depends=lambda study: study.spec.swr_threshold,
     free_of=("radio.power", "radio.duty", "reel"),

@@ -1,21 +1,24 @@
 """The change of wire that brings a dip into its band, and where it leaves the dips of the other bands.
 
-A dip's frequency is taken as a power of the length, f ~ L^p, with the p at the length of now; the give or take of the
+A dip's frequency is taken as a power of the length, f ~ L^p, with the p at the length of now; the uncertainty of the
 dips has solved for it (column khz_per_metre of the table "spread").
 """
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, NamedTuple
 
+from tautwire.studies.study.findings import Finding, Row, Words, band_name, joined, say, table_of
 from tautwire.studies.wants.give_or_take import give_of
 
 if TYPE_CHECKING:
     from tautwire.model.operating.reel import Reel
-    from tautwire.studies.study.result import Result
+    from tautwire.studies.study.result import Result, Rows
 
 COLUMN = "khz_per_metre"
 FURTHEST = 0.25  # of the wire: a change beyond is another antenna
+ALL = "all"
 
 
 class _Line(NamedTuple):
@@ -43,9 +46,11 @@ class _Line(NamedTuple):
         return float(self.dip * (1 + change / self.length) ** self.power)
 
 
-def advice(result: Result) -> list[str]:
-    """Of a single set-up with dips outside their bands: the change that puts all into theirs, or if none does, one for
-    each band. Nothing where it is not known how the dips move.
+def change_rows(result: Result) -> Rows:
+    """Rows of "wire_change" for a single set-up with dips outside their bands: the change that puts all into theirs
+    (for_band "all"), or if none does, one for each band outside; a row for each band's dip after it.
+
+    None where it is not known how the dips move.
     """
     if len(result.study.cases()) != 1:
         return []
@@ -58,31 +63,64 @@ def advice(result: Result) -> list[str]:
     if not outside:
         return []
 
-    def words(change: float) -> str:
-        turns = _turns(setup.reel.reel(), length, change) if setup.reel else ""
-        return f"{abs(change):.2f} m {'longer' if change > 0 else 'shorter'}{turns}"
-
-    def then(change: float, leaving: str = "") -> str:
-        places = (f"{name} at {lines[name].after(change):.2f}" for name in bands if name != leaving)
-        return f"{', '.join(places)} MHz"
+    def rows(change: float, for_band: str) -> Rows:
+        turns = _turns(setup.reel.reel(), length, change) if setup.reel else math.nan
+        about = {"for_band": for_band, "change_m": change, "change_turns": turns}
+        return [{**about, "band": name, "then_mhz": lines[name].after(change)} for name in bands]
 
     shortest = max(lines[name].change_to(high) for name, (_, high) in bands.items())
     longest = min(lines[name].change_to(low) for name, (low, _) in bands.items())
     if shortest <= longest and max(abs(shortest), abs(longest)) < FURTHEST * length and len(bands) > 1:
-        middle = (shortest + longest) / 2
-        return [f"{words(middle)} puts every dip into its band: about {then(middle)}."]
-    told = []
+        return rows((shortest + longest) / 2, ALL)
+    out: Rows = []
     for name in outside:
         change = lines[name].change_to(min(max(lines[name].dip, bands[name][0]), bands[name][1]))
         if abs(change) < FURTHEST * length:
-            others = f"; then about {then(change, name)}" if len(bands) > 1 else ""
-            told.append(f"{name}: {words(change)} brings its dip to the band's edge{others}.")
-    return told
+            out += rows(change, name)
+    return out
 
 
-def _turns(reel: Reel, length: float, change: float) -> str:
-    """The change as turns of the reel: ", 1.3 turns more"; says so if the reel has not so much wire."""
+def _turns(reel: Reel, length: float, change: float) -> float:
+    """The change as turns of the reel, more out above 0; infinite if the reel has not so much wire."""
     if length + change > reel.wire_length:
-        return f", more than the {reel.wire_length:.2f} m on the reel,"
-    count = float(reel.turns_out(length + change) - reel.turns_out(min(length, reel.wire_length)))
-    return f", {abs(count):.1f} turn{'' if f'{abs(count):.1f}' == '1.0' else 's'} {'more' if count > 0 else 'less'},"
+        return math.inf
+    return float(reel.turns_out(length + change) - reel.turns_out(min(length, reel.wire_length)))
+
+
+def advice(result: Result) -> list[Finding]:
+    """The table "wire_change" in words."""
+    groups: dict[str, list[Row]] = {}
+    for row in table_of(result, "wire_change"):
+        groups.setdefault(row["for_band"], []).append(row)
+    found = []
+    for name, rows in groups.items():
+        then = [
+            say("{band} at {mhz}", band=band_name(r["band"]), mhz=r.number("then_mhz", "frequency"))
+            for r in rows
+            if r["band"] != name
+        ]
+        after = joined(then) if then else None
+        change = _change(rows[0])
+        if name == ALL and after:
+            words = say("{change} puts every dip into its band: about {after}.", change=change, after=after)
+        elif after:
+            words = say("{band}: {change} brings its dip to the band's edge; then about {after}.",
+                        band=band_name(name), change=change, after=after)  # fmt: skip
+        else:
+            words = say("{band}: {change} brings its dip to the band's edge.", band=band_name(name), change=change)
+        found.append(Finding(words, "next", "wire change", {"band": name}))
+    return found
+
+
+def _change(row: Row) -> Words:
+    """ "0.25 m more wire", with turns where there is a reel."""
+    way = "more" if row["change_m"] > 0 else "less"
+    words = say("{size} {way} wire", size=row.number("change_m", "length", "size"), way=way)
+    if math.isinf(row["change_turns"]):
+        return say("{words} (more than the reel holds)", words=words)
+    if math.isnan(row["change_turns"]):
+        return words
+    count = row.number("change_turns", "times", "size")
+    turns = "turn" if count.text() == "1.0" else "turns"
+    return say("{words} ({count} {turns} {way})", words=words, count=count, turns=turns,
+               way="out" if row["change_turns"] > 0 else "in")  # fmt: skip

@@ -1,189 +1,259 @@
-"""Where the dips are in words: the finding first, sized against the band's width and 10 cm of wire."""
+"""What a study of dips found: where each dip is or how far it moves, held against the band's width and 10 cm of wire."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from statistics import median
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from tautwire.studies.study.findings import (
+    NOTHING,
+    Cell,
+    Finding,
+    Name,
+    Row,
+    Words,
+    band_name,
+    big,
+    case_name,
+    convention,
+    edges,
+    joined,
+    made_of,
+    say,
+    table_of,
+)
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.dips.wire_change import advice
 from tautwire.studies.wants.give_or_take import dip_words, worst_words
 
 if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band
-    from tautwire.studies.study.result import Result, Rows
+    from tautwire.studies.study.result import Result
 
-PARTS = ("", "", "half", "a third", "a quarter", "a fifth", "a sixth", "a seventh", "an eighth", "a ninth", "a tenth",
-         "an eleventh", "a twelfth")  # fmt: skip
 HARDLY, SOMEWHAT = 0.1, 0.5  # of a band's width: shifts up to these are called so
-CUT = 0.1  # m of wire that shifts are held against
-STILL = 1.0  # kHz: less is no shift
+CUTS = {"metric": ("10 cm", 0.1), "imperial": ("4 in", 0.1016)}  # wire that shifts are held against, m
+STILL = 1e3  # Hz: less is no shift
+MOST_BIG = 3
 
 
-def part_of(share: float) -> str:
-    """A share in words: 0.26 -> "a quarter", 0.8 -> "80 %", 2.3 -> "2.3 times"."""
-    if share >= 1.05:
-        return f"{share:.1f} times"
-    if share >= 0.95:
-        return "as much as"
-    n = round(1 / share) if share > 0 else 0
-    if 2 <= n < len(PARTS) and abs(1 / share - n) < 0.3:
-        return f"{PARTS[n]} of"
-    return f"{100 * share:.0f} % of" if share >= 0.01 else "less than a hundredth of"
-
-
-def sentences(result: Result) -> list[str]:
-    """The finding, then one sentence a band: where its dip is, or how far and which way it moves."""
-    table = result.rows("dips")
+def findings(result: Result) -> list[Finding]:
+    """The verdict, the wire that a shift is worth, what to do, then a sentence a band."""
+    table = table_of(result, "dips")
     if not table:
         return []
-    lines = headline(result)
-    lines += advice(result)
+    found = headline(result)
+    found += advice(result)
     for band in result.study.bands:
         rows = [row for row in table if row["band"] == band.name]
-        lines += _absent(result, band, rows)
+        found += _absent(result, band, rows)
         rows = [row for row in rows if not math.isnan(row["dip_mhz"])]
         if len(rows) > 1 and result.study.axes:
-            lines.append(_movement(result, band.name, rows))
+            found.append(Finding(_movement(result, band.name, rows), "detail", "dip moves", {"band": band.name}))
         elif len(rows) == 1:
             row = rows[0]
             inside = "inside" if band.lower <= row["dip_mhz"] * 1e6 <= band.upper else "outside"
-            lines.append(
-                f"{band.name}: the dip is at {dip_words(result, row)} ({inside} the band) with SWR "
-                f"{row['dip_swr']:.2f}; across the band the SWR is at worst {worst_words(result, row)}."
-            )
-    return lines
+            words = say(
+                "{band}: the dip is at {dip} ({inside} the band) with SWR {swr}; the highest SWR in the band is {worst}.",
+                band=band_name(band.name), dip=dip_words(result, row), inside=inside, swr=row.number("dip_swr", "SWR"),
+                worst=worst_words(result, row),
+            )  # fmt: skip
+            found.append(Finding(words, "detail", "dip", {"band": band.name}))
+    return found + _big(result, table)
 
 
-def headline(result: Result, names: Collection[str] = ()) -> list[str]:
-    """One sentence that answers the study's question about its dips; none if no band has one. names: of the bands it
-    is about; all if left out."""
-    rows = [row for row in result.rows("dips") if not math.isnan(row["dip_mhz"])]
+def headline(result: Result, names: Collection[str] = ()) -> list[Finding]:
+    """The verdict on the study's dips and what it is held against; none if no band has one. names: of the bands it is
+    about; all if left out."""
+    rows = [row for row in table_of(result, "dips") if not math.isnan(row["dip_mhz"])]
     bands = [b for b in result.study.bands if not names or b.name in names]
-    known = {b: mhz for b in bands if (mhz := [r["dip_mhz"] for r in rows if r["band"] == b.name])}
+    known = {b: mine for b in bands if (mine := [r for r in rows if r["band"] == b.name])}
     if not known:
         return []
-    return [_placed(known) if len(result.study.cases()) == 1 else _moved(result, known)]
+    if len(result.study.cases()) == 1:
+        return [Finding(_placed(result, {b: mine[0] for b, mine in known.items()}), "verdict", "dips placed")]
+    return _moved(result, known)
 
 
-def _placed(dips: Mapping[Band, Sequence[float]]) -> str:
-    """Of a single set-up: which bands have their dip (MHz), and how far the others' are."""
-    inside = [b.name for b, (mhz, *_) in dips.items() if b.lower <= mhz * 1e6 <= b.upper]
-    places = [f"inside the band on {listed(inside)}"] if inside else []
-    for b, (mhz, *_) in dips.items():
-        if b.name not in inside:
-            khz = (mhz * 1e6 - (b.upper if mhz * 1e6 > b.upper else b.lower)) / 1e3
-            places.append(f"{abs(khz):.0f} kHz {'above' if khz > 0 else 'below'} the band on {b.name}")
-    return f"The dip is {'; '.join(places)}."
+def _placed(result: Result, dips: Mapping[Band, Row]) -> Words:
+    """Of a single set-up: which bands have their dip, and how far the others' are."""
+    inside = [b for b, row in dips.items() if b.lower <= row["dip_mhz"] * 1e6 <= b.upper]
+    places = []
+    if inside:
+        places.append(say("inside the band on {bands}", bands=listed([b.name for b in inside])))
+    for b, row in dips.items():
+        if b not in inside:
+            khz = made_of("away", "shift", (row, "dip_mhz"), *edges(b.name), result=result)
+            way = "above" if row.si("dip_mhz") > b.upper else "below"
+            places.append(say("{khz} {way} the band on {band}", khz=khz, way=way, band=band_name(b.name)))
+    return say("The dip is {places}.", places=joined(places, "; ", "; "))
 
 
-def listed(names: Sequence[str]) -> str:
-    """ "a, b and c"."""
-    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
+def listed(names: Sequence[str]) -> Words:
+    """ "40 m, 20 m and 15 m"."""
+    return joined([band_name(n) for n in names])
 
 
-def _moved(result: Result, dips: Mapping[Band, Sequence[float]]) -> str:
+def _moved(result: Result, dips: Mapping[Band, Sequence[Row]]) -> list[Finding]:
     """Of several set-ups: the band whose dip moves most, as a share of its width, and the one that moves least."""
-    reach = {b: (max(mhz) - min(mhz)) * 1e6 for b, mhz in dips.items()}
-    most, least = (pick(dips, key=lambda b: reach[b] / (b.upper - b.lower)) for pick in (max, min))
-    khz, width = reach[most] / 1e3, (most.upper - most.lower) / 1e3
-    if khz < STILL:
-        return "Not at all: no dip moves by as much as 1 kHz."
-    share = khz / width
-    in_wire, small = _in_wire(result, dips[most], khz)
-    word = "Hardly" if share < HARDLY or small else "Somewhat" if share < SOMEWHAT else "Much"
-    sentence = (
-        f"{word}: the {most.name} dip moves by {khz:.0f} kHz at most, {part_of(share)} the band's {width:.0f} kHz"
-    )
-    sentence += in_wire
-    if least is not most:
-        low = reach[least] / 1e3
-        sentence += (
-            f"; the {least.name} dip by {low:.0f} kHz, {part_of(low * 1e3 / (least.upper - least.lower))} its band"
+
+    def reach(b: Band) -> float:
+        mhz = [row.si("dip_mhz") for row in dips[b]]
+        return max(mhz) - min(mhz)
+
+    def moves(b: Band) -> Words:
+        cells = [row.cell("dip_mhz") for row in _ends(dips[b])]
+        return say(
+            "{khz}, {part} the band's {width}",
+            khz=made_of("range", "shift", *cells, result=result),
+            part=made_of("of the width", "part", *cells, *edges(b.name), result=result),
+            width=made_of("width", "shift", *edges(b.name), result=result),
         )
-    return sentence + "."
+
+    most, least = (pick(dips, key=lambda b: reach(b) / (b.upper - b.lower)) for pick in (max, min))
+    if reach(most) < STILL:
+        words = say("Not at all: no dip moves by as much as {limit}.", limit=convention("1 kHz"))
+        return [Finding(words, "verdict", "dips still")]
+    share = reach(most) / (most.upper - most.lower)
+    in_wire, small = _in_wire(result, most.name, dips[most])
+    word = "Hardly" if share < HARDLY or small else "Somewhat" if share < SOMEWHAT else "Much"
+    sentence = say("{word}: the {band} dip moves by {moves}", word=word, band=band_name(most.name), moves=moves(most))
+    if least is not most:
+        sentence = say("{sentence}; the {band} dip by {moves}", sentence=sentence, band=band_name(least.name),
+                       moves=moves(least))  # fmt: skip
+    found = [Finding(say("{sentence}.", sentence=sentence), "verdict", "dips move")]
+    return [*found, *([Finding(in_wire, "answer", "in wire")] if in_wire else [])]
 
 
-def _in_wire(result: Result, dips: Sequence[float], khz: float) -> tuple[str, bool]:
-    """A shift of dips (MHz) as so much wire, and whether it is less than 10 cm; "" where the wire is what changes."""
+def _ends(rows: Sequence[Row]) -> tuple[Row, Row]:
+    """The rows with the highest and the lowest dip."""
+    return max(rows, key=lambda r: r["dip_mhz"]), min(rows, key=lambda r: r["dip_mhz"])
+
+
+def _in_wire(result: Result, band: str, rows: Sequence[Row]) -> tuple[Words, bool]:
+    """A shift of dips as so much wire, and whether it is less than 10 cm; nothing where the wire is what changes."""
     if any(a.path in ("antenna.length", "variant") for a in result.study.axes):
-        return "", False
-    wire = result.study.cases()[0].setup().build().layout.length
-    cut = median(dips) * 1e3 * CUT / wire
-    if khz < cut:
-        return f", less than 10 cm of wire move it (some {_rounded(cut)} kHz)", True
-    return f", as much as {khz / cut * CUT * 100:.0f} cm of wire", False
+        return NOTHING, False
+    name, metres = CUTS[result.study.lengths]
+    wire, dips = Cell("setup", 0, "wire_m"), [row.cell("dip_mhz") for row in rows]
+    moved = made_of("in wire", "length", wire, *dips, result=result)
+    if moved.value < metres:
+        cut = made_of("of the middle", "two-digit shift", wire, *dips, result=result, times=metres)
+        return say("That is less than {cut} of wire would move it (about {khz}).", cut=convention(name), khz=cut), True
+    return say("On {band} that is as much as {wire} of wire would.", band=band_name(band), wire=moved), False
 
 
-def _rounded(khz: float) -> str:
-    return f"{float(f'{khz:.2g}'):.0f}"
-
-
-def _absent(result: Result, band: Band, rows: Rows) -> list[str]:
-    """Cases without the band's dip, and what is there instead."""
+def _absent(result: Result, band: Band, rows: Sequence[Row]) -> list[Finding]:
+    """Cases without the band's dip, and the dips near it."""
     missing = [row for row in rows if math.isnan(row["dip_mhz"])]
     if not missing:
         return []
     low, high = (x / 1e6 for x in window(band))
-    which = f"in {len(missing)} of {len(rows)} cases there is" if len(rows) > 1 else "There is"
-    lines = f"{band.name}: {which} no dip of its own between {low:.2f} and {high:.2f} MHz"
-
-    def case(row: dict[str, Any]) -> tuple[Any, ...]:
-        return tuple(str(row[c]) for c in result.axis_columns)
-
-    cases = {case(row) for row in missing}
-    near = [row for row in result.rows("all_dips") if low <= row["f_mhz"] <= high and case(row) in cases]
-    if not near:
-        return [lines + "."]
+    cases = {_case(result, row) for row in missing}
+    near = [r for r in table_of(result, "all_dips") if low <= r["f_mhz"] <= high and _case(result, r) in cases]
+    about = {"band": band.name}
     if len(rows) == 1:
-        nearest = [f"{r['f_mhz']:.3f} MHz ({_whose(r, band)})" for r in near]
-        return [f"{lines}; the nearest: {listed(nearest)}."]
-    return [f"{lines}: the dip followed is not there; other dips of these cases are in all_dips.csv."]
+        words = say("{band}: there is no dip of its own in or near the band", band=band_name(band.name))
+        nearest = [_near(result, r, band, False) for r in near]
+        words = (
+            say("{words}; the nearest: {near}.", words=words, near=joined(nearest)) if near else say("{w}.", w=words)
+        )
+        return [Finding(words, "caution", "no dip", about)]
+    which = joined([case_name(result, row) for row in missing[:MOST_BIG]], "; ", "; ")
+    more = len(missing) - MOST_BIG
+    if more > 0:
+        count = made_of("count", "count", *[r.cell("dip_mhz") for r in missing[MOST_BIG:]], result=result)
+        which = say("{which} and {count} more cases", which=which, count=count)
+    words = say("{band}: the tracked dip disappears with {which}", band=band_name(band.name), which=which)
+    if near:
+        nearest = [_near(result, r, band, True) for r in near[:MOST_BIG]]
+        words = say("{words}; the nearest dips there: {near}", words=words, near=joined(nearest, "; ", "; "))
+    return [Finding(say("{words}.", words=words), "caution", "no dip", about)]
 
 
-def _whose(row: dict[str, Any], band: Band) -> str:
-    whose = f"nearer to {row['band']}, " if row["band"] not in ("", band.name) else ""
-    return f"{whose}{row['mode']} half-wave{'s' if row['mode'] > 1 else ''} on the wire"
+def _case(result: Result, row: Mapping[str, object]) -> tuple[str, ...]:
+    return tuple(str(row[c]) for c in result.axis_columns)
 
 
-def _movement(result: Result, band: str, rows: Rows) -> str:
+def _near(result: Result, row: Row, band: Band, several: bool) -> Words:
+    parts: list[Name | Words] = []
+    if several:
+        parts.append(case_name(result, row))
+    if row["band"] not in ("", band.name):
+        parts.append(say("nearer to {band}", band=band_name(row["band"])))
+    waves = row.number("mode", "count")
+    parts.append(say("{n} half-wave{s} on the wire", n=waves, s="s" if row["mode"] > 1 else ""))
+    return say("{mhz}, SWR {swr} ({about})", mhz=row.number("f_mhz", "frequency"), swr=row.number("swr", "SWR"),
+               about=joined(parts, ", ", ", "))  # fmt: skip
+
+
+def _movement(result: Result, band: str, rows: Sequence[Row]) -> Words:
     axes = result.study.axes
     axis = next((a for a in axes if a.numbers is not None), axes[0])
+    name = band_name(band)
     if axis.numbers is None or len(axes) > 1:
-        low, high = (pick(rows, key=lambda r: r["dip_mhz"]) for pick in (min, max))
+        high, low = _ends(rows)
 
-        def name(row: dict[str, Any]) -> str:
-            return ", ".join(a.words(row[a.column]) for a in axes)
+        def at(row: Row) -> Words:
+            return say("{case} ({mhz}, SWR {swr})", case=case_name(result, row),
+                       mhz=row.number("dip_mhz", "frequency"), swr=row.number("dip_swr", "SWR"))  # fmt: skip
 
-        spread = (high["dip_mhz"] - low["dip_mhz"]) * 1e3
-        return (
-            f"{band}: the dip is lowest with {name(low)} ({low['dip_mhz']:.3f} MHz, SWR {low['dip_swr']:.2f}) and "
-            f"highest with {name(high)} ({high['dip_mhz']:.3f} MHz, SWR {high['dip_swr']:.2f}), {spread:.0f} kHz apart."
-        )
+        apart = made_of("difference", "shift", (high, "dip_mhz"), (low, "dip_mhz"), result=result)
+        return say("{band}: the dip is lowest with {low} and highest with {high}, {apart} apart.", band=name,
+                   low=at(low), high=at(high), apart=apart)  # fmt: skip
     rows = sorted(rows, key=lambda r: r[axis.column])
     first, last = rows[0], rows[-1]
-    shift = (last["dip_mhz"] - first["dip_mhz"]) * 1e3
-    way = "up" if shift > 0 else "down"
-    best, worst = (pick(r["dip_swr"] for r in rows) for pick in (min, max))
-    turned, turn = turning_point([r["dip_mhz"] * 1e3 for r in rows]), ""
-    if turned is not None:
-        at = rows[turned]
-        turn = f" It does not move one way only: at {axis.words(at[axis.column])} it is at {at['dip_mhz']:.3f} MHz."
-    moved = f"moves {way} {abs(shift):.0f} kHz" if not math.isclose(shift, 0, abs_tol=0.5) else "stays where it is"
-    return (
-        f"{band}: from {axis.words(first[axis.column])} to {axis.words(last[axis.column])} the dip {moved}, from "
-        f"{first['dip_mhz']:.3f} to {last['dip_mhz']:.3f} MHz; its SWR is {best:.2f} to {worst:.2f}.{turn}"
-    )
+    shift = made_of("difference", "shift", (last, "dip_mhz"), (first, "dip_mhz"), result=result)
+    size = made_of("apart", "shift", (last, "dip_mhz"), (first, "dip_mhz"), result=result)
+    best, worst = (pick(rows, key=lambda r: r["dip_swr"]) for pick in (min, max))
+    moves = "stays where it is" if size.value < STILL / 2 else f"moves {'up' if shift.value > 0 else 'down'} by "
+    words = say(
+        "{band}: from {first} to {last} the dip {moves}{size}, from {a} to {b}; its SWR is {best} to {worst}.",
+        band=name, first=case_name(result, first), last=case_name(result, last), moves=moves,
+        size=size if moves.endswith(" ") else "", a=first.number("dip_mhz", "MHz"),
+        b=last.number("dip_mhz", "frequency"), best=best.number("dip_swr", "SWR"), worst=worst.number("dip_swr", "SWR"),
+    )  # fmt: skip
+    turned = turning_point([r["dip_mhz"] * 1e3 for r in rows])
+    if turned is None:
+        return words
+    at_turn = rows[turned]
+    return say("{words} It does not move one way only: with {case} it is at {mhz}.", words=words,
+               case=case_name(result, at_turn), mhz=at_turn.number("dip_mhz", "frequency"))  # fmt: skip
 
 
 def turning_point(dips: Sequence[float]) -> int | None:
-    """Number of the dip farthest outside what the first and the last (kHz) span, None if none is by more than STILL.
+    """Number of the dip farthest outside what the first and the last (kHz) span, None if none is by more than 1 kHz.
 
     >>> turning_point([6952, 6933, 6975])
     1
     """
     low, high = sorted([dips[0], dips[-1]])
     beyond = [max(low - khz, khz - high) for khz in dips]
-    return beyond.index(max(beyond)) if max(beyond) > STILL else None
+    return beyond.index(max(beyond)) if max(beyond) > STILL / 1e3 else None
+
+
+def _big(result: Result, table: Sequence[Row]) -> list[Finding]:
+    """Of one case, the highest SWR of each band; of several, how far the dips move and the highest SWR of all."""
+    if result.study.count == 1:
+        rows = sorted((r for r in table if not math.isnan(r["dip_mhz"])), key=lambda r: -r["swr_worst"])
+        return [
+            big(r.number("swr_worst", "rough SWR"),
+                say("highest SWR on {band}; it dips at {mhz}", band=band_name(r["band"]),
+                    mhz=r.number("dip_mhz", "frequency")))
+            for r in rows[:MOST_BIG]
+        ]  # fmt: skip
+    moves = []
+    for band in result.study.bands:
+        known = [r for r in table if r["band"] == band.name and not math.isnan(r["dip_mhz"])]
+        if len(known) > 1:
+            cells = [r.cell("dip_mhz") for r in known]
+            khz = made_of("range", "shift", *cells, result=result)
+            width = made_of("width", "shift", *edges(band.name), result=result)
+            words = say("the {band} dip moves, in a band of {width}", band=band_name(band.name), width=width)
+            moves.append((khz.value / width.value, big(khz, words)))
+    out = [found for _, found in sorted(moves, key=lambda m: -m[0])[: MOST_BIG - 1]]
+    worst = max(table, key=lambda r: r["swr_worst"])
+    case = case_name(result, worst)
+    about = say("highest SWR: {band}{case}", band=band_name(worst["band"]),
+                case=say(", {c}", c=case) if case.words else "")  # fmt: skip
+    return [*out, big(worst.number("swr_worst", "rough SWR"), about)]

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Sheet, style
-from tautwire.studies.study.cells import short
-from tautwire.studies.wants.give_or_take import causes
-from tautwire.studies.wants.spread.words import chance_words
+from tautwire.studies.study.findings import FORMS, Drawn, band_name, cell_words, convention, joined, say, table_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -32,28 +31,32 @@ def spread_figures(result: Result) -> dict[str, Figure]:
     for column in result.axis_columns:
         first = str(rows[column].iloc[0])
         parts, samples, rows = (t[t[column].map(str) == first] for t in (parts, samples, rows))
-    figures: dict[str, Figure] = {"spread_parts": parts_figure(parts, causes(result))}
+    figures: dict[str, Figure] = {"spread_parts": parts_figure(result, parts)}
     bands = {b.name: (b.lower / 1e6, b.upper / 1e6) for b in result.study.bands}
-    figures["spread"] = samples_figure(samples, rows, bands, result.study.spec.swr_threshold)
+    figures["spread"] = samples_figure(result, samples, rows, bands)
     return figures
 
 
-def _finding(parts: pd.DataFrame) -> str:
-    """What moves a dip most, of what is not known."""
-    most = parts.loc[parts["moves_khz"].idxmax()]
-    return f"The dips are unsure most of all by {most['part']}: \u00b1 {most['moves_khz']:.0f} kHz on {most['band']}"
+def _most(result: Result, drawn: Drawn) -> str:
+    """What moves a dip most, of what is not certain."""
+    rows = drawn.rows(table_of(result, "spread_parts"), "moves_khz")
+    most = max(rows, key=lambda r: abs(r["moves_khz"]))
+    words = say("Biggest unknown: {part} (±{khz} on {band})", part=cell_words(most, "part"),
+                khz=most.number("moves_khz", "shift", "size"), band=band_name(most["band"]))  # fmt: skip
+    return words.title()
 
 
-def parts_figure(parts: pd.DataFrame, caption: str) -> Sheet:
-    """A bar a value: how far one standard deviation of it moves each band's dip."""
+def parts_figure(result: Result, parts: pd.DataFrame) -> Sheet:
+    """A bar a value: how far one standard deviation of it moves each band's dip. parts: rows of one case."""
     bands = list(dict.fromkeys(parts["band"]))[:MOST_BANDS]
     # by the share of the variance, so that bands of any frequency weigh alike
     order = parts.groupby("part", sort=False)["share_percent"].max().sort_values(ascending=False)
     names = list(order.index[:MOST_PARTS])
     with style("print") as look:
         sheet = Sheet(look, height=1.9 + 0.3 * len(names))
-        said = f"Dip's move for one standard deviation of each value. {caption}"
-        sheet.header(Heading(_finding(parts), said))
+        mine = parts[parts["band"].isin(bands) & parts["part"].isin(names)]
+        sheet.draws("spread_parts", mine.index, "moves_khz")
+        sheet.header(Heading(partial(_most, result), "How far one standard deviation of each value moves the dip"))
         axes = sheet.subplots(1, len(bands), sharey=True, squeeze=False)[0]
         places = np.arange(len(names))
         for ax, band in zip(axes, bands, strict=True):
@@ -69,31 +72,33 @@ def parts_figure(parts: pd.DataFrame, caption: str) -> Sheet:
     return sheet
 
 
-def _likely(samples: pd.DataFrame, bands: list[str]) -> str:
-    """Between which frequencies two dips in three lie."""
-    told = []
-    for band in bands:
-        dips = samples[samples["band"] == band]["dip_mhz"].dropna().to_numpy(float)
-        if len(dips):
-            low, high = np.percentile(dips, [16, 84])
-            told.append(f"{low:.2f} to {high:.2f} MHz")
-    return short(f"Two dips in three lie at {', '.join(told)}") if told else "No dip in set-ups like this one"
+def _likely(result: Result, drawn: Drawn) -> str:
+    """Where most dips lie."""
+    rows = drawn.rows(table_of(result, "spread"), "dip_low_mhz")
+    each = [
+        say("{a} to {b} on {band}", a=r.number("dip_low_mhz", "MHz"), b=r.number("dip_high_mhz", "frequency"),
+            band=band_name(r["band"]))
+        for r in rows if not np.isnan(r["dip_low_mhz"])
+    ]  # fmt: skip
+    if not each:
+        return say("No dip in similar installations").title()
+    return say("{share} of dips lie at {each}", share=convention("95 %"), each=joined(each[:2])).title()
 
 
 def samples_figure(
-    samples: pd.DataFrame, rows: pd.DataFrame, edges: dict[str, tuple[float, float]], limit: float
+    result: Result, samples: pd.DataFrame, rows: pd.DataFrame, edges: dict[str, tuple[float, float]]
 ) -> Sheet:
-    """Above: where the dip lies in set-ups like this one; below: the highest SWR in the band, against the limit."""
+    """Above: where the dip lies in similar installations; below: the highest SWR in the band, against the limit."""
+    limit = result.study.spec.swr_threshold
     bands = [b for b in dict.fromkeys(samples["band"]) if b in edges][:MOST_BANDS]
     with style("print") as look:
         sheet = Sheet(look, height=4.6)
-        sheet.header(
-            Heading(
-                _likely(samples, bands),
-                "Set-ups hung like this one, as counts. Line: the set-up as written; shaded: the band, and below, the "
-                "SWR that is at or under the limit. Brackets hold 68 and 95 % of the dips.",
-            )
+        sheet.draws("spread", rows[rows["band"].isin(bands)].index, "dip_low_mhz", "dip_high_mhz", "dip_mhz")
+        about = (
+            "Similar installations, as counts. Line: the set-up as written; shaded: the band, and below, the SWR that "
+            "is at or under the limit. Brackets hold 68 and 95 % of the dips."
         )
+        sheet.header(Heading(partial(_likely, result), about))
         axes = sheet.subplots(2, len(bands), squeeze=False)
         for k, band in enumerate(bands):
             mine, row = samples[samples["band"] == band], rows[rows["band"] == band].iloc[0]
@@ -105,7 +110,7 @@ def samples_figure(
             below.hist(worst, bins=BINS, color=CYCLE[2].colour)
             below.axvline(row["swr_worst"], color=INK, linewidth=1)
             below.set(xlabel="highest SWR in the band", xlim=(1, max(float(np.percentile(worst, 99)), 1.1 * limit)))
-            words = f"{chance_words(row['chance_under_limit'])} up to {limit:g}"
+            words = f"{FORMS['chance'](row['chance_under_limit'], '')} up to {limit:g}"
             below.set_title(words, size=look.small, color=QUIET)
             for ax in (top, below):
                 ax.set_yticks([])

@@ -29,7 +29,7 @@ from tautwire.studies.wants.local_model import quantity_kind
 from tautwire.studies.wants.spread.intervals import Spread, measured_sd, middle_of, narrowed, sobol_shares
 from tautwire.studies.wants.spread.sampling import COUNT, Shifts, wire_shifts
 from tautwire.studies.wants.spread.values import Joint, Uncertain, uncertain, with_offsets
-from tautwire.studies.wants.spread.words import sentences
+from tautwire.studies.wants.spread.words import findings
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
@@ -271,4 +271,4 @@ def plots(result: Result) -> dict[str, Figure]:
     return spread_figures(result)
 
 
-WANT = Want("spread", compute, SpreadSpec, sentences=sentences, plots=plots, check=check)
+WANT = Want("spread", compute, SpreadSpec, findings=findings, plots=plots, check=check)

@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 import math
-from statistics import median
 from typing import TYPE_CHECKING
 
-from tautwire.studies.wants.give_or_take import causes, footnote
+from tautwire.studies.study.findings import (
+    Finding,
+    Name,
+    Words,
+    band_name,
+    case_name,
+    convention,
+    made_of,
+    say,
+    table_of,
+)
+from tautwire.studies.wants.give_or_take import sureness
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -14,28 +24,37 @@ if TYPE_CHECKING:
 MOST_BANDS = 8
 
 
-def sentences(result: Result) -> list[str]:
-    """For want "spread": each band's range, its chance, and what to measure."""
-    lines = []
-    for row in result.rows("spread")[:MOST_BANDS]:
-        at = "".join(f"{c} {row[c]}, " for c in result.axis_columns if c in row)
+def findings(result: Result) -> list[Finding]:
+    """How sure each band is, what it is unsure by, what to measure; then a sentence a band."""
+    sure = sureness(result)
+    limit = Name(f"{result.study.spec.swr_threshold:g}", "study")
+    details = []
+    for row in table_of(result, "spread")[:MOST_BANDS]:
+        case = case_name(result, row)
+        at: Words | Name = say("{c}, {b}", c=case, b=band_name(row["band"])) if case.words else band_name(row["band"])
         if math.isnan(row["dip_give_khz"]):
-            lines.append(f"{at}{row['band']}: no dip to be sure of.")
+            details.append(Finding(say("{at}: no dip.", at=at), "detail", "dip range", {"band": row["band"]}))
             continue
-        lines.append(
-            f"{at}{row['band']}: the dip lies at {row['dip_mhz']:.3f} MHz, ±{row['dip_give_khz']:.0f} kHz (68 %), and "
-            f"from {row['dip_low_mhz']:.3f} to {row['dip_high_mhz']:.3f} MHz in 95 % of such set-ups; the highest SWR "
-            f"in the band is {row['swr_worst_low']:.2f} to {row['swr_worst_high']:.2f} (95 %), at or below "
-            f"{result.study.spec.swr_threshold:g} with a chance of {chance_words(row['chance_under_limit'])}."
-        )
-    if exact := result.rows("spread_exact"):
-        off = median(abs(row["told_mhz"] - row["dip_mhz"]) for row in exact) * 1e3
-        lines.append(f"{len(exact)} samples solved in full differ from this by {off:.0f} kHz (median).")
-    return [*lines, *filter(None, [causes(result), footnote(result)])]
+        words = say(
+            "{at}: the dip is at {dip} ±{give} ({half}), and between {low} and {high} in {most} of similar "
+            "installations; the highest SWR in the band is {a} to {b}, and at or below {limit} with a chance of "
+            "{chance}.",
+            at=at, dip=row.number("dip_mhz", "frequency"), give=row.number("dip_give_khz", "shift"),
+            half=convention("68 %"), most=convention("95 %"), low=row.number("dip_low_mhz", "MHz"),
+            high=row.number("dip_high_mhz", "frequency"), a=row.number("swr_worst_low", "SWR"),
+            b=row.number("swr_worst_high", "SWR"), limit=limit, chance=row.number("chance_under_limit", "chance"),
+        )  # fmt: skip
+        details.append(Finding(words, "detail", "dip range", {"band": row["band"]}))
+    if exact := table_of(result, "spread_exact"):
+        cells = [row.cell(column) for row in exact for column in ("told_mhz", "dip_mhz")]
+        words = say(
+            "{n} samples solved in full differ from this by {khz} (median).",
+            n=made_of("pairs", "count", *cells, result=result), khz=made_of("middle apart", "shift", *cells, result=result),
+        )  # fmt: skip
+        details.append(Finding(words, "detail", "checked"))
+    return [*_as_verdict(sure), *details]
 
 
-def chance_words(chance: float) -> str:
-    """A chance in percent, never certain: it rests on samples."""
-    if chance > 0.99:
-        return "over 99 %"
-    return "under 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
+def _as_verdict(sure: list[Finding]) -> list[Finding]:
+    """The first of them as the verdict: it is what this want was asked."""
+    return [Finding(f.words, "verdict" if i == 0 else f.role, f.kind, f.about) for i, f in enumerate(sure)]

@@ -1,0 +1,421 @@
+"""What a question found, as data before it is words: numbers that come from cells of tables, and sentences of them.
+
+A number is a function of cells, so that its value can be computed anew from the tables at any time. The text of a
+sentence has no digit of its own: every figure in it is a Number, or a Name such as a band's. Units and rounding are
+decided where a number is written, by its form, in the lengths that the study is written in.
+
+A question's folder turns rows into findings; terminal, summary, page, titles, slides and card choose among them.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from statistics import median
+from typing import TYPE_CHECKING, Any, Literal
+
+from tautwire.studies.study.units import FOOT, format_length
+
+if TYPE_CHECKING:
+    from tautwire.studies.study.result import Result
+
+Role = Literal["verdict", "answer", "sure", "next", "caution", "detail", "big"]
+"""what a finding is for: the one sentence that decides; what else answers; how sure it is; what to do or measure next;
+what it must not be read without; the rest; a single number to be read from afar"""
+
+# end of a column's name -> what one of it is in SI; first match
+UNITS = (
+    ("_mhz", 1e6), ("_khz_per_turn", 1e3), ("_khz", 1e3), ("_percent", 0.01), ("_deg", math.pi / 180), ("_km", 1e3),
+    ("_mm", 1e-3), ("_minutes", 60.0),
+)  # fmt: skip
+
+
+def si_factor(column: str) -> float:
+    """What one of a column's unit is in SI.
+
+    >>> si_factor("dip_mhz"), si_factor("dip_swr")
+    (1000000.0, 1.0)
+    """
+    return next((factor for end, factor in UNITS if column.endswith(end)), 1.0)
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell of a result's table: its row counts from 0.
+
+    Two tables are the study's own: "bands" has a row a band (by name): lower_hz, upper_hz; "setup" has a row a case:
+    wire_m, the wire's whole length, and top_m, its highest point.
+    """
+
+    table: str
+    row: int | str
+    column: str
+
+
+def _share(part: float, whole: float) -> float:
+    return part / whole if whole else math.nan
+
+
+def _beyond(value: float, low: float, high: float) -> float:
+    """How far outside a range: positive above, negative below, 0 inside."""
+    return value - high if value > high else value - low if value < low else 0.0
+
+
+FUNCTIONS: dict[str, Callable[..., float]] = {
+    "cell": lambda a: a,
+    "difference": lambda a, b: a - b,
+    "apart": lambda a, b: abs(a - b),
+    "size": abs,
+    "range": lambda *a: max(a) - min(a),
+    "largest": lambda *a: max(a),
+    "smallest": lambda *a: min(a),
+    "sum": lambda *a: sum(a),
+    "middle": lambda *a: median(a),
+    "count": lambda *a: float(len(a)),
+    "share": _share,
+    "of the width": lambda a, b, low, high: _share(abs(a - b), high - low),
+    "width": lambda low, high: high - low,
+    "beyond": _beyond,
+    "away": lambda value, low, high: abs(_beyond(value, low, high)),
+    "decibels": lambda a, b: 10 * math.log10(max(a, 1e-12) / max(b, 1e-12)),
+    "squared share": lambda a, b: _share(a, b) ** 2,
+    "half": lambda a: a / 2,
+    "true": lambda *a: float(sum(bool(x) for x in a)),
+    "pairs": lambda *a: len(a) / 2,
+    "middle apart": lambda *a: median(abs(x - y) for x, y in zip(a[::2], a[1::2], strict=True)),
+    "true share": lambda *a: _share(float(sum(bool(x) for x in a)), float(len(a))),
+    "of the middle": lambda part, *dips: median(dips) / part,
+    "in wire": lambda length, *dips: _share(max(dips) - min(dips), median(dips)) * length,
+}
+"""How a number is made of its cells, all in SI"""
+
+
+@dataclass(frozen=True)
+class Number:
+    """A value in SI, a function (a name of FUNCTIONS) of cells, written in a form (a name of FORMS).
+
+    times: a constant factor, such as a length of wire that a shift is held against.
+    """
+
+    value: float
+    cells: tuple[Cell, ...]
+    function: str = "cell"
+    form: str = "plain"
+    times: float = 1.0
+
+    def text(self, lengths: str = "metric") -> str:
+        """As it is written, with its unit. lengths: "metric" or "imperial"."""
+        return "-" if math.isnan(self.value) else FORMS[self.form](self.value, lengths)
+
+    def again(self, result: Result) -> float:
+        """The value computed from the tables as they are."""
+        return FUNCTIONS[self.function](*(value_of(result, cell) for cell in self.cells)) * self.times
+
+
+def value_of(result: Result, cell: Cell) -> float:
+    """The value of a cell, in SI. Raises LookupError if there is none."""
+    if cell.table == "bands":
+        band = next(b for b in result.study.bands if b.name == cell.row)
+        return float({"lower_hz": band.lower, "upper_hz": band.upper}[cell.column])
+    if cell.table == "setup":
+        layout = result.study.cases()[int(cell.row)].setup().build().layout
+        return float(layout.length if cell.column == "wire_m" else max(p[2] for p in layout.points))
+    return float(result.rows(cell.table)[int(cell.row)][cell.column]) * si_factor(cell.column)
+
+
+class Row(dict[str, Any]):
+    """A row of a table that knows where it stands."""
+
+    def __init__(self, values: Mapping[str, Any], table: str, index: int) -> None:
+        super().__init__(values)
+        self.table, self.index = table, index
+
+    def cell(self, column: str) -> Cell:
+        return Cell(self.table, self.index, column)
+
+    def si(self, column: str) -> float:
+        """The value in SI."""
+        return float(self[column]) * si_factor(column)
+
+    def number(self, column: str, form: str, function: str = "cell", times: float = 1.0) -> Number:
+        """The cell, or "size" or "half" of it, as a number of that form."""
+        return Number(FUNCTIONS[function](self.si(column)) * times, (self.cell(column),), function, form, times)
+
+
+def table_of(result: Result, name: str) -> list[Row]:
+    """The rows of a table; none if there is no such table."""
+    return [Row(row, name, i) for i, row in enumerate(result.rows(name))]
+
+
+def made_of(function: str, form: str, *parts: tuple[Row, str] | Cell, result: Result, times: float = 1.0) -> Number:
+    """A number made of cells, each given as (row, column) or as a Cell."""
+    cells = tuple(p if isinstance(p, Cell) else p[0].cell(p[1]) for p in parts)
+    return Number(FUNCTIONS[function](*(value_of(result, c) for c in cells)) * times, cells, function, form, times)
+
+
+def edges(name: str) -> tuple[Cell, Cell]:
+    """The cells of a band's edges."""
+    return Cell("bands", name, "lower_hz"), Cell("bands", name, "upper_hz")
+
+
+# ---------------------------------------------------------------- how numbers are written
+
+
+def minus(text: str) -> str:
+    """With a true minus sign."""
+    return text.replace("-", "\u2212")
+
+
+def _decimals(digits: int, unit: str = "", factor: float = 1.0, sign: str = "") -> Callable[[float, str], str]:
+    def write(value: float, lengths: str) -> str:
+        # adding 0.0 writes -0.0 as 0
+        return minus(f"{round(value * factor, digits) + 0.0:{sign}.{digits}f}") + unit
+
+    return write
+
+
+def two_digits(value: float) -> str:
+    """Two digits: 0.12, 3.4, 87, 1200."""
+    if value == 0 or abs(value) >= 10:
+        return f"{0.0 if value == 0 else round(value, 1 - math.floor(math.log10(abs(value)))):.0f}"
+    return f"{value:.2g}"
+
+
+def _two(unit: str) -> Callable[[float, str], str]:
+    return lambda value, lengths: minus(two_digits(value)) + unit
+
+
+def _chance(value: float, lengths: str) -> str:
+    """Never certain: it rests on samples."""
+    if value > 0.99:
+        return "more than 99 %"
+    return "less than 1 %" if value < 0.01 else f"{100 * value:.0f} %"
+
+
+COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+
+
+def _bearing(value: float, lengths: str) -> str:
+    degrees = math.degrees(value) % 360
+    return f"{degrees:.0f}\u00b0 ({COMPASS[round(degrees / 45) % 8]})"
+
+
+def _distance(value: float, lengths: str) -> str:
+    """A stay-away distance: rounded up, and never to nothing."""
+    if lengths == "imperial":
+        return f"{max(math.ceil(value / FOOT - 1e-9), 1)} ft"
+    return f"{max(math.ceil(value * 10 - 1e-9) / 10, 0.1):.1f} m"
+
+
+PARTS = ("", "", "half", "a third", "a quarter", "a fifth", "a sixth", "a seventh", "an eighth", "a ninth", "a tenth",
+         "an eleventh", "a twelfth")  # fmt: skip
+
+
+def part_of(share: float, lengths: str = "metric") -> str:
+    """A share in words, before what it is a share of.
+
+    >>> [part_of(x) for x in (0.26, 0.8, 1.0, 2.31, 0.003)]
+    ['a quarter of', '80 % of', 'as much as', '2.3 times', 'less than a hundredth of']
+    """
+    if share >= 1.05:
+        return f"{share:.1f} times"
+    if share >= 0.95:
+        return "as much as"
+    n = round(1 / share) if share > 0 else 0
+    if 2 <= n < len(PARTS) and abs(1 / share - n) < 0.3:
+        return f"{PARTS[n]} of"
+    return f"{100 * share:.0f} % of" if share >= 0.01 else "less than a hundredth of"
+
+
+FORMS: dict[str, Callable[[float, str], str]] = {
+    "frequency": _decimals(3, " MHz", 1e-6),
+    "MHz": _decimals(3, "", 1e-6),  # where the unit follows later
+    "shift": _decimals(0, " kHz", 1e-3),
+    "signed shift": _decimals(0, " kHz", 1e-3, "+"),
+    "shift per turn": _decimals(0, " kHz a turn", 1e-3, "+"),
+    "two-digit shift": lambda value, lengths: f"{float(f'{value * 1e-3:.2g}'):.0f} kHz",
+    "SWR": _decimals(2),
+    "rough SWR": _decimals(1),
+    "dBi": _decimals(1, " dBi"),
+    "whole dBi": _decimals(0, " dBi"),
+    "dB": _decimals(1, " dB"),
+    "fine dB": _decimals(2, " dB"),
+    "length": lambda value, lengths: format_length(value, lengths),
+    "distance": _distance,
+    "watts": _two(" W"),
+    "power": lambda value, lengths: f"{value:g} W",
+    "volts": _two(" V"),
+    "amps": _decimals(2, " A"),
+    "teslas": _decimals(1, " mT", 1e3),
+    "kelvins": _decimals(0, " K"),
+    "minutes": _decimals(0, " min", 1 / 60),
+    "ohms": _decimals(0, " \u03a9"),
+    "kilohms": _decimals(1, " k\u03a9", 1e-3),
+    "percent": _decimals(0, " %", 100),
+    "chance": _chance,
+    "angle": _decimals(0, "\u00b0", 180 / math.pi),
+    "bearing": _bearing,
+    "count": _decimals(0),
+    "turns": lambda value, lengths: f"{value:g}",
+    "times": _decimals(1),
+    "part": part_of,
+    "plain": lambda value, lengths: f"{value:.4g}",
+}
+
+
+# ---------------------------------------------------------------- sentences
+
+
+@dataclass(frozen=True)
+class Name:
+    """Words that may have digits though they are no finding: what they are is said by `kind`, and tests hold it to it.
+
+    kind: "band", "case" (words of a case's place), "study" (a value of the study as it was typed), "convention" (a name
+    of CONVENTIONS), "text" (words of a table's cell).
+    """
+
+    words: str
+    kind: str
+
+    def text(self, lengths: str = "metric") -> str:
+        """As it is."""
+        return self.words
+
+
+CONVENTIONS = ("68 %", "95 %", "2:1", "10 cm", "4 in", "1 kHz", "0.5 dB", "1 dB", "15\u00b0")
+"""levels that sentences are held against; written as they are"""
+
+
+def convention(words: str) -> Name:
+    """One of CONVENTIONS."""
+    if words not in CONVENTIONS:
+        raise ValueError(f"{words!r} is not in CONVENTIONS")
+    return Name(words, "convention")
+
+
+def band_name(name: str) -> Name:
+    return Name(name, "band")
+
+
+def case_name(result: Result, row: Mapping[str, Any]) -> Name:
+    """The place of a row's case on the axes, in words; empty for a study of one case."""
+    return Name(result.study.words_of(dict(row)), "case")
+
+
+def cell_words(row: Mapping[str, Any], column: str) -> Name:
+    """The text of a cell, such as a warning."""
+    return Name(str(row[column]), "text")
+
+
+@dataclass(frozen=True)
+class Words:
+    """Text in parts; no digit but in its numbers and names. Made by `say`."""
+
+    parts: tuple[str | Number | Name, ...]
+
+    def text(self, lengths: str = "metric") -> str:
+        """As people read it. lengths: "metric" or "imperial"."""
+        return "".join(p if isinstance(p, str) else p.text(lengths) for p in self.parts)
+
+    @property
+    def numbers(self) -> tuple[Number, ...]:
+        return tuple(p for p in self.parts if isinstance(p, Number))
+
+    def title(self, lengths: str = "metric") -> Title:
+        """As the title of a figure: no full stop."""
+        return Title(self.text(lengths).rstrip("."), self.numbers)
+
+    def __bool__(self) -> bool:
+        return bool(self.parts)
+
+
+class Title(str):
+    """A title that remembers its numbers, so that a figure can refuse one whose numbers it does not draw."""
+
+    numbers: tuple[Number, ...]
+
+    def __new__(cls, text: str, numbers: Iterable[Number] = ()) -> Title:
+        made = super().__new__(cls, text)
+        made.numbers = tuple(numbers)
+        return made
+
+
+class Drawn(set[Cell]):
+    """The cells that a figure draws."""
+
+    def rows(self, rows: Iterable[Row], column: str) -> list[Row]:
+        """Those rows whose cell in that column is drawn."""
+        return [row for row in rows if row.cell(column) in self]
+
+    def shows(self, title: str) -> bool:
+        """Whether all numbers of a title are drawn; band edges count as drawn."""
+        cells = (c for number in getattr(title, "numbers", ()) for c in number.cells)
+        return all(c.table == "bands" or c in self for c in cells)
+
+
+_PLACE = re.compile(r"\{(\w+)\}")
+Part = Number | Name | Words | str
+
+
+def say(text: str, **parts: Part) -> Words:
+    """Words of a text with {places} for numbers, names and other words.
+
+    Raises ValueError for a digit in the text, or in a part that is plain text.
+
+    >>> say("{band}: the dip is at {dip}", band=band_name("20 m"), dip=Number(14.1e6, (), form="frequency")).text()
+    '20 m: the dip is at 14.100 MHz'
+    """
+    out: list[str | Number | Name] = []
+    for i, piece in enumerate(_PLACE.split(text)):
+        part: Part = parts[piece] if i % 2 else piece
+        if isinstance(part, str) and re.search(r"\d", part):
+            raise ValueError(f"a digit in {part!r}: numbers come from cells, names are a Name")
+        out += part.parts if isinstance(part, Words) else [part]
+    return Words(tuple(p for p in out if p != ""))
+
+
+NOTHING = Words(())
+
+
+def joined(parts: Sequence[Part], between: str = ", ", last: str = " and ") -> Words:
+    """ "a, b and c"."""
+    out: list[str | Number | Name] = []
+    for i, part in enumerate(parts):
+        if i:
+            out.append(last if i == len(parts) - 1 else between)
+        out += part.parts if isinstance(part, Words) else [part]
+    return Words(tuple(out))
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that a question found.
+
+    words: the sentence. role: what it is for. kind: what it says, for those who choose ("dip moves"). about: band, case
+    or segment. weight: how much it matters among those of its role. number: of role "big", what stands large above
+    the words.
+    """
+
+    words: Words
+    role: Role = "answer"
+    kind: str = ""
+    about: Mapping[str, Any] = field(default_factory=dict)
+    weight: float = 0.0
+    number: Number | Name | None = None
+
+
+def big(number: Number | Name, words: Words) -> Finding:
+    """A number to be read from afar, and what it is."""
+    return Finding(words, "big", number=number)
+
+
+def of_role(findings: Iterable[Finding], *roles: Role) -> Iterator[Finding]:
+    """Those of these roles, in their order."""
+    return (f for f in findings if f.role in roles)
+
+
+def first_words(findings: Iterable[Finding], kind: str) -> Words:
+    """The words of the first finding of a kind; empty if there is none."""
+    return next((f.words for f in findings if f.kind == kind), NOTHING)
