@@ -34,7 +34,7 @@ from tautwire.studies.study.soil import opened
 from tautwire.studies.study.units import FOOT
 from tautwire.studies.wants.fit.fitted import FROM, SPREAD, posterior, with_fit, write_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
-from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, sentences, tables
+from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, tables
 from tautwire.studies.wants.local_model import WireModel, quantity_kind
 from tautwire.studies.wants.want import Frames
 

@@ -3,7 +3,7 @@
 import json
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -12,18 +12,28 @@ from click.core import ParameterSource
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import band_of
-from tautwire.studies.commands.shared import CASE_TIMEOUT, aligned
-from tautwire.studies.reports.answers import sentences, trust
+from tautwire.studies.commands.shared import ALL, CASE_TIMEOUT, aligned, dips_text
+from tautwire.studies.reports.answers import told
 from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.cells import formatted, plain
+from tautwire.studies.study.cells import plain
 from tautwire.studies.study.raw import changed
+from tautwire.studies.study.result import Result, Rows
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import frequency, length
 from tautwire.studies.study.written import as_written
-from tautwire.studies.wants.dips.feed_loss import PARTS, at_frequency, loss_words
+from tautwire.studies.wants.dips.feed_loss import PARTS, at_frequency
 from tautwire.studies.wants.fit.fitted import FROM, with_fit, without
 from tautwire.studies.wants.give_or_take import give_of
+
+GROUPS = {
+    "The wire and how it hangs": ("layout", "length", "slope", "slope-up", "slope-down", "feed-height", "end-height",
+                                  "apex-height", "apex-at", "height", "wire", "awg", "jacket"),
+    "The ground and what returns the current": ("soil", "counterpoise", "counterpoise-height", "coax-length",
+                                                "coax-height", "coax", "choke-at"),
+    "The transformer": ("ratio", "core", "core-size", "cores", "primary-turns"),
+}  # fmt: skip
+"""headings of the help -> options, the most important first"""
 
 # option -> dotted key of the set-up
 OPTIONS: dict[str, tuple[str, str, str | None]] = {
@@ -156,11 +166,24 @@ def check_partners(written: Iterable[str], given: Mapping[str, str | None], fit:
             raise InputError(f"--{name}", repr(given[name]), f"--{partner} above 0 beside it: there is none now")
 
 
-@click.command("predict")
+class Grouped(click.Command):
+    """A command whose help lists its options under headings, the most important first."""
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        records = {p.opts[0].lstrip("-"): p.get_help_record(ctx) for p in self.get_params(ctx)}
+        grouped = {name for names in GROUPS.values() for name in names}
+        others = [name for name in records if name not in grouped]
+        for heading, names in {**GROUPS, "What to show": others}.items():
+            with formatter.section(heading):
+                formatter.write_dl([record for name in names if (record := records.get(name))])
+
+
+@click.command("predict", cls=Grouped)
 @click.option("--bands", default="40 m, 20 m, 15 m, 10 m", show_default=True, help="Bands, separated by commas.")
 @click.option("--region", default="1", show_default=True, help="1, 2 or 3 (ITU), or US.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
 @click.option("--spread/--no-spread", default=True, show_default=True, help="Say how sure dips and SWR are.")
+@ALL
 @FROM
 @CASE_TIMEOUT
 @click.pass_context
@@ -170,6 +193,7 @@ def COMMAND(
     region: str,
     as_json: bool,
     spread: bool,
+    everything: bool,
     fit: Path | None,
     timeout: float,
     **options: str | None,
@@ -197,25 +221,24 @@ def COMMAND(
                   "marks": sorted({row["marks"] for row in result.marked()})}  # fmt: skip
         click.echo(json.dumps(answer, indent=2))
     else:
-        if rows:
-            click.echo(table([{**row, **give_of(result, row)} for row in rows]))
-            if any(math.isnan(row["dip_mhz"]) for row in rows):
-                click.echo("In brackets: at the middle of the band, where there is no dip.")
-        if every := result.rows("all_dips"):
-            click.echo(all_dips_words(every))
-        if own:
-            click.echo(frequency_table(own))
-        losses = loss_words(Setup.read(hung).feed_system(), rows) if rows else []
-        for line in [*sentences(result), *losses, *trust(result, assumed)]:
-            click.echo(line)
+        click.echo(answer_text(result, rows, own, assumed, everything))
     if result.failed:
         raise click.exceptions.Exit(1)
 
 
-def all_dips_words(rows: list[dict[Any, Any]]) -> str:
-    """Every dip with its mode in one line: "Dips by half-waves on the wire: 1 at 6.949 MHz (40 m), ..."."""
-    dips = [f"{row['mode']} at {row['f_mhz']:.3f} MHz ({row['band']}, SWR {row['swr']:.2f})" for row in rows]
-    return f"All dips, by half-waves on the wire: {'; '.join(dips)}."
+def answer_text(
+    result: Result, rows: Rows, own: Rows, assumed: Collection[str] = (), everything: bool = False
+) -> str:
+    """The verdict, the tables, how sure, what to do next, cautions; everything: then the details.
+
+    rows: of the table "dips". own: what the radio sees at the user's own frequencies.
+    """
+    tables = [dips_text([{**row, **give_of(result, row)} for row in rows])] if rows else []
+    if any(math.isnan(row["dip_mhz"]) for row in rows):
+        tables.append("In brackets: at the middle of the band, where there is no dip.")
+    if own:
+        tables.append(frequency_table(own))
+    return told(result, tables, assumed, everything)
 
 
 def _at(setup: dict[str, Any], f_hz: list[float]) -> list[dict[str, Any]]:
@@ -235,30 +258,6 @@ def frequency_table(rows: list[dict[str, Any]]) -> str:
         ohms = [f"{row[f'{at}_r_ohm']:.0f} {row[f'{at}_x_ohm']:+.0f}j" for at in ("radio", "feed")]
         percent = [f"{row[f'{part}_percent']:.0f} %" for part in PARTS]
         lines.append((f"{row['f_mhz']:.3f}", f"{row['swr']:.2f}", *ohms, *percent))
-    return aligned(lines, ">")
-
-
-COLUMNS = (
-    ("dip MHz", "dip_mhz", 3), ("± kHz", "dip_give_khz", 0), ("SWR", "dip_swr", 2), ("2:1 kHz", "width_2to1_khz", 0),
-    ("worst SWR", "swr_worst", 1), ("R ohm", "feed_r_ohm", 0), ("X ohm", "feed_x_ohm", 0),
-    ("feed loss dB", "dip_loss_db", 2),
-)  # fmt: skip
-
-
-def table(rows: list[dict[Any, Any]]) -> str:
-    """The bands as aligned text. R and X are at the dip; where there is none, at the band's middle, in brackets.
-
-    ± only where rows have it.
-    """
-    columns = [c for c in COLUMNS if rows and c[1] in rows[0]]
-    lines = [("band", *(head for head, _, _ in columns))]
-    for row in rows:
-        cells = {k: formatted(row[k], f".{d}f") for _, k, d in columns}
-        if math.isnan(row["dip_mhz"]):
-            cells |= {f"feed_{part}_ohm": f"({row[f'centre_{part}_ohm']:.0f})" for part in "rx"}
-        if not math.isnan(row.get("swr_worst_low", math.nan)):
-            cells["swr_worst"] += f" ({row['swr_worst_low']:.1f}-{row['swr_worst_high']:.1f})"
-        lines.append((row["band"], *cells.values()))
     return aligned(lines, ">")
 
 

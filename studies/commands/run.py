@@ -8,10 +8,12 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.shared import (
+    ALL,
     CASE_TIMEOUT,
     FILE,
     OUT,
     WORKERS,
+    dips_text,
     load_reports,
     progress_bar,
     results_folder,
@@ -19,15 +21,17 @@ from tautwire.studies.commands.shared import (
     tell_answer,
     write,
 )
-from tautwire.studies.reports.answers import sentences, trust
+from tautwire.studies.reports.answers import told
 from tautwire.studies.reports.provenance import check_folder
 from tautwire.studies.running.runner import TIMEOUT, run, share
 from tautwire.studies.running.store import FOLDER_VARIABLE, Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.findings import table_of
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
+from tautwire.studies.wants.give_or_take import give_of
 
 
 def run_shown(
@@ -68,6 +72,7 @@ def share_of(text: str | None) -> tuple[int, int] | None:
 @OUT
 @WORKERS
 @CASE_TIMEOUT
+@ALL
 @click.option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster at ADDRESS.")
 @click.option("--part", metavar="3/20", help="Compute this share of the cases into the store, and write nothing.")
 @click.option(
@@ -82,6 +87,7 @@ def COMMAND(
     out: Path | None,
     workers: int | None,
     timeout: float,
+    everything: bool,
     scheduler: str | None,
     part: str | None,
     animated: bool,
@@ -107,7 +113,7 @@ def COMMAND(
     check_folder(out or Path("results") / study.name, file.name, study)
     folder = results_folder(out, study.name)
     result, store = run_shown(study, workers, scheduler, timeout), Store()
-    tell_answer(*sentences(result), *trust(result))
+    tell_answer(told(result, _tables(result), everything=everything))
     written = write(result, folder, said("run", file, from_=fit, out=out), store=store)
     if animated:
         written.append(animate(result, folder / "dip.gif"))
@@ -118,6 +124,20 @@ def COMMAND(
     )
     if result.failed:
         raise click.exceptions.Exit(1)
+
+
+MOST_ROWS = 24  # of the table in a terminal
+
+
+def _tables(result: Result) -> list[str]:
+    """The dips of the cases as aligned text; what is left out is said."""
+    if not (rows := table_of(result, "dips")):
+        return []
+    shown = [{**row, **give_of(result, row)} for row in rows[:MOST_ROWS]]
+    axes = [(a.label, [a.value_text(row[a.column]) for row in shown]) for a in result.study.axes]
+    text = dips_text(shown, axes)
+    more = len(rows) - len(shown)
+    return [text, *([f"The first {len(shown)} of {len(rows)} rows; all are in dips.csv."] if more else [])]
 
 
 def _compute_share(

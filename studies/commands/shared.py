@@ -1,10 +1,12 @@
 """What several commands share: options, the line that repeats a command, text tables."""
 
+import math
 import shlex
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -13,6 +15,7 @@ from tautwire.studies.running.runner import TIMEOUT
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import ALONE, asking, read_study
 from tautwire.studies.study.files import make_folder
+from tautwire.studies.study.findings import si_factor, written_as
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.result import Result
@@ -21,6 +24,7 @@ from tautwire.studies.study.study import Study
 FILE = click.argument("file", type=click.Path(path_type=Path))
 OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
 WORKERS = click.option("--workers", type=click.IntRange(min=0), help="Worker processes [all cores].")
+ALL = click.option("--all", "everything", is_flag=True, help="Also print the details.")
 CASE_TIMEOUT = click.option(
     "--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds for a case."
 )
@@ -81,6 +85,31 @@ def aligned(lines: Sequence[Sequence[str]], sides: str) -> str:
     widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
     rows = (zip(line, sides, widths, strict=True) for line in lines)
     return "\n".join("  ".join(f"{cell:{side}{width}}" for cell, side, width in row).rstrip() for row in rows)
+
+
+COLUMNS = (
+    ("dip MHz", "dip_mhz", "MHz"), ("± kHz", "dip_give_khz", "kHz"), ("SWR", "dip_swr", "SWR"),
+    ("2:1 kHz", "width_2to1_khz", "kHz"), ("worst SWR", "swr_worst", "rough SWR"), ("R ohm", "feed_r_ohm", "whole"),
+    ("X ohm", "feed_x_ohm", "whole"), ("feed loss dB", "dip_loss_db", "hundredths"),
+)  # fmt: skip
+
+
+def dips_text(rows: Sequence[Mapping[str, Any]], axes: Sequence[tuple[str, Sequence[str]]] = ()) -> str:
+    """The bands as aligned text. R and X are at the dip; where there is none, at the band's middle, in brackets.
+
+    ± only where rows have it. axes: label of each axis and its value in every row.
+    """
+    columns = [c for c in COLUMNS if rows and c[1] in rows[0]]
+    lines = [(*(label for label, _ in axes), "band", *(head for head, _, _ in columns))]
+    for i, row in enumerate(rows):
+        cells = {k: written_as(row[k] * si_factor(k), form) for _, k, form in columns}
+        if math.isnan(row["dip_mhz"]):
+            cells |= {f"feed_{part}_ohm": f"({written_as(row[f'centre_{part}_ohm'], 'whole')})" for part in "rx"}
+        if not math.isnan(row.get("swr_worst_low", math.nan)):
+            low, high = (written_as(row[f"swr_worst_{end}"], "rough SWR") for end in ("low", "high"))
+            cells["swr_worst"] += f" ({low}-{high})"
+        lines.append((*(values[i] for _, values in axes), row["band"], *cells.values()))
+    return aligned(lines, ">")
 
 
 def study_asked(raw: Raw, name: str) -> Study:

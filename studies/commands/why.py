@@ -31,7 +31,7 @@ from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.units import frequency
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
-from tautwire.studies.wants.why.want import WhySpec, sentences, shifts_of, tables
+from tautwire.studies.wants.why.want import WhySpec, shifts_of, tables
 
 TIMEOUT = 1800.0
 SAME_DIP = 0.1  # in log of frequency: further off, a logged dip is another one

@@ -1,4 +1,4 @@
-"""What a result says, in words: the findings of its wants in the order in which they are read, and how far to trust it."""
+"""What a result says, in words: the findings of its wants in reading order, and how far to trust it."""
 
 from collections.abc import Collection, Iterable
 
@@ -19,7 +19,7 @@ def written(result: Result, findings: Iterable[Finding]) -> list[str]:
 
 
 def findings(result: Result) -> list[Finding]:
-    """Everything found: verdicts, the main want's first; safety; the other answers; uncertainty, next steps, details."""
+    """Everything found, by role: the verdicts first; in each role the main want's first, then what is about safety."""
     main = main_want(result)
     names = sorted(result.study.spec.want, key=lambda name: (name != main, name not in SAFETY))
     found = [f for name in names for f in want_named(name).found(result)]
@@ -28,9 +28,25 @@ def findings(result: Result) -> list[Finding]:
     return [f for role in ORDER for f in of_role(found, role)]
 
 
-def sentences(result: Result, everything: bool = True) -> list[str]:
-    """The answer in words, the verdict first. everything: with the details, which a terminal leaves out."""
-    return written(result, (f for f in findings(result) if everything or f.role != "detail"))
+def told(
+    result: Result, tables: Iterable[str] = (), assumed: Collection[str] = (), everything: bool = False
+) -> str:
+    """What a terminal shows: the verdicts, the tables, how sure it is, what to do next, cautions; the set-up last.
+
+    everything: also the details, which else are only counted.
+    """
+    found = findings(result)
+    first, rest = list(of_role(found, "verdict")), list(of_role(found, "answer", "sure", "next", "caution"))
+    details = list(of_role(found, "detail"))
+    lines = [*written(result, first), *tables, *written(result, rest)]
+    lines += written(result, details) if everything else []
+    lines += trust(result, assumed)
+    return "\n".join(lines if everything or not details else [*lines, "More: the same command with --all."])
+
+
+def sentences(result: Result) -> list[str]:
+    """The whole answer in words, the verdict first."""
+    return written(result, findings(result))
 
 
 def main_want(result: Result) -> str:

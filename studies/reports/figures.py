@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from tautwire.studies.drawing.style import Heading, Sheet
 from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.pictures.figure import the_picture
-from tautwire.studies.reports.answers import main_want, verdicts
+from tautwire.studies.reports.answers import main_want
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.raw import Raw, lengths_of, table_value
 from tautwire.studies.study.setup import AntennaSpec, Setup
 from tautwire.studies.study.study import Study
-from tautwire.studies.study.units import as_typed
+from tautwire.studies.study.units import format_length
 
 Said = list[tuple[str, tuple[str, ...]]]
 ASSUMED = " (assumed)"
@@ -25,20 +25,44 @@ def setup_words(study: Study, assumed: Collection[str] = ()) -> str:
     """
     case = study.cases()[0]
     setup = case.setup()
-    parts = [_Part(case.raw, assumed, study)(words, *keys) for words, keys in _spoken(setup)]
-    return as_typed(f"Set-up: {'; '.join(parts)}.", lengths_of(case.raw))
+    parts = [_Part(case.raw, assumed, study)(words, *keys) for words, keys in _spoken(setup, _Typed(case.raw))]
+    return f"Set-up: {'; '.join(parts)}."
+
+
+class _Typed:
+    """Lengths as they were typed; what nobody typed in the lengths of the rest."""
+
+    def __init__(self, raw: Raw) -> None:
+        self.raw, self.lengths = raw, lengths_of(raw)
+
+    def __call__(self, metres: float, *keys: str) -> str:
+        """keys: dotted keys that may hold the length as a text; the first that is given is echoed."""
+        return next((text for key in keys if (text := _text_at(self.raw, key))), format_length(metres, self.lengths))
+
+
+def _text_at(raw: Raw, key: str) -> str:
+    """The text that a key was given; "" for none."""
+    try:
+        value = table_value(raw, key)
+    except (IndexError, ValueError):
+        return ""
+    return value if isinstance(value, str) else ""
 
 
 class _Part:
     """Marks words by where the values of their keys come from."""
 
     def __init__(self, raw: Raw, assumed: Collection[str], study: Study) -> None:
-        self.raw, self.assumed = raw, assumed
+        self.raw, self.assumed, self.axes = raw, assumed, study.axes
         self.varied = {a.path for a in study.axes} | {table for v in study.variants.values() for table in v}
         if "choose" in study.spec.want:
             self.varied |= set(study.options["choose"].vary)
 
     def __call__(self, words: str, *keys: str) -> str:
+        axis = next((a for a in self.axes if a.path in keys and a.numbers is not None), None)
+        if axis is not None:
+            low, high = (axis.value_text(pick(axis.labels)) for pick in (min, max))
+            return f"{axis.name} {low} to {high}{VARIED}"
         if any(k == v or k.startswith(f"{v}.") or v.startswith(f"{k}.") for k in keys for v in self.varied):
             return words + VARIED
         return words if any(self._given(k) for k in keys) else words + ASSUMED
@@ -52,31 +76,34 @@ class _Part:
             return False
 
 
-def _spoken(setup: Setup) -> Said:
+def _spoken(setup: Setup, typed: _Typed) -> Said:
     """Words and the dotted keys they rest on."""
     return [
-        *_hanging(setup.antenna, setup),
-        *_wire(setup),
+        *_hanging(setup.antenna, setup, typed),
+        *_wire(setup, typed),
         (_soil(setup), ("site.soil",)),
-        *_returns(setup),
+        *_returns(setup, typed),
         *_transformer(setup.transformer.transformer()),
     ]
 
 
-def _hanging(antenna: AntennaSpec, setup: Setup) -> Said:
+def _hanging(antenna: AntennaSpec, setup: Setup, typed: _Typed) -> Said:
     layout = setup.build().layout
-    said: Said = [(antenna.layout, ("antenna.layout",)), (f"{layout.length:.2f} m of wire", ("antenna.length",))]
+    said: Said = [(antenna.layout, ("antenna.layout",))]
+    said.append((f"{typed(layout.length, 'antenna.length')} of wire", ("antenna.length",)))
     slope = ", ".join(f"{math.degrees(s):.0f}°" for s in layout.slopes[: 1 if antenna.sag else 2])
     shape = ("slope", "slope_up", "slope_down", "end_height", "apex_height", "height", "apex_at")
     said.append((f"slope {slope}", tuple(f"antenna.{k}" for k in shape)))
-    said.append((f"feed at {layout.feed_height:.2f} m", ("antenna.feed_height", "antenna.height")))
+    said.append((f"feed at {typed(layout.feed_height, 'antenna.feed_height')}", ("antenna.feed_height", "antenna.height")))
     return said
 
 
-def _wire(setup: Setup) -> Said:
+def _wire(setup: Setup, typed: _Typed) -> Said:
     wire = setup.wire.wire()
-    jacket = f"jacket {_mm(wire.jacket)} of er {wire.jacket_er:g}" if wire.jacket else "no jacket"
-    return [(f"wire {_mm(wire.diameter)}", ("wire.diameter", "wire.awg")), (jacket, ("wire.jacket",))]
+    thick = _text_at(typed.raw, "wire.jacket") or _mm(wire.jacket)
+    jacket = f"jacket {thick} of er {wire.jacket_er:g}" if wire.jacket else "no jacket"
+    across = _text_at(typed.raw, "wire.diameter") or _mm(wire.diameter)
+    return [(f"wire {across}", ("wire.diameter", "wire.awg")), (jacket, ("wire.jacket",))]
 
 
 def _mm(metres: float) -> str:
@@ -88,27 +115,27 @@ def _soil(setup: Setup) -> str:
     return soil if isinstance(soil, str) else setup.site.ground().name or in_words(soil)
 
 
-def _returns(setup: Setup) -> Said:
+def _returns(setup: Setup, typed: _Typed) -> Said:
     said: Said = []
     for i, c in enumerate(setup.counterpoise, 1):
         key = f"counterpoise.{i}"
         height = c.end_height if c.height is None else c.height
-        at = "at the feed's height" if height is None else f"at {100 * height:.0f} cm"
-        said.append((f"counterpoise {c.length:.3g} m {at}", (f"{key}.length",)))
+        keys = (f"{key}.end_height",) if c.height is None else (f"{key}.height",)
+        at = "at the feed's height" if height is None else f"at {typed(height, *keys)}"
+        said.append((f"counterpoise {typed(c.length, f'{key}.length')} {at}", (f"{key}.length",)))
     if not setup.counterpoise:
         said.append(("no counterpoise", ("coax.length",)))
     coax = setup.coax
     if coax is None:
         return [*said, ("no coax", ("counterpoise.1.length",))]
-    said.append((f"coax {coax.length:.3g} m of {coax.cable().name}", ("coax.length", "coax.type")))
+    said.append((f"coax {typed(coax.length, 'coax.length')} of {coax.cable().name}", ("coax.length", "coax.type")))
     conductors = setup.build().structure.conductors
     end = next(c.points[-1][2] for c in conductors if c.role == "coax")
     above = end > coax.height + 1e-6
-    said.append(
-        (f"hanging, its end {end:.3g} m up" if above else f"lying at {100 * coax.height:.3g} cm", ("coax.height",))
-    )
+    lies = f"hanging, its end {typed(end)} up" if above else f"lying at {typed(coax.height, 'coax.height')}"
+    said.append((lies, ("coax.height",)))
     if coax.coiled:
-        said.append((f"{coax.coiled:.3g} m of it coiled up", ("coax.coiled",)))
+        said.append((f"{typed(coax.coiled, 'coax.coiled')} of it coiled up", ("coax.coiled",)))
     return said
 
 

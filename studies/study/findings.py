@@ -107,7 +107,7 @@ class Number:
 
     def text(self, lengths: str = "metric") -> str:
         """As it is written, with its unit. lengths: "metric" or "imperial"."""
-        return "-" if math.isnan(self.value) else FORMS[self.form](self.value, lengths)
+        return written_as(self.value, self.form, lengths)
 
     def again(self, result: Result) -> float:
         """The value computed from the tables as they are."""
@@ -232,6 +232,9 @@ def part_of(share: float, lengths: str = "metric") -> str:
 FORMS: dict[str, Callable[[float, str], str]] = {
     "frequency": _decimals(3, " MHz", 1e-6),
     "MHz": _decimals(3, "", 1e-6),  # where the unit follows later
+    "kHz": _decimals(0, "", 1e-3),
+    "whole": _decimals(0),
+    "hundredths": _decimals(2),
     "shift": _decimals(0, " kHz", 1e-3),
     "signed shift": _decimals(0, " kHz", 1e-3, "+"),
     "shift per turn": _decimals(0, " kHz a turn", 1e-3, "+"),
@@ -263,6 +266,15 @@ FORMS: dict[str, Callable[[float, str], str]] = {
     "part": part_of,
     "plain": lambda value, lengths: f"{value:.4g}",
 }
+
+
+def written_as(value: float, form: str, lengths: str = "metric") -> str:
+    """A value in SI in a form; "-" for NaN.
+
+    >>> written_as(14.0625e6, "frequency"), written_as(-36e3, "signed shift")
+    ('14.062 MHz', '−36 kHz')
+    """
+    return "-" if math.isnan(value) else FORMS[form](value, lengths)
 
 
 # ---------------------------------------------------------------- sentences

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from tautwire.studies.study.cells import short
 from tautwire.studies.study.findings import Finding, Name, Words
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.result import Rows
