@@ -226,14 +226,12 @@ def COMMAND(
         raise click.exceptions.Exit(1)
 
 
-def answer_text(
-    result: Result, rows: Rows, own: Rows, assumed: Collection[str] = (), everything: bool = False
-) -> str:
+def answer_text(result: Result, rows: Rows, own: Rows, assumed: Collection[str] = (), everything: bool = False) -> str:
     """The verdict, the tables, how sure, what to do next, cautions; everything: then the details.
 
     rows: of the table "dips". own: what the radio sees at the user's own frequencies.
     """
-    tables = [dips_text([{**row, **give_of(result, row)} for row in rows])] if rows else []
+    tables = [dips_text([{**give_of(result, row), **row} for row in rows])] if rows else []
     if any(math.isnan(row["dip_mhz"]) for row in rows):
         tables.append("In brackets: at the middle of the band, where there is no dip.")
     if own:

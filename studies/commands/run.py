@@ -133,7 +133,7 @@ def _tables(result: Result) -> list[str]:
     """The dips of the cases as aligned text; what is left out is said."""
     if not (rows := table_of(result, "dips")):
         return []
-    shown = [{**row, **give_of(result, row)} for row in rows[:MOST_ROWS]]
+    shown = [{**give_of(result, row), **row} for row in rows[:MOST_ROWS]]
     axes = [(a.label, [a.value_text(row[a.column]) for row in shown]) for a in result.study.axes]
     text = dips_text(shown, axes)
     more = len(rows) - len(shown)

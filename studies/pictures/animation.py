@@ -10,10 +10,11 @@ from tautwire.studies.drawing.gif import there_and_back
 from tautwire.studies.drawing.style import AHEAD, INK, QUIET, RULE, TARGET, Heading, Look, style
 from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.pictures.choice import shown_bands
-from tautwire.studies.pictures.figure import MOST_BANDS, case_name, numbers_of
+from tautwire.studies.pictures.figure import MOST_BANDS, TABLE, case_name, numbers_of, picture_rows
 from tautwire.studies.pictures.grid import sheet_of
 from tautwire.studies.pictures.panel import frame_of
 from tautwire.studies.pictures.seen import Seen, seen_bands
+from tautwire.studies.study.findings import table_of
 from tautwire.studies.wants.dips.animation import animated_axis
 
 if TYPE_CHECKING:
@@ -59,7 +60,9 @@ def drawn(result: Result, store: Store) -> list[np.ndarray]:
     if not rows:
         raise InputError("--animate", study.name, "a study of which cases were solved")
     frame = frame_of([v for _, views in rows for v in views], study.lengths)
-    words, names = numbers_of(result), [b.name for b in bands]
+    result.frames[TABLE] = [row for case, views in rows for row in picture_rows(case.labels, views)]
+    of_view = zip((id(v) for _, views in rows for v in views), table_of(result, TABLE), strict=True)
+    words, names = numbers_of(result, dict(of_view))[0], [b.name for b in bands]
     kept = case_name([a for a in study.axes if a is not axis], cases[0])
     dips = [[_dips(result, case, band) for band in bands] for case, _ in rows]
     frames = []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,6 +21,7 @@ from tautwire.studies.pictures.panel import (
     panel,
 )
 from tautwire.studies.pictures.seen import Seen
+from tautwire.studies.study.findings import Cell, Drawn
 
 NAME_LINES = 3
 TALLEST = 2.6  # inches of a panel on a page
@@ -64,15 +65,18 @@ def sheet_of(
     words: Callable[[Seen], list[str]],
     frame: Frame,
     foot: float = 0.0,
+    drawn: Iterable[Cell] = (),
 ) -> Sheet:
     """A sheet of panels.
 
     views: row by row. names: of columns; without bands, of panels. bands: names of rows. words: what stands above each
-    drawing, the first line bold. frame: the scale. foot: inches left free above the key.
+    drawing, the first line bold. frame: the scale. foot: inches left free above the key. drawn: the cells that words
+    and drawings show.
     """
+    cells = Drawn(drawn)
     with style(heading.size) as look:
         point = look.type / 72
-        across, head, key = len(names) if bands else 0, _head(look, heading), 2.2 * point + foot
+        across, head, key = len(names) if bands else 0, _head(look, heading, cells), 2.2 * point + foot
         told = [words(v) for v in views]
         if look.name != "print" and len(bands) > MOST_FULL:
             told = [lines[:1] for lines in told]
@@ -87,6 +91,7 @@ def sheet_of(
         height = head + name_high + grid.body + key + 0.4 * point if look.name == "print" else look.height
         grid = replace(grid, top=head + name_high + max(0.0, (height - head - key - name_high - grid.body) / 2))
         sheet = Sheet(look, height, layout=None)
+        sheet.drawn |= cells
         sheet.header(heading)
         for k, view in enumerate(views):
             _cell(sheet, grid, k, view, frame, told[k])
@@ -98,9 +103,10 @@ def sheet_of(
         return sheet
 
 
-def _head(look: Look, heading: Heading) -> float:
+def _head(look: Look, heading: Heading, drawn: Drawn) -> float:
     """Inches that the header takes."""
     tall = Sheet(look, 20, layout=None)
+    tall.drawn |= drawn
     tall.header(heading)
     return (1 - tall.top) * 20
 

@@ -28,9 +28,7 @@ def findings(result: Result) -> list[Finding]:
     return [f for role in ORDER for f in of_role(found, role)]
 
 
-def told(
-    result: Result, tables: Iterable[str] = (), assumed: Collection[str] = (), everything: bool = False
-) -> str:
+def told(result: Result, tables: Iterable[str] = (), assumed: Collection[str] = (), everything: bool = False) -> str:
     """What a terminal shows: the verdicts, the tables, how sure it is, what to do next, cautions; the set-up last.
 
     everything: also the details, which else are only counted.

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from tautwire.studies.drawing.style import Heading, Sheet
 from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.pictures.figure import the_picture
-from tautwire.studies.reports.answers import main_want
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
@@ -20,16 +19,11 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 PICTURE = "picture"  # file stem of the one picture
-SEEN_BY_ITSELF = ("pattern",)  # wants whose finding the picture has itself
 
 
-def picture_of(result: Result, size: str = "print", store: Store | None = None, own: bool = False) -> Sheet | None:
-    """The wire of every case and band with its current and pattern; None if no case was solved. own: under what the
-    picture itself shows, not under the study's answer."""
-    if not result.frames:
-        return None
-    first = main_want(result)
-    return the_picture(result, Heading("", shared_words(result.study), size), store)
+def picture_of(result: Result, size: str = "print", store: Store | None = None) -> Sheet | None:
+    """The wire of every case and band with its current and pattern; None if no case was solved."""
+    return the_picture(result, Heading("", shared_words(result.study), size), store) if result.frames else None
 
 
 def each_figure(result: Result, store: Store | None = None) -> Iterator[tuple[str, Figure]]:

@@ -135,7 +135,7 @@ def write(
         facts = [study.spec.model_dump(), study.raw, study.variants, repr(study.options), repr(result.failed)]
         facts += [date.today().isoformat()] if "turns.csv" in tables else []  # stands on the card
         drawings = store(digest("plots", tables, facts, command, formats, metadata.version("matplotlib")), drawn)
-    stems = list(dict.fromkeys(Path(name).stem for name in drawings if not name.endswith(".html")))
+    stems = list(dict.fromkeys(Path(name).stem for name in drawings if not name.endswith((".html", ".csv"))))
     files = {name: data.tobytes() for name, data in drawings.items()}
     written += _put(folder, {"summary.md": summary(result, command, stems).encode(), **files})
     return [*written, *record(result.study, folder, written, command)]
@@ -213,6 +213,8 @@ def _drawn(
         plots, files = _saved(each_figure(result, store), formats)
         shown = {stem: files[f"{stem}.svg"].decode() if "svg" in formats else svg_text(plots[stem]) for stem in plots}
         words = {stem: alternative(stem, figure) for stem, figure in plots.items()}
+        if "picture" in result.frames:
+            files["picture.csv"] = _csv(result.frames["picture"]).encode()
         files["report.html"] = report(result, command, shown, words).encode()
         return {name: np.frombuffer(data, dtype=np.uint8) for name, data in files.items()}
 

@@ -218,7 +218,7 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
     trust = validity(result)
     deck = Deck(title_of(study))
     deck.first(title_of(study), shared_words(study), [f"Study: {study.name}.", *setup_lines(study)])
-    picture = picture_of(result, "slide", store, own=True)
+    picture = picture_of(result, "slide", store)
     if picture is not None:
         deck.picture(
             picture.title, picture, picture.alternative, [f"{picture.title}.", PICTURE_NOTE, *sentences(result)]

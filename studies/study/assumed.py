@@ -94,7 +94,9 @@ def _hanging(antenna: AntennaSpec, setup: Setup, typed: _Typed) -> Said:
     slope = ", ".join(f"{math.degrees(s):.0f}°" for s in layout.slopes[: 1 if antenna.sag else 2])
     shape = ("slope", "slope_up", "slope_down", "end_height", "apex_height", "height", "apex_at")
     said.append((f"slope {slope}", tuple(f"antenna.{k}" for k in shape)))
-    said.append((f"feed at {typed(layout.feed_height, 'antenna.feed_height')}", ("antenna.feed_height", "antenna.height")))
+    said.append(
+        (f"feed at {typed(layout.feed_height, 'antenna.feed_height')}", ("antenna.feed_height", "antenna.height"))
+    )
     return said
 
 

@@ -25,6 +25,11 @@ COLUMNS: dict[str, str] = {
     "resonances_mhz": "frequencies at which the reactance at the wire's end is zero, MHz, separated by spaces",
     "fit_error": "estimated greatest error of the continuous response, as a reflection coefficient",
     "samples": "number of solves the response was made from",
+    # picture: what the panels of the one picture show, at the lowest SWR inside the band
+    "low_radio_gain_dbi": "gain from the radio at 15 degrees over the horizon in the wire's plane, the greater of both "
+    "directions, dBi",
+    "plane_radio_gain_dbi": "greatest gain from the radio in the wire's vertical plane, dBi",
+    "plane_elevation_deg": "elevation of that, degrees",
     # wire_change: of one set-up with dips outside their bands; a row a band and change
     "for_band": "band whose dip the change of wire brings to its edge; all: it puts every dip into its band",
     "change_m": "wire to add, m; below 0: to take away",

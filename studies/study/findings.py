@@ -82,6 +82,7 @@ FUNCTIONS: dict[str, Callable[..., float]] = {
     "decibels": lambda a, b: 10 * math.log10(max(a, 1e-12) / max(b, 1e-12)),
     "squared share": lambda a, b: _share(a, b) ** 2,
     "half": lambda a: a / 2,
+    "through": lambda db: 10 ** (-db / 10),
     "true": lambda *a: float(sum(bool(x) for x in a)),
     "pairs": lambda *a: len(a) / 2,
     "middle apart": lambda *a: median(abs(x - y) for x, y in zip(a[::2], a[1::2], strict=True)),

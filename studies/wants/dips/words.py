@@ -1,4 +1,4 @@
-"""What a study of dips found: where each dip is or how far it moves, held against the band's width and 10 cm of wire."""
+"""What a study of dips found: where each dip is or how far it moves, against the band's width and 10 cm of wire."""
 
 from __future__ import annotations
 
@@ -54,11 +54,12 @@ def findings(result: Result) -> list[Finding]:
             row = rows[0]
             inside = "inside" if band.lower <= row["dip_mhz"] * 1e6 <= band.upper else "outside"
             words = say(
-                "{band}: the dip is at {dip} ({inside} the band) with SWR {swr}; the highest SWR in the band is {worst}.",
+                "{band}: the dip is at {dip} ({inside} the band), SWR {swr}; the highest SWR in the band is {worst}.",
                 band=band_name(band.name), dip=dip_words(result, row), inside=inside, swr=row.number("dip_swr", "SWR"),
                 worst=worst_words(result, row),
             )  # fmt: skip
             found.append(Finding(words, "detail", "dip", {"band": band.name}))
+            found.append(Finding(_losses(row), "detail", "loss", {"band": band.name}))
     return found + _big(result, table)
 
 
@@ -219,6 +220,18 @@ def _movement(result: Result, band: str, rows: Sequence[Row]) -> Words:
     at_turn = rows[turned]
     return say("{words} It does not move one way only: with {case} it is at {mhz}.", words=words,
                case=case_name(result, at_turn), mhz=at_turn.number("dip_mhz", "frequency"))  # fmt: skip
+
+
+def _losses(row: Row) -> Words:
+    """How much of the power that the coax takes at the dip reaches the wire."""
+    return say(
+        "{band}: at the dip {part} of the power into the coax reaches the wire; the coax takes {coax}, the transformer "
+        "{transformer}.",
+        band=band_name(row["band"]),
+        part=row.number("dip_loss_db", "percent", "through"),
+        coax=row.number("dip_coax_db", "fine dB"),
+        transformer=row.number("dip_transformer_db", "fine dB"),
+    )
 
 
 def turning_point(dips: Sequence[float]) -> int | None:

@@ -49,7 +49,8 @@ def findings(result: Result) -> list[Finding]:
         cells = [row.cell(column) for row in exact for column in ("told_mhz", "dip_mhz")]
         words = say(
             "{n} samples solved in full differ from this by {khz} (median).",
-            n=made_of("pairs", "count", *cells, result=result), khz=made_of("middle apart", "shift", *cells, result=result),
+            n=made_of("pairs", "count", *cells, result=result),
+            khz=made_of("middle apart", "shift", *cells, result=result),
         )  # fmt: skip
         details.append(Finding(words, "detail", "checked"))
     return [*_as_verdict(sure), *details]
