@@ -11,6 +11,7 @@ import click
 
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import (
+    ALL,
     CASE_TIMEOUT,
     FILE,
     OUT,
@@ -22,47 +23,44 @@ from tautwire.studies.commands.shared import (
     tell_answer,
     write,
 )
-from tautwire.studies.reports.answers import trust
+from tautwire.studies.reports.answers import told
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cautions import CARD_CAUTION
 from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.files import load_tables, put_text, writable
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
-from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, sentences
+from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts
 from tautwire.studies.wants.turns.want import with_turn_axis
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-def table_text(rows: pd.DataFrame, told: Callable[[float], str]) -> str:
-    """The rows of the table "turns" as aligned text. told: a length in words."""
+def table_text(rows: pd.DataFrame, length: Callable[[float], str]) -> str:
+    """The rows of the table "turns" as aligned text. length: a length in words."""
     lines = [("segment", "turns", "wire", "SWR across", "turn off", "kHz/turn", "stop")]
     for _, row in rows.iterrows():
         lines.append((
             row["segment"],
             f"{row[COLUMN]:g}",
-            told(row["wire_m"]),
+            length(row["wire_m"]),
             f"{row['swr_best']:.2f}-{row['swr_worst']:.2f}",
             formatted(row["swr_neighbour"], ".2f"),
-            formatted(row["shift_khz_per_turn"], "+.0f"),
+            formatted(row["stop_shift_khz_per_turn" if row["served"] else "shift_khz_per_turn"], "+.0f"),
             formatted(row["stop_turns"], "g", "tuner"),
         ))  # fmt: skip
     return aligned(lines, "<>")
 
 
-def card_text(result: Result) -> str:
-    """The turn table and the answers as plain text."""
-    out = []
-    table = result.frames.get("turns")
-    if table is not None:
-        for labels, rows in parts(table, other_columns(result)):
-            out += [result.study.words_of(labels)] if labels else []
-            out.append(table_text(rows, result.study.length_text))
-    return "\n".join([*out, *sentences(result)])
+def tables(result: Result) -> list[str]:
+    """The turn table of each case of the other axes, as aligned text."""
+    table, out = result.frames.get("turns"), []
+    for labels, rows in parts(table, other_columns(result)) if table is not None else ():
+        out += [result.study.words_of(labels)] if labels else []
+        out.append(table_text(rows, result.study.length_text))
+    return out
 
 
 @click.command("turns")
@@ -71,7 +69,10 @@ def card_text(result: Result) -> str:
 @OUT
 @WORKERS
 @CASE_TIMEOUT
-def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None, timeout: float) -> None:
+@ALL
+def COMMAND(
+    file: Path, fit: Path | None, out: Path | None, workers: int | None, timeout: float, everything: bool
+) -> None:
     """Which turns off the reel serve the segments wanted in FILE's [turns] table, from its [reel] table.
 
     Writes card.pdf (A6, for the pocket), card_four.pdf (four on A4), card.png (for the phone), card.txt, a map of all
@@ -81,7 +82,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
     study = with_turn_axis(read_study(set_up_alone(raw, "turns"), file.stem))
     folder = results_folder(out, study.name)
     result = run_shown(study, workers, None, timeout)
-    tell_answer(card_text(result), *trust(result))
+    tell_answer(told(result, tables(result), everything=everything))
     written = write(result, folder, said("turns", file, from_=fit, out=out), store=Store())
     written += write_cards(result, folder)
     click.echo(f"{result.study.count} settings in {result.seconds:.1f} s; {len(written)} files in {folder}")
@@ -95,7 +96,7 @@ def write_cards(result: Result, folder: Path) -> list[Path]:
     from tautwire.studies.wants.turns.figures import cards
 
     written = [folder / "card.txt"]
-    put_text(written[0], f"{card_text(result)}\n{setup_words(result.study)}\n{CARD_CAUTION}\n")
+    put_text(written[0], f"{told(result, tables(result), everything=True)}\n{CARD_CAUTION}\n")
     if "turns" not in result.frames:
         return written
     for stem, figure in {**cards(result), "card_four": four_cards(result)}.items():

@@ -168,7 +168,7 @@ def _title(result: Result, names: Sequence[Named], drawn: Drawn) -> str:
         verdict = next(of_role(want_named("dips").found(result), "verdict"), None)
         if verdict and drawn.shows(title := verdict.words.title(result.study.lengths)):
             return title
-    rows = drawn.rows(table_of(result, TABLE), "low_radio_gain_dbi")
+    rows = drawn.rows(result, TABLE, "low_radio_gain_dbi")
     at = convention(LOW_WORDS)
     if len(names) < 2:
         best = max(rows, key=lambda r: r["low_radio_gain_dbi"])

@@ -153,7 +153,7 @@ def turn_rows(rows: pd.DataFrame) -> list[list[str]]:
             f"{row['wire_m']:.2f}",
             f"{row['swr_best']:.1f} to {row['swr_worst']:.1f}",
             formatted(row["swr_neighbour"], ".1f"),
-            formatted(row["shift_khz_per_turn"], "+.0f"),
+            formatted(row["stop_shift_khz_per_turn" if row["served"] else "shift_khz_per_turn"], "+.0f"),
             formatted(row["stop_turns"], "g", "needs a tuner"),
         ]
         for row in rows.to_dict("records")

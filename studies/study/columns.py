@@ -177,6 +177,7 @@ COLUMNS: dict[str, str] = {
     "coax_matched_db": "loss in the coax there, matched, dB",
     "transformer_loss_db": "loss in the transformer there, dB",
     "swr_neighbour": "highest SWR across the segment one setting off, the worse way",
+    "stop_shift_khz_per_turn": "how far one more turn out moves the band's dip at the stop, kHz",
     "shift_khz_per_turn": "how far one more turn out moves the band's dip, kHz",
     "served": "whether the best setting stays at or below the threshold",
     "chance": "share of set-ups hung like this one, by its give or take, that the stop serves; empty if not known",

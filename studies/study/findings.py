@@ -123,7 +123,7 @@ def value_of(result: Result, cell: Cell) -> float:
     if cell.table == "setup":
         layout = result.study.cases()[int(cell.row)].setup().build().layout
         return float(layout.length if cell.column == "wire_m" else max(p[2] for p in layout.points))
-    return float(result.rows(cell.table)[int(cell.row)][cell.column]) * si_factor(cell.column)
+    return float(result.frames.value(cell.table, int(cell.row), cell.column)) * si_factor(cell.column)
 
 
 class Row(dict[str, Any]):
@@ -358,9 +358,11 @@ class Title(str):
 class Drawn(set[Cell]):
     """The cells that a figure draws."""
 
-    def rows(self, rows: Iterable[Row], column: str) -> list[Row]:
-        """Those rows whose cell in that column is drawn."""
-        return [row for row in rows if row.cell(column) in self]
+    def rows(self, result: Result, table: str, column: str) -> list[Row]:
+        """The rows of a table whose cell in that column is drawn."""
+        numbers = sorted(int(c.row) for c in self if c.table == table and c.column == column)
+        rows = result.rows(table) if numbers else []
+        return [Row(rows[i], table, i) for i in numbers]
 
     def shows(self, title: str) -> bool:
         """Whether all numbers of a title are drawn; band edges count as drawn."""
@@ -416,10 +418,10 @@ class Finding:
     kind: str = ""
     about: Mapping[str, Any] = field(default_factory=dict)
     weight: float = 0.0
-    number: Number | Name | None = None
+    number: Number | Name | Words | None = None
 
 
-def big(number: Number | Name, words: Words) -> Finding:
+def big(number: Number | Name | Words, words: Words) -> Finding:
     """A number to be read from afar, and what it is."""
     return Finding(words, "big", number=number)
 

@@ -43,6 +43,11 @@ class Tables(MutableMapping[str, "pd.DataFrame"]):
         table = self._tables.get(name, [])
         return table if isinstance(table, list) else table.to_dict("records")
 
+    def value(self, name: str, row: int, column: str) -> Any:
+        """A cell. Raises LookupError if there is none."""
+        table = self._tables[name]
+        return table[row][column] if isinstance(table, list) else table[column].iloc[row]
+
     def __setitem__(self, name: str, table: Rows | pd.DataFrame) -> None:
         self._tables[name] = table
 

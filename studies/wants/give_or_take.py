@@ -72,12 +72,18 @@ def sureness(result: Result) -> list[Finding]:
     return [*found, _covered()] if found else []
 
 
+def _meant(result: Result) -> list[Row]:
+    """The rows of "spread" that the answer is about: of turns, those of the stops to use; else all with a dip."""
+    rows = [r for r in table_of(result, "spread") if not math.isnan(r["dip_give_khz"])]
+    at_stop = {(r["band"], r["stop_turns"]) for r in table_of(result, "turns")}
+    return [r for r in rows if (r["band"], r.get("turns_out")) in at_stop] if at_stop else rows
+
+
 def _typical(result: Result) -> list[Finding]:
     """The dips' uncertainty, the middle one of each band."""
     gives: dict[str, list[Cell]] = {}
-    for row in table_of(result, "spread"):
-        if not math.isnan(row["dip_give_khz"]):
-            gives.setdefault(row["band"], []).append(row.cell("dip_give_khz"))
+    for row in _meant(result):
+        gives.setdefault(row["band"], []).append(row.cell("dip_give_khz"))
     if not gives:
         return []
     parts = [
@@ -92,8 +98,7 @@ def _typical(result: Result) -> list[Finding]:
 
 def _largest(result: Result) -> list[Finding]:
     """The largest contributors to the least certain dip, and the one measurement that would narrow it most."""
-    rows = [r for r in table_of(result, "spread") if not math.isnan(r["dip_give_khz"])]
-    if not rows:
+    if not (rows := _meant(result)):
         return []
     row = max(rows, key=lambda r: r["dip_give_khz"] / r["dip_mhz"])  # the largest for the band it is in
     case = case_name(result, row)

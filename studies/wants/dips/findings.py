@@ -18,7 +18,6 @@ from tautwire.studies.study.findings import (
     case_name,
     joined,
     say,
-    table_of,
 )
 from tautwire.studies.wants.dips.words import headline, listed
 
@@ -41,16 +40,16 @@ def title_of_kind(result: Result, kind: str) -> Callable[[Drawn], str]:
 
 def _said(result: Result, kind: str, drawn: Drawn) -> Words | None:
     if kind == "swr":
-        return _swr(result, drawn.rows(table_of(result, "dips"), "swr_worst"))
+        return _swr(result, drawn.rows(result, "dips", "swr_worst"))
     if kind == "impedance":
-        return _impedance(result, drawn.rows(table_of(result, "dips"), "feed_r_ohm"))
+        return _impedance(result, drawn.rows(result, "dips", "feed_r_ohm"))
     if kind in ("smith", "smith_radio"):
         column = "swr" if kind == "smith_radio" else "swr_transformer"
         where = "radio" if kind == "smith_radio" else "transformer"
-        return _smith(result, drawn.rows(table_of(result, "sweeps"), column), column, where)
+        return _smith(result, drawn.rows(result, "sweeps", column), column, where)
     if kind == "modes":
-        return _modes(drawn.rows(table_of(result, "all_dips"), "mode"))
-    names = {r["band"] for r in drawn.rows(table_of(result, "dips"), "dip_mhz")}
+        return _modes(drawn.rows(result, "all_dips", "mode"))
+    names = {r["band"] for r in drawn.rows(result, "dips", "dip_mhz")}
     found = headline(result, names) if names else []
     return found[0].words if found else None
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Sheet, style
-from tautwire.studies.study.findings import FORMS, Drawn, band_name, cell_words, convention, joined, say, table_of
+from tautwire.studies.study.findings import FORMS, Drawn, band_name, cell_words, convention, joined, say
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,7 +39,7 @@ def spread_figures(result: Result) -> dict[str, Figure]:
 
 def _most(result: Result, drawn: Drawn) -> str:
     """What moves a dip most, of what is not certain."""
-    rows = drawn.rows(table_of(result, "spread_parts"), "moves_khz")
+    rows = drawn.rows(result, "spread_parts", "moves_khz")
     most = max(rows, key=lambda r: abs(r["moves_khz"]))
     words = say("Biggest unknown: {part} (±{khz} on {band})", part=cell_words(most, "part"),
                 khz=most.number("moves_khz", "shift", "size"), band=band_name(most["band"]))  # fmt: skip
@@ -74,7 +74,7 @@ def parts_figure(result: Result, parts: pd.DataFrame) -> Sheet:
 
 def _likely(result: Result, drawn: Drawn) -> str:
     """Where most dips lie."""
-    rows = drawn.rows(table_of(result, "spread"), "dip_low_mhz")
+    rows = drawn.rows(result, "spread", "dip_low_mhz")
     each = [
         say("{a} to {b} on {band}", a=r.number("dip_low_mhz", "MHz"), b=r.number("dip_high_mhz", "frequency"),
             band=band_name(r["band"]))

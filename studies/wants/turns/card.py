@@ -16,8 +16,10 @@ from tautwire.studies.drawing.labels import text_size
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, TARGET, Look, Sheet, style
 from tautwire.studies.study.cautions import CARD_CAUTION
 from tautwire.studies.study.cells import formatted
+from tautwire.studies.study.findings import written_as
 from tautwire.studies.study.raw import table_value
-from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, reel_words, threshold, turn_doubt, where
+from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, threshold, where
+from tautwire.studies.wants.turns.words import reel_words, turn_doubt
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -29,10 +31,10 @@ NAMES, LAST = 1.22, 0.5  # widths of the first column and of the two last
 EMBER = "#9c4600"  # the cycle's, dark enough for words
 MOST_STOPS = 8
 EXPLAINED = (
-    "Large: turns off the reel, the wire that is then out, and the share of set-ups hung like this one in which the "
-    "stop serves all its segments. Below: highest SWR at the radio across the segment; "
-    "boxed: the stop to use. Whole band: the same from edge to edge of the band. kHz/turn: where one more turn moves "
-    "the dip. Tuner: no stop comes below {level:g}."
+    "Large: turns off the reel, the wire that is then out, and the share of similar installations in which the stop "
+    "serves all its segments. Below: highest SWR at the radio across the segment; "
+    "boxed: the stop to use. Whole band: the same from edge to edge of the band. kHz/turn: where one more turn out "
+    "moves the dip at the stop to use. Tuner: no stop comes below {level:g}."
 )
 
 
@@ -151,7 +153,15 @@ def _matrix(
     works = {float(k): v for k, v in where(result.frames["stops"], labels).set_index(COLUMN)["chance"].items()}
     for n, x in zip(turns, centres, strict=True):
         if math.isfinite(works.get(n, math.nan)):
-            ax.text(x, y - 0.45, f"{100 * works[n]:.0f} %", size=7, color=QUIET, va="top", ha="center")
+            ax.text(
+                x,
+                y - 0.45,
+                written_as(works[n], "chance").replace("more than", ">").replace("less than", "<"),
+                size=7,
+                color=QUIET,
+                va="top",
+                ha="center",
+            )
     ax.text(EDGE, y - 0.33, "turns out", size=7, color=QUIET, va="top")
     for x, name in ((band_at, "whole\nband"), (shift_at, "kHz/\nturn")):
         ax.text(x, y - 0.56, name, size=6.5, color=QUIET, va="bottom", ha="right", linespacing=1.1)
@@ -163,7 +173,8 @@ def _matrix(
         _row(ax, middle, row, swr, dict(zip(turns, centres, strict=True)), size, min(step, 0.24), width)
         use = row["stop_turns"] if row["served"] else row[COLUMN]
         over = _swr_text(swr.loc[(use, row["segment"])].get("band_swr_worst", math.nan))
-        shift = formatted(row["shift_khz_per_turn"], "+.0f", "").replace("-", "\u2212")
+        shift = formatted(row["stop_shift_khz_per_turn" if row["served"] else "shift_khz_per_turn"], "+.0f", "")
+        shift = shift.replace("-", "\u2212")
         for x, cell in ((band_at, over), (shift_at, shift)):
             ax.text(x, middle, cell, size=size * 0.9, ha="right", va="center_baseline")
         y -= step

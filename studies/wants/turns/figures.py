@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -9,8 +10,10 @@ import pandas as pd
 from matplotlib.colors import BoundaryNorm, ListedColormap
 
 from tautwire.studies.drawing.style import CYCLE, INK, Heading, Sheet, style
+from tautwire.studies.study.findings import Drawn
 from tautwire.studies.wants.turns.card import card, setup_words
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, threshold, where
+from tautwire.studies.wants.turns.words import verdict
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -45,11 +48,10 @@ def _tables(result: Result) -> list[tuple[str, dict[str, Any], pd.DataFrame]]:
     return [(f"_{number}" if labels else "", labels, rows) for number, (labels, rows) in enumerate(shown, 1)]
 
 
-def _served(rows: pd.DataFrame, stops: pd.DataFrame, level: float) -> str:
-    """How many stops serve how many segments."""
-    served, some = int(rows["served"].sum()), len(stops)
-    stops_serve = "One stop serves" if some == 1 else f"{some} stops serve"
-    return f"{stops_serve} {served} of {len(rows)} segments with SWR up to {level:g}"
+def _title(result: Result, labels: dict[str, Any], drawn: Drawn) -> str:
+    """The verdict on the case that is drawn."""
+    rows, stops = drawn.rows(result, "turns", "served"), drawn.rows(result, "stops", COLUMN)
+    return verdict(result, labels, rows, stops).title(result.study.lengths)
 
 
 def turn_map(result: Result, labels: dict[str, Any], rows: pd.DataFrame, size: str = "print") -> Sheet:
@@ -63,9 +65,11 @@ def turn_map(result: Result, labels: dict[str, Any], rows: pd.DataFrame, size: s
     level = threshold(result.study)
     with style(size) as look:
         sheet = Sheet(look, max(2.6, 1.7 + 0.25 * len(names)) if look.name == "print" else None)
+        sheet.draws("turns", rows.index, "served", COLUMN)
+        sheet.draws("stops", stops.index, COLUMN)
         sheet.header(
             Heading(
-                _served(rows, stops, level),
+                partial(_title, result, labels),
                 f"Highest SWR at the radio across each segment. Dot: best setting. Dashed: the fewest stops that serve "
                 f"all that can be served up to {level:g}. {setup_words(result.study.raw, labels)}.",
                 size,

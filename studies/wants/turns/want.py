@@ -25,7 +25,8 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Axis, Study
 from tautwire.studies.study.units import Number, length
 from tautwire.studies.wants.dips.reading import GRID, minima, owned, swr_at_radio, the_dip, window
-from tautwire.studies.wants.turns.choice import COLUMN, finish, sentences, threshold
+from tautwire.studies.wants.turns.choice import COLUMN, finish, threshold
+from tautwire.studies.wants.turns.words import findings
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
@@ -251,5 +252,5 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     return turn_figures(result, size)
 
 
-WANT = Want("turns", compute, TurnsSpec, finish, sentences, plots, sized=True, check=check, by_band=False,
+WANT = Want("turns", compute, TurnsSpec, finish, findings=findings, plots=plots, sized=True, check=check, by_band=False,
             depends=depends)  # fmt: skip
