@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from statistics import median
 from typing import TYPE_CHECKING, Any, Literal
 
-from tautwire.studies.study.units import FOOT, format_length
+from tautwire.studies.study.units import FOOT, as_typed, format_length
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -286,15 +286,15 @@ class Name:
     """Words that may have digits though they are no finding: what they are is said by `kind`, and tests hold it to it.
 
     kind: "band", "case" (words of a case's place), "study" (a value of the study as it was typed), "convention" (a name
-    of CONVENTIONS), "text" (words of a table's cell).
+    of CONVENTIONS), "text" (words of a table's cell), "note" (sentences that a table keeps).
     """
 
     words: str
     kind: str
 
     def text(self, lengths: str = "metric") -> str:
-        """As it is."""
-        return self.words
+        """As it is; a "note", words that a table keeps, with its lengths as they are typed."""
+        return as_typed(self.words, lengths) if self.kind == "note" else self.words
 
 
 CONVENTIONS = ("68 %", "95 %", "2:1", "10 cm", "4 in", "1 kHz", "0.5 dB", "1 dB", "15\u00b0")

@@ -87,7 +87,7 @@ class Want:
             return self.findings(result)
         told = self.sentences(result)
         roles = ("verdict", *("detail",) * len(told))
-        return [Finding(Words((Name(t, "text"),)), r) for t, r in zip(told, roles, strict=False)]  # type: ignore[arg-type]
+        return [Finding(Words((Name(t, "note"),)), r) for t, r in zip(told, roles, strict=False)]  # type: ignore[arg-type]
 
     def asked(self, study: Study) -> Any:
         """What of the study, besides bands, its rows depend on, as JSON values."""
