@@ -18,9 +18,10 @@ def test_lengths_come_out_as_they_are_typed() -> None:
     axis = study.axes[0]
     assert [axis.value_text(n) for n in axis.numbers] == ["60 ft", "63 ft", "66 ft"]
     assert axis.numbers == pytest.approx([60 * 0.3048, 63 * 0.3048, 66 * 0.3048])
-    assert "60 ft 0 in of wire" in setup_words(study)
+    assert "length 60 ft to 66 ft (varied)" in setup_words(study) and "coax 5.5 m of" in setup_words(study)
+    assert "66 ft of wire" in setup_words(read_study(typed))
     metric = read_study({**typed, "antenna": {**typed["antenna"], "length": "20 m"}})
-    assert metric.lengths == "metric" and "20.00 m of wire" in setup_words(metric)
+    assert metric.lengths == "metric" and "20 m of wire" in setup_words(metric)
 
 
 def test_only_lengths_are_turned_into_feet() -> None:

@@ -8,13 +8,15 @@ import pytest
 
 from tautwire.model.operating.bands import band_named, bands
 from tautwire.model.solve.half_waves import half_waves
+from tautwire.studies.reports.answers import sentences
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.findings import part_of
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import territory, the_dip, window
-from tautwire.studies.wants.dips.words import part_of, sentences, turning_point
+from tautwire.studies.wants.dips.words import turning_point
 
 FEED = {
     "wire": {"diameter": "0.8 mm", "jacket": "0.3 mm"},
@@ -77,7 +79,7 @@ def test_no_dip_is_told_for_two_bands(two_bands: Result) -> None:
     assert between["f_mhz"].between(low, high).any(), "this case must have a dip that both bands see"
     other = next(n for n in ("15 m", "12 m") if n not in nearer)
     assert math.isnan(dips.loc[other, "dip_mhz"])
-    assert f"{other}: There is no dip of its own" in " ".join(sentences(two_bands))
+    assert f"{other}: there is no dip of its own" in " ".join(sentences(two_bands))
 
 
 def test_asking_for_one_band_more_changes_nothing(two_bands: Result, remember: Store) -> None:

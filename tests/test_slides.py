@@ -15,11 +15,11 @@ from pptx.util import Emu
 
 from tautwire.studies.commands import slides as command_slides
 from tautwire.studies.reports import answers, slide_words
-from tautwire.studies.reports.answers import sentences
-from tautwire.studies.reports.big_numbers import big_numbers, one_caution
+from tautwire.studies.reports.answers import big_numbers, one_caution, sentences
 from tautwire.studies.reports.slide_words import BULLET_ROOM, BULLETS, chunks, slide_title, take_away
 from tautwire.studies.reports.slides import ROWS, slides
 from tautwire.studies.study.cautions import DEFERENCE, cautions_for
+from tautwire.studies.study.findings import Finding, Role, say
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
 from tautwire.studies.wants.want import Want
@@ -43,7 +43,7 @@ def test_what_is_on_the_slides(deck: Path, result: Result) -> None:
     show = Presentation(str(deck))
     titles = [s.shapes.title.text_frame.text for s in show.slides]
     assert titles[0] == result.study.spec.question
-    for start in ("What is compared", "How it hangs: first case", "The SWR ", "What to take away"):
+    for start in ("What is compared", "How it hangs: first case", "The highest SWR", "What to take away"):
         assert any(title.startswith(start) for title in titles), start
     assert titles[-1].startswith("Before you put wire up")
     last = show.slides[titles.index("What to take away")]
@@ -98,23 +98,24 @@ def test_what_a_plot_leaves_out_is_told_below_it(tmp_path: Path) -> None:
     assert any("the first of 3 groups" in w for title, w in told.items() if title.startswith("At its dips the wire"))
 
 
-def test_what_to_take_away_is_a_line_a_want_then_details_of_the_main_one(
+def test_what_to_take_away_is_a_verdict_a_want_then_more_of_the_main_one(
     result: Result, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def say(name: str) -> Want:
-        lines = [f"{b.name}: {name} first. Second." for b in result.study.bands for _ in range(2)]
-        return Want(name, lambda *_: {}, sentences=lambda _: [*lines, "A general remark."])
+    def found(name: str) -> Want:
+        roles: list[tuple[str, Role]] = [
+            ("first", "verdict"),
+            ("large", "big"),
+            ("then", "answer"),
+            ("beware", "caution"),
+        ]
+        return Want(name, lambda *_: {}, findings=lambda _: [Finding(say(f"{name} {w}."), r) for w, r in roles])
 
     for module in (slide_words, answers):
-        monkeypatch.setattr(module, "want_named", say)
+        monkeypatch.setattr(module, "want_named", found)
     study = replace(result.study, spec=result.study.spec.model_copy(update={"want": ("dips", "pattern", "exposure")}))
-    told = take_away(Result(study, {}, []))
-    first, second = (b.name for b in study.bands)
-    assert told == [
-        f"{first}: pattern first.", f"{first}: dips first.", f"{first}: exposure first.",
-        f"{second}: pattern first.", f"{second}: pattern first.", "A general remark.",
-    ]  # fmt: skip
-    assert len(told) <= BULLETS and sum(map(len, told)) <= BULLET_ROOM
+    lines = take_away(Result(study, {}, []))
+    assert lines == ["pattern first.", "dips first.", "exposure first.", "pattern then.", "pattern beware."]
+    assert len(lines) <= BULLETS and sum(map(len, lines)) <= BULLET_ROOM
 
 
 def test_titles_are_plain_words(result: Result) -> None:
@@ -170,9 +171,9 @@ def test_one_slide_answers_the_question_with_numbers_and_a_caution(deck: Path, r
     """The third slide: its title is the answer, the question is on it, and what it says comes from the tables."""
     answer = list(Presentation(str(deck)).slides)[2]
     told = words(answer)
-    assert answer.shapes.title.text_frame.text == list(answers.headlines(result).values())[0]
+    assert answer.shapes.title.text_frame.text == list(answers.verdicts(result).values())[0].title()
     assert result.study.spec.question in told and one_caution(result) in told
-    numbers = big_numbers(result)
+    numbers = [(f.number.text(), f.words.text()) for f in big_numbers(result) if f.number]
     assert 1 <= len(numbers) <= 3 and all(n in told and w in told for n, w in numbers)
     dips = result.frames["dips"]
     khz = max(np.ptp(rows["dip_mhz"]) for _, rows in dips.groupby("band")) * 1e3

@@ -15,9 +15,10 @@ from tautwire.model.constants import EPS0
 from tautwire.model.errors import InputError
 from tautwire.model.operating.reel import Reel
 from tautwire.studies.commands.cli import main
-from tautwire.studies.commands.turns import card_text
+from tautwire.studies.commands.turns import tables
 from tautwire.studies.drawing.labels import outside, overlaps
 from tautwire.studies.drawing.style import Sheet
+from tautwire.studies.reports.answers import sentences
 from tautwire.studies.running.runner import pieces, run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
@@ -25,9 +26,10 @@ from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
 from tautwire.studies.wants.turns.card import card, four_cards
 from tautwire.studies.wants.turns.chance import chance
-from tautwire.studies.wants.turns.choice import finish, left_out, sentences, shift_khz, turn_doubt
+from tautwire.studies.wants.turns.choice import finish, shift_khz
 from tautwire.studies.wants.turns.figures import turn_map
 from tautwire.studies.wants.turns.want import TurnsSpec, reel_of, turn_counts, with_turn_axis
+from tautwire.studies.wants.turns.words import findings, left_out, turn_doubt
 
 
 def study_with(turns: dict[str, Any], **tables: Any) -> Study:
@@ -67,12 +69,32 @@ def test_best_setting_neighbour_and_fewest_stops_of_a_table_done_by_hand() -> No
 
 
 def test_words_name_the_stop_the_shift_and_what_a_tuner_meets() -> None:
-    words = " ".join(sentences(made_up(FOUR)))
-    assert "One stop serves 2 of 3 wanted segments" in words and "61 turns out (18.30 m)" in words
-    assert "20 m -200" in words
-    assert "40 m CW: no setting comes below 2" in words and "20 - j30 ohm at 14.000 MHz" in words
-    assert "1.9 dB (0.6 dB of it from the SWR on the coax)" in words
+    result = made_up(FOUR)
+    found = findings(result)
+    assert all(n.again(result) == pytest.approx(n.value, nan_ok=True) for f in found for n in f.words.numbers)
+    words = " ".join(f.words.text() for f in found)
+    assert found[0].role == "verdict" and found[0].words.text().startswith("61 turns out: one stop serves 2 of 3")
+    assert "use a tuner on 40 m CW" in words and "61 turns out (18.30 m)" in words
+    assert "At 61 turns out, one more turn out moves the dips: 20 m \u2212200 kHz" in words
+    assert "40 m CW needs a tuner" in words and "20 \u03a9 and \u221230 \u03a9 of reactance at 14.000 MHz" in words
+    assert "still lose 1.9 dB, 0.6 dB of it from the SWR on the coax" in words
     assert "more or fewer turns may be better: 20 m CW" in words
+
+
+def test_the_stop_has_its_own_shift_a_turn() -> None:
+    """The dips bend: 100 kHz a turn at the best setting of a segment, 300 at the stop that serves it."""
+    swr = {
+        "20 m CW": {60.0: 1.2, 61.0: 1.9, 62.0: 1.9, 63.0: 5.0},
+        "20 m phone": {60.0: 5.0, 61.0: 4.0, 62.0: 1.1, 63.0: 1.5},
+    }
+    study = with_turn_axis(study_with({"threshold": 2.0, "first": 60, "last": 72}))
+    dips = pd.DataFrame({"turns_out": [60.0, 61.0, 62.0, 63.0], "wire_m": 18.0, "band": "20 m",
+                         "dip_mhz": [14.3, 14.2, 13.9, 13.6], "dip_swr": 1.2})  # fmt: skip
+    result = Result(study, {"turn_swr": turn_frame(swr), "turn_dips": dips}, [])
+    finish(result)
+    row = result.frames["turns"].set_index("segment").loc["20 m CW"]
+    assert row["shift_khz_per_turn"] == pytest.approx(-100) and row["stop_turns"] == 62
+    assert row["stop_shift_khz_per_turn"] == pytest.approx(-300)
 
 
 def test_words_say_when_the_wire_hardly_matters() -> None:
@@ -134,8 +156,10 @@ def test_turns_that_reach_no_fixed_end_are_left_out_and_told() -> None:
     assert with_turn_axis(study_with({}, **fixed, sweep=steeper)).axes[-1].numbers[0] == 33
     asked = with_turn_axis(study_with({"first": 25}, **fixed))
     assert asked.axes[-1].numbers[0] == 30
-    assert left_out(asked, np.array([30.0, 73.0])) == ["25 to 29 turns are left out: too little wire for the layout's "
-                                                       "heights."]  # fmt: skip
+    result = Result(asked, {"turn_swr": [{"turns_out": t} for t in (30.0, 73.0)]}, [])
+    assert [f.words.text() for f in left_out(result)] == [
+        "Of the turns asked for, those below 30 are left out: too little wire for the layout's heights."
+    ]
     asked.cases()[0].setup().build()
     with pytest.raises(InputError, match=r"turns.first = 20 to 25 turns.*can be built"):
         with_turn_axis(study_with({"first": 20, "last": 25}, **fixed))
@@ -209,7 +233,7 @@ def test_card_and_map_keep_their_words_on_the_page(solved: Result) -> None:
         rows = result.frames["turns"]
         for figure in (card(result, {}, rows), turn_map(result, {}, rows), four_cards(result)):
             assert outside(figure) == [] and overlaps(figure) == []
-    assert "tuner" in card_text(made_up(FOUR)) and "20 m phone" in card_text(solved)
+    assert "tuner" in " ".join(tables(made_up(FOUR))) and "20 m phone" in " ".join(tables(solved))
 
 
 def test_the_card_is_a6_and_says_all_that_is_needed_at_the_tree() -> None:
@@ -275,4 +299,6 @@ def test_of_settings_that_serve_alike_the_stop_is_the_likeliest_and_says_how_lik
     result = made_up({"20 m CW": valley}, spread=spread)
     assert list(result.frames["stops"]["turns_out"]) == [62]
     works = result.frames["stops"]["chance"][0]
-    assert 0.9 < works <= 1 and f"works with {100 * works:.0f} % of set-ups" in " ".join(sentences(result))
+    stop = next(f for f in findings(result) if f.kind == "stop")
+    likely = next(n for n in stop.words.numbers if n.form == "chance")
+    assert 0.9 < works <= 1 and likely.value == works
