@@ -10,7 +10,7 @@ from made_up_study import SLOPES, made_up_result, made_up_study
 from pptx import Presentation
 
 from tautwire.studies.drawing.style import Heading, Sheet, style
-from tautwire.studies.reports.answers import findings, sentences, trust
+from tautwire.studies.reports.answers import big_numbers, findings, sentences, trust
 from tautwire.studies.reports.figures import figures_of
 from tautwire.studies.reports.slides import slides
 from tautwire.studies.running.runner import run
@@ -172,6 +172,7 @@ def test_slides_say_what_the_findings_say(made_up: Result, tmp_path: Path) -> No
     """Every line of a slide with a figure is a finding, a title that is drawn, the set-up, or a caption."""
     deck = slides(made_up, tmp_path / "deck.pptx")
     known = [*sentences(made_up), *trust(made_up)]
+    known += [words for f in big_numbers(made_up) if f.number for words in (f.number.text(), f.words.text())]
     kilohertz = [line for line in lines_of(deck) if re.search(r"\d kHz", line)]
     assert kilohertz
     for line in kilohertz:

@@ -11,6 +11,7 @@ from tautwire.studies.study.findings import (
     Cell,
     Finding,
     Name,
+    Number,
     Row,
     Words,
     band_name,
@@ -102,14 +103,8 @@ def _moved(result: Result, dips: Mapping[Band, Sequence[Row]]) -> list[Finding]:
         mhz = [row.si("dip_mhz") for row in dips[b]]
         return max(mhz) - min(mhz)
 
-    def moves(b: Band) -> Words:
-        cells = [row.cell("dip_mhz") for row in _ends(dips[b])]
-        return say(
-            "{khz}, {part} the band's {width}",
-            khz=made_of("range", "shift", *cells, result=result),
-            part=made_of("of the width", "part", *cells, *edges(b.name), result=result),
-            width=made_of("width", "shift", *edges(b.name), result=result),
-        )
+    def moves(b: Band) -> Number:
+        return made_of("range", "shift", *[row.cell("dip_mhz") for row in _ends(dips[b])], result=result)
 
     most, least = (pick(dips, key=lambda b: reach(b) / (b.upper - b.lower)) for pick in (max, min))
     if reach(most) < STILL:
@@ -118,10 +113,25 @@ def _moved(result: Result, dips: Mapping[Band, Sequence[Row]]) -> list[Finding]:
     share = reach(most) / (most.upper - most.lower)
     in_wire, small = _in_wire(result, most.name, dips[most])
     word = "Hardly" if share < HARDLY or small else "Somewhat" if share < SOMEWHAT else "Much"
-    sentence = say("{word}: the {band} dip moves by {moves}", word=word, band=band_name(most.name), moves=moves(most))
+    high, low = _ends(dips[most])
+    between = NOTHING
+    if len(result.study.axes) == 1:
+        between = say(" between {low} and {high}", low=case_name(result, low), high=case_name(result, high))
+    sentence = say(
+        "{word}: the {band} dip moves by {khz}{between}, {part} the band's {width}",
+        word=word,
+        band=band_name(most.name),
+        khz=moves(most),
+        between=between,
+        part=made_of(
+            "of the width", "part", high.cell("dip_mhz"), low.cell("dip_mhz"), *edges(most.name), result=result
+        ),
+        width=made_of("width", "shift", *edges(most.name), result=result),
+    )
     if least is not most:
-        sentence = say("{sentence}; the {band} dip by {moves}", sentence=sentence, band=band_name(least.name),
-                       moves=moves(least))  # fmt: skip
+        sentence = say(
+            "{sentence}; the {band} dip by {khz}", sentence=sentence, band=band_name(least.name), khz=moves(least)
+        )
     found = [Finding(say("{sentence}.", sentence=sentence), "verdict", "dips move")]
     return [*found, *([Finding(in_wire, "answer", "in wire")] if in_wire else [])]
 
