@@ -272,3 +272,16 @@ def search(problem, remember, many, progress):
 choose.search = search
 main(["choose", sys.argv[1], "--out", sys.argv[2], "--workers", "2"])
 """
+
+
+def test_each_case_of_a_sweep_has_an_answer_of_its_own(remember: Store, tmp_path: Path) -> None:
+    sweep = {"sweep": {"counterpoise.height": ["5 cm", "1.5 m"]}}
+    study = read_study({**SHORT, **sweep, "choose": {"vary": LENGTH, "solves": 8}})
+    choices = run(study, remember, workers=0).frames["choices"].query("choice == 1").set_index("counterpoise_height_m")
+    for case in study.cases():
+        alone = read_study({**SHORT, "counterpoise": case.raw["counterpoise"], "choose": {"vary": LENGTH, "solves": 8}})
+        expected = run(alone, Store(tmp_path), workers=0).frames["choices"].iloc[0]
+        mine = choices.loc[case.labels["counterpoise_height_m"]]
+        assert mine["length_m"] == pytest.approx(expected["length_m"])
+        assert mine["swr_highest"] == pytest.approx(expected["swr_highest"])
+    assert choices["swr_highest"].nunique() == 2
