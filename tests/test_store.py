@@ -304,7 +304,8 @@ def test_a_change_in_the_code_makes_other_keys(tmp_path, monkeypatch):
         for cached in (code.code_digest, code._text_and_imports, store_module._place):
             cached.cache_clear()
         kinds = {k: store_module._place(f"{k}-1") for k in ("wires", "volts", "soil", "rest", "power", "plots")}
-        return kinds | {"dips": code.code_digest("tautwire.studies.wants.dips.want")}
+        own = {"dips": "dips.want", "give": "spread.give", "choose": "choose.candidates", "choose want": "choose.want"}
+        return kinds | {k: code.code_digest(f"tautwire.studies.wants.{module}") for k, module in own.items()}
 
     def changed(path):
         before = digests()
@@ -313,13 +314,18 @@ def test_a_change_in_the_code_makes_other_keys(tmp_path, monkeypatch):
         after = digests()
         return {k for k in before if before[k] != after[k]}
 
+    answers = {"dips", "give", "choose", "choose want"}
     try:
-        assert changed("model/solve/engine.py") == {"wires", "volts", "power", "dips", "plots"}
-        assert changed("model/soil/sommerfeld.py") == {"soil", "rest", "power", "dips", "plots"}
-        assert changed("studies/wants/dips/reading.py") == {"dips", "plots"}
+        assert changed("model/solve/engine.py") == {"wires", "volts", "power", "plots", *answers}
+        assert changed("model/soil/sommerfeld.py") == {"soil", "rest", "power", "plots", *answers}
+        assert changed("studies/wants/dips/reading.py") == {"plots", *answers}
         assert changed("studies/wants/dips/figures.py") == {"plots"}
         assert changed("studies/reports/page.css") == {"plots"}
         assert changed("studies/wants/stress/want.py") == {"plots"}
+        assert changed("model/fields/hop_angles.py") == {"choose", "choose want", "plots"}, (
+            "[target] is read by its name"
+        )
+        assert changed("studies/wants/spread/points.npy") == {"choose want", "give", "plots"}, "data beside a module"
     finally:
         monkeypatch.undo()
         digests()
