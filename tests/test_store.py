@@ -63,6 +63,16 @@ def test_arrays_and_json_come_back(tmp_path):
     assert Store(tmp_path).get_json("case-2") is None
 
 
+def test_what_is_held_in_memory_is_bounded(tmp_path, monkeypatch):
+    """The tables used last stay, without a look at the disk; of those before them the disk has a copy."""
+    monkeypatch.setattr(store_module, "MOST_RECENT", 3)
+    store = Store(tmp_path)
+    for number in (1, 2, 3, 1, 4):
+        store(f"soil-{number}", lambda number=number: {"c": np.full(9, float(number))})
+    assert list(store._recent) == ["soil-3", "soil-1", "soil-4"]
+    assert (store("soil-2", never)["c"] == 2).all()
+
+
 def test_only_what_the_store_wrote_is_ever_removed(tmp_path, monkeypatch):
     """A folder with other files in it, also with names like the store's own."""
     monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path))
