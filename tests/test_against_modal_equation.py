@@ -57,7 +57,9 @@ def test_charge_crowds_as_two_cylinders_say(check):
     """A bare wire over a perfect ground: 2 pi eps0/C = acosh(h/a) (any text on electrostatics)."""
     for over in (1.05, 1.4, 3.0, 10.0):
         found = math.log(2 * over) + crowding(1 + 0j, over * 1e-3, WireType(2e-3))
-        check(f"cylinder {over:g} radii over a plane", "acosh(h/a)", math.acosh(over), found.real, rel=1e-6)
+        check(
+            f"cylinder {over:g} radii over a plane", "closed form, acosh(h/a)", math.acosh(over), found.real, rel=1e-6
+        )
 
 
 @pytest.mark.parametrize("over", [1.05, 1.4, 4.0])
@@ -70,7 +72,13 @@ def test_charge_crowds_as_images_of_images_say(check, over):
         total += kappa ** (n + 1) * np.log(closer / apart)
         apart = closer
     found = crowding(kappa, over * 1e-3, WireType(2e-3))
-    check(f"wire {over:g} radii over a half space of kappa {kappa:g}", "series of images", total, found, abs=1e-6)
+    check(
+        f"wire {over:g} radii over a half space of kappa {kappa:g}",
+        "method of images, a series",
+        total,
+        found,
+        abs=1e-6,
+    )
 
 
 def test_jackets_of_air_and_of_nearly_metal():

@@ -1,7 +1,7 @@
-"""NEC-2: published runs of other builds, against the engine as installed and against the solver made of it.
+"""NEC-2: runs of other builds, against the engine as installed and against the solver made of it.
 
-Sources: NEC-2 Manual part III (1981), example 1, from memory. Dipole over soil: a published NEC-2 reference run, and
-a run of a NEC-2 with its Sommerfeld ground corrected; 14 MHz, 10.6 m long, radius 1 mm, 21 segments, er 10, 2 mS/m.
+NEC-2 Manual part III (1981), example 1, from memory. Dipole over soil, 14 MHz, 10.6 m long, radius 1 mm, 21 segments,
+er 10, 2 mS/m: two runs, one of them with the Sommerfeld ground corrected; nobody knows their author and title any more.
 """
 
 import numpy as np
@@ -14,7 +14,8 @@ from tautwire.model.solve.engine import admittance, engine_name
 
 pytestmark = pytest.mark.validation
 
-RUN, CORRECTED = "published NEC-2 reference run", "NEC-2 with corrected ground type 2"
+RUN = "a run of NEC-2 without title or author, from memory"
+CORRECTED = "a run of NEC-2 with corrected ground type 2 without title or author, from memory"
 SOIL = UniformGround(10, 2e-3)
 NO_GROUND, CONDUCTOR, FINITE = (-1, 0, 0, 0, 0, 0, 0, 0), (1, 0, 0, 0, 0, 0, 0, 0), (2, 0, 10, 2e-3, 0, 0, 0, 0)
 # height in m -> impedance over soil, corrected NEC-2
@@ -84,7 +85,7 @@ def test_solver_over_soil(check, height, remember):
     check(f"dipole at {height} m over soil", CORRECTED, OVER_SOIL[height], z, rel=0.012, unit="ohm")
 
 
-def test_solver_over_soil_against_the_published_run(check, remember):
+def test_solver_over_soil_against_the_plain_run(check, remember):
     z = impedance(dipole(10.6, 1e-3, 0.43), SOIL, even(10.6, 22), remember=remember)
     check("dipole at 0.43 m over soil", RUN, 100.030 + 65.948j, z, rel=0.012, unit="ohm")
     check("its resistance alone", RUN, 100.030, z.real, rel=0.006, unit="ohm")

@@ -109,7 +109,7 @@ def test_free_space_limit(check, remember):
     wires, rules = dipole(10.6, 1e-3, 1.0), even(10.6, 22)
     free = impedance(wires, FREE_SPACE, rules, remember=remember)
     near_air = impedance(wires, UniformGround(1.0001, 0), rules, remember=remember)
-    check("dipole at 1 m over er 1.0001", "free space", free, near_air, rel=4e-3, unit="ohm")
+    check("dipole at 1 m over er 1.0001", "free space, as the limit of thin soil", free, near_air, rel=4e-3, unit="ohm")
 
 
 @pytest.mark.parametrize("waves", [0.1, 0.3, 1.0, 2.0])

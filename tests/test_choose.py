@@ -272,3 +272,45 @@ def search(problem, remember, many, progress):
 choose.search = search
 main(["choose", sys.argv[1], "--out", sys.argv[2], "--workers", "2"])
 """
+
+
+def test_each_case_of_a_sweep_has_an_answer_of_its_own(remember: Store, tmp_path: Path) -> None:
+    sweep = {"sweep": {"counterpoise.height": ["5 cm", "1.5 m"]}}
+    study = read_study({**SHORT, **sweep, "choose": {"vary": LENGTH, "solves": 8}})
+    choices = run(study, remember, workers=0).frames["choices"].query("choice == 1").set_index("counterpoise_height_m")
+    for case in study.cases():
+        alone = read_study({**SHORT, "counterpoise": case.raw["counterpoise"], "choose": {"vary": LENGTH, "solves": 8}})
+        expected = run(alone, Store(tmp_path), workers=0).frames["choices"].iloc[0]
+        mine = choices.loc[case.labels["counterpoise_height_m"]]
+        assert mine["length_m"] == pytest.approx(expected["length_m"])
+        assert mine["swr_highest"] == pytest.approx(expected["swr_highest"])
+    assert choices["swr_highest"].nunique() == 2
+
+
+def test_listed_lengths_far_apart_are_each_judged_by_their_own(remember: Store) -> None:
+    """Also with another knob, and where a cell of wire lengths between two of them would be empty."""
+    lengths = ["6 m", "10 m", "10.4 m", "14 m"]
+    slope = {"antenna.slope": ["20 deg", "40 deg"]}
+    problem = problem_of({"vary": {"antenna.length": lengths, **slope}, "solves": 24, "swr": 3})
+    found = searched(problem, remember)
+    best, band = found.ranked()[0], problem.segments[0]
+    exact = {}
+    for i in range(4):
+        for k in range(2):
+            exact[float(i), float(k)] = worst_swr(
+                problem.candidate((float(i), float(k))), band.lower, band.upper, remember
+            )
+    assert best.place == min(exact, key=lambda place: exact[place])
+    assert {c.place[0] for c in found.candidates.values()} == {0.0, 1.0, 2.0, 3.0}
+    for place, candidate in found.candidates.items():
+        assert float(candidate.measures.swr[0]) == pytest.approx(exact[place], rel=0.02)
+
+
+@pytest.mark.parametrize("lengths", [["10 m", "14 m"], ["9.5 m", "10 m", "10.4 m", "14 m"]])
+def test_one_listed_length_alone_leaves_the_slope_to_be_searched(lengths: list[str], remember: Store) -> None:
+    problem = problem_of({"vary": {"antenna.length": lengths, **SLOPE}, "solves": 20})
+    found = searched(problem, remember)
+    best, band = found.ranked()[0], problem.segments[0]
+    exact = worst_swr(problem.candidate(best.place), band.lower, band.upper, remember)
+    assert float(best.measures.swr[0]) == pytest.approx(exact, rel=0.02)
+    assert sum(b.ready for b in found.branches) == len(found.branches)

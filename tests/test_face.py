@@ -40,6 +40,13 @@ def test_unknown_names_are_refused():
         tautwire.antenna  # noqa: B018
 
 
+@pytest.mark.parametrize(("bands", "told"), [("20 m", "'20 m': a list, such as"), (20, "20: a list")])
+def test_bands_that_are_no_list_are_named_as_written(bands, told):
+    setup = {"antenna": {"layout": "sloper", "length": "19.8 m"}, "coax": {"length": "5 m"}}
+    with pytest.raises(tautwire.InputError, match=rf"^bands = {told}"):
+        tautwire.predict(setup, bands=bands)
+
+
 def test_help_names_everything_public_and_begins_with_an_example():
     page = re.sub(".\b", "", pydoc.render_doc(tautwire))
     assert "predict(setup, bands=" in page[:1200]

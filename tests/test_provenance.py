@@ -72,3 +72,12 @@ def test_two_files_of_one_name_do_not_write_over_each_other(tmp_path: Path, monk
     monkeypatch.chdir(tmp_path)
     told = CliRunner().invoke(COMMAND, ["b.toml"]).exception
     assert isinstance(told, InputError) and "a.toml" in str(told) and told.field == "study.name"
+
+
+@pytest.mark.parametrize(("formats", "named"), [(("png", "xyz"), "xyz"), ("png", "png")])
+def test_an_unknown_format_of_plots_is_one_line_before_anything_is_written(
+    formats: Any, named: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(InputError, match=rf"^formats = '{named}': a tuple of .*png.*, such as"):
+        write(made_up_result(made_up_study()), tmp_path / "out", formats=formats)
+    assert not (tmp_path / "out").exists() and capfd.readouterr().err == ""

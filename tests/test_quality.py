@@ -163,3 +163,20 @@ def test_a_negative_resistance_costs_the_case_and_reaches_no_table(monkeypatch, 
     assert [f.reason.split(" at ")[0] for f in result.failed] == ["feed resistance is not positive"]
     assert validity(result)[0].startswith("FAILED: length 10.3 m: feed resistance is not positive at ")
     assert result.failed[0].inputs["antenna"]["length"] == "10.3 m"
+
+
+WIRES = {"bare": {"diameter": "0.3 mm"}, "thick jacket": {"diameter": "0.3 mm", "jacket": "1 mm", "jacket_er": 9}}
+
+
+def test_a_figure_that_is_kept_is_of_the_same_jackets(remember):
+    """Jackets change the current, and so the power that is found; the second must not be served the first's."""
+    for wire in WIRES.values():
+        solver = Setup.read({**{k: v for k, v in RAW.items() if k != "study"}, "wire": wire}).build().solver(remember)
+        kept = solver.kept("power", 14.175e6, lambda solver=solver: power_error(solver, 14.175e6))
+        assert kept == pytest.approx(power_error(solver, 14.175e6), rel=1e-6)
+
+
+def test_power_lost_in_a_jacket_is_not_missing():
+    """A jacket of high loss takes a third of the power; the solution of the wires is as good as with none."""
+    lossy = solved(wire={"diameter": "0.3 mm", "jacket": "1 mm", "jacket_er": 4, "jacket_loss": 1}).frames["quality"]
+    assert abs(lossy["power_error"][0]) < 0.01 and lossy["marks"][0] == ""

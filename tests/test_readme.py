@@ -5,6 +5,10 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pandas as pd
+import pytest
+from validation_table import KINDS, OUTSIDE, kind_of
+
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 
 
@@ -51,3 +55,12 @@ def test_every_want_named_exists():
     assert listed
     for name in re.findall(r"`(\w+)`", listed[1]):
         assert want_named(name).name == name
+
+
+def test_the_counts_of_what_was_checked_are_those_of_the_table():
+    table = pd.read_csv(Path(__file__).parent.parent / "results" / "validation" / "checks.csv")
+    outside, remembered = table["kind"].isin(OUTSIDE).sum(), (table["kind"] == "from memory").sum()
+    told = re.search(r"checks about (\d+)\s+numbers: about (\d+) against outside sources", README)
+    assert told and [len(table), outside] == pytest.approx([int(n) for n in told.groups()], rel=0.1)
+    assert 0.4 < remembered / outside < 0.6, "half of them"
+    assert set(table["kind"]) <= set(KINDS) and (table["kind"] == table["source"].map(kind_of)).all()

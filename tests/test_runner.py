@@ -338,3 +338,8 @@ def test_a_regions_segments_are_not_taken_for_anothers():
     here, there = (other(**raw, study={"want": ["turns"], "region": r}) for r in (1, "US"))
     assert here.bands[0].lower == there.bands[0].lower and here.bands[0].upper == there.bands[0].upper
     assert keys(here, "turns") != keys(there, "turns")
+
+
+def test_fewer_than_no_workers_are_refused() -> None:
+    with pytest.raises(InputError, match="workers = -1: 0, to compute in this process, or more"):
+        run(read_study(STUDY), workers=-1)

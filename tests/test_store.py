@@ -63,6 +63,16 @@ def test_arrays_and_json_come_back(tmp_path):
     assert Store(tmp_path).get_json("case-2") is None
 
 
+def test_what_is_held_in_memory_is_bounded(tmp_path, monkeypatch):
+    """The tables used last stay, without a look at the disk; of those before them the disk has a copy."""
+    monkeypatch.setattr(store_module, "MOST_RECENT", 3)
+    store = Store(tmp_path)
+    for number in (1, 2, 3, 1, 4):
+        store(f"soil-{number}", lambda number=number: {"c": np.full(9, float(number))})
+    assert list(store._recent) == ["soil-3", "soil-1", "soil-4"]
+    assert (store("soil-2", never)["c"] == 2).all()
+
+
 def test_only_what_the_store_wrote_is_ever_removed(tmp_path, monkeypatch):
     """A folder with other files in it, also with names like the store's own."""
     monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path))
@@ -304,7 +314,8 @@ def test_a_change_in_the_code_makes_other_keys(tmp_path, monkeypatch):
         for cached in (code.code_digest, code._text_and_imports, store_module._place):
             cached.cache_clear()
         kinds = {k: store_module._place(f"{k}-1") for k in ("wires", "volts", "soil", "rest", "power", "plots")}
-        return kinds | {"dips": code.code_digest("tautwire.studies.wants.dips.want")}
+        own = {"dips": "dips.want", "give": "spread.give", "choose": "choose.candidates", "choose want": "choose.want"}
+        return kinds | {k: code.code_digest(f"tautwire.studies.wants.{module}") for k, module in own.items()}
 
     def changed(path):
         before = digests()
@@ -313,13 +324,18 @@ def test_a_change_in_the_code_makes_other_keys(tmp_path, monkeypatch):
         after = digests()
         return {k for k in before if before[k] != after[k]}
 
+    answers = {"dips", "give", "choose", "choose want"}
     try:
-        assert changed("model/solve/engine.py") == {"wires", "volts", "power", "dips", "plots"}
-        assert changed("model/soil/sommerfeld.py") == {"soil", "rest", "power", "dips", "plots"}
-        assert changed("studies/wants/dips/reading.py") == {"dips", "plots"}
+        assert changed("model/solve/engine.py") == {"wires", "volts", "power", "plots", *answers}
+        assert changed("model/soil/sommerfeld.py") == {"soil", "rest", "power", "plots", *answers}
+        assert changed("studies/wants/dips/reading.py") == {"plots", *answers}
         assert changed("studies/wants/dips/figures.py") == {"plots"}
         assert changed("studies/reports/page.css") == {"plots"}
         assert changed("studies/wants/stress/want.py") == {"plots"}
+        assert changed("model/fields/hop_angles.py") == {"choose", "choose want", "plots"}, (
+            "[target] is read by its name"
+        )
+        assert changed("studies/wants/spread/points.npy") == {"choose want", "give", "plots"}, "data beside a module"
     finally:
         monkeypatch.undo()
         digests()

@@ -203,3 +203,9 @@ def test_a_core_of_own_material_is_what_its_table_says() -> None:
     short = CoreSpec.model_validate({"size": "36 mm", "permeability": {"5 MHz": [300, 20], "10 MHz": [250, 60]}})
     with pytest.raises(InputError, match="5 to 10 MHz, the range of the table for 'own material'"):
         short.core().impedance(2, f)
+
+
+def test_options_that_no_want_has_are_the_default_asked_for():
+    options = read_study(RAW).options
+    assert options.get("antenna") is None and options.get("antenna", 3) == 3
+    assert options.get("turns", 3).segments == () and options.get("turns") == options["turns"]

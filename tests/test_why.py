@@ -283,3 +283,10 @@ def test_command_pairs_its_options(tmp_path: Path, capsys: pytest.CaptureFixture
     main(["why", str(file), "--was", "14.2 MHz", "--now", "14.1 MHz", "--out", str(tmp_path / "out")])
     told = capsys.readouterr().out
     assert "Likeliest" in told and "reel in" in told and (tmp_path / "out" / "why.png").is_file()
+
+
+@pytest.mark.parametrize("name", ["dip_error", "gamma_error"])
+def test_an_error_of_nothing_is_refused_by_its_own_name(name: str) -> None:
+    seen = {"moves": [{"was": "14.2 MHz", "now": "14.1 MHz"}]}
+    with pytest.raises(InputError, match=rf"^why\.{name} = 0: above 0$"):
+        read_study({**RAW, "study": {"want": ["why"]}, "why": {**seen, name: 0}})

@@ -333,8 +333,8 @@ class Solver:
 
     def kept(self, kind: str, f_hz: float, compute: Callable[[], float]) -> float:
         """compute(), a figure of the wires in free space at f_hz, from the store if it is there."""
-        parts, roles = self.parts(f_hz), [c.role for c in self.structure.conductors]
-        key = key_of(kind, engine_name(), parts.mesh.legs, parts.mesh.feed.tolist(), roles, f_hz)
+        parts, wires = self.parts(f_hz), [(c.role, c.wire.jacket_log) for c in self.structure.conductors]
+        key = key_of(kind, engine_name(), parts.mesh.legs, parts.mesh.feed.tolist(), wires, f_hz)
         return float(self.remember(key, lambda: {"figure": np.array(compute())})["figure"])
 
     def quality(self, f_hz: float) -> dict[str, float]:

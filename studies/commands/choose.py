@@ -18,7 +18,7 @@ from tautwire.studies.commands.shared import (
     write,
 )
 from tautwire.studies.reports.answers import sentences, trust
-from tautwire.studies.running.pool import Ask, asking_all, cores, lasting
+from tautwire.studies.running.pool import Ask, asked, asking_all, lasting
 from tautwire.studies.running.runner import known, pieces, run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
@@ -105,7 +105,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None)
     """
     raw = set_up_alone(with_fit(load_tables(file), fit), "choose")
     study = read_study({**raw, "study": {**table_at(raw, "study"), "want": ["choose"]}}, file.stem)
-    result = choose(study, Store(), cores() if workers is None else workers)
+    result = choose(study, Store(), asked(workers))
     folder = out or Path("results") / study.name
     tell_answer(choices_text(result), *sentences(result), *trust(result))
     written = write(result, folder, said("choose", file, from_=fit, out=out), store=Store())

@@ -12,7 +12,7 @@ from tautwire.model.arrays import Real
 from tautwire.studies.explorer.sliders import Controls, Slider
 from tautwire.studies.explorer.surface import POINTS, Surface
 from tautwire.studies.explorer.surface_builder import Builder, Progress
-from tautwire.studies.running.pool import cores, lasting
+from tautwire.studies.running.pool import asked, lasting
 from tautwire.studies.running.store import Store
 from tautwire.studies.study import units
 from tautwire.studies.study.assumed import setup_words
@@ -125,7 +125,7 @@ def explore(
 
     Raises InputError for a set-up that cannot be built, SolveError for one that cannot be solved.
     """
-    count = cores() if workers is None else workers
+    count = asked(workers)
     with lasting(count, _load_page) if count else nullcontext() as ask:
         surface, errors = Builder(made, store, ask, progress).build()
     data = page_data(surface, errors, live)

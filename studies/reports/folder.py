@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from tautwire.model.errors import InputError
 from tautwire.studies.reports import harmless
 from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.reports.provenance import STUDY, record
@@ -110,7 +111,7 @@ def write(
     Raises
     ------
     InputError
-        If the folder cannot be written.
+        If the folder cannot be written, or for an unknown format.
 
     Examples
     --------
@@ -123,6 +124,7 @@ def write(
     ['dips.csv', 'all_dips.csv', 'sweeps.csv', 'spread.csv', 'spread_parts.csv', 'quality.csv']
     """
     folder = Path(folder)
+    _check_formats(formats)
     command = command or f"tautwire run {STUDY}"
     tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items() if len(frame.columns)}
     tables |= {name: text for want in result.study.spec.want for name, text in want_named(want).files(result).items()}
@@ -139,6 +141,18 @@ def write(
     files = {name: data.tobytes() for name, data in drawings.items()}
     written += _put(folder, {"summary.md": summary(result, command, stems).encode(), **files})
     return [*written, *record(result.study, folder, written, command)]
+
+
+def _check_formats(formats: tuple[str, ...]) -> None:
+    """Raises InputError for a format of plots that cannot be written."""
+    if not isinstance(formats, str) and set(formats) <= {"png", "svg"}:
+        return
+    from matplotlib.backend_bases import FigureCanvasBase
+
+    possible = sorted(FigureCanvasBase.filetypes)
+    for name in [formats] if isinstance(formats, str) else formats:
+        if isinstance(formats, str) or name not in possible:
+            raise InputError("formats", repr(name), f'a tuple of {", ".join(possible)}, such as ("png", "svg")')
 
 
 def _put(folder: Path, files: dict[str, bytes]) -> list[Path]:

@@ -1,7 +1,8 @@
 """Which code makes a stored thing, and its digest: a result of other code is not taken for this one's.
 
-A module's code is its own text and that of every module of ours that it imports, inside functions too, but not what is
-only for type checkers. Code that draws or writes is left out: no stored number depends on it.
+A module's code is its own text, the files beside it that it names, and the code of every module of ours that it
+imports, inside functions too, but not what is only for type checkers. A want whose options it reads by name counts as
+imported, unless it is its own. Code that draws or writes is left out: no stored number depends on it.
 """
 
 import hashlib
@@ -17,6 +18,8 @@ ROOTS = {"model": Path(constants.__file__).parent, "studies": Path(__file__).par
 LEFT_OUT = re.compile(r"tautwire\.studies\.(drawing|reports|commands|running)\b|.*\.figures$")
 FOR_CHECKERS = re.compile(r"^if TYPE_CHECKING:\n(?:[ \t]+.*\n|\n)+", re.M)
 IMPORT = re.compile(r"^[ \t]*(?:from +(tautwire[\w.]*) +import +(\([^)]*\)|.*)|import +(tautwire[\w.]*))", re.M)
+OPTIONS = re.compile(r"""\boptions\[(?:"|')(\w+)(?:"|')\]""")
+DATA = re.compile(r"""(?:"|')([\w-]+\.[a-z]+)(?:"|')""")
 
 
 def _file(module: str) -> Path | None:
@@ -33,8 +36,13 @@ def _text_and_imports(module: str) -> tuple[bytes, tuple[str, ...]]:
     file = _file(module)
     assert file is not None, module
     raw = file.read_bytes()
-    found = []
-    for source, names, plain in IMPORT.findall(FOR_CHECKERS.sub("", raw.decode("utf-8"))):
+    text = FOR_CHECKERS.sub("", raw.decode("utf-8"))
+    wants = [f"tautwire.studies.wants.{name}." for name in OPTIONS.findall(text)]
+    found = [f"{want}want" for want in wants if not module.startswith(want)]
+    for data in sorted(set(DATA.findall(text))):
+        if (beside := file.with_name(data)).is_file():
+            raw += f"\n{data}\n".encode() + beside.read_bytes()
+    for source, names, plain in IMPORT.findall(text):
         listed = re.findall(r"(\w+)(?:[ \t]+as[ \t]+\w+)?", re.sub(r"#.*", "", names))
         found += [plain or source, *(f"{source}.{name}" for name in listed if source)]
     return raw, tuple(m for m in dict.fromkeys(found) if _file(m) and not LEFT_OUT.match(m))

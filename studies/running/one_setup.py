@@ -36,7 +36,8 @@ def predicted(
     spread: whether its dips carry their give or take. A table [spread] may stand beside the set-up's.
     """
     Setup.read({k: v for k, v in setup.items() if k != "spread"})  # a set-up and nothing else
-    head = {"name": "predict", "bands": list(bands), "region": region, "spread": spread}
+    listed = list(bands) if isinstance(bands, Iterable) and not isinstance(bands, str) else bands
+    head = {"name": "predict", "bands": listed, "region": region, "spread": spread}
     study = read_study({**setup, "study": head})
     return run(study, workers=0) if timeout is None else run(study, timeout=timeout)
 

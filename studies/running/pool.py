@@ -14,6 +14,7 @@ from concurrent.futures import as_completed
 from multiprocessing.context import BaseContext, SpawnProcess
 from typing import Any
 
+from tautwire.model.errors import InputError
 from tautwire.studies.wants.ask import AskMany
 
 WATCH = 1.0  # seconds between looks at whether the parent is alive
@@ -25,6 +26,13 @@ def cores() -> int:
     if hasattr(os, "sched_getaffinity"):
         return max(len(os.sched_getaffinity(0)), 1)
     return os.cpu_count() or 1
+
+
+def asked(workers: int | None) -> int:
+    """How many worker processes are meant: None for one a core, 0 for none. Raises InputError for fewer."""
+    if workers is not None and workers < 0:
+        raise InputError("workers", workers, "0, to compute in this process, or more")
+    return cores() if workers is None else workers
 
 
 def start_method() -> str:

@@ -22,7 +22,7 @@ from tautwire.model.operating.bands import Band
 from tautwire.model.solve.smooth_matrices import span_of
 from tautwire.studies.running.code import code_digest, libraries
 from tautwire.studies.running.families import WIRES, beside, solver_for
-from tautwire.studies.running.pool import Ask, cores, lasting
+from tautwire.studies.running.pool import Ask, asked, cores, lasting
 from tautwire.studies.running.quality import QUALITY
 from tautwire.studies.running.store import ANSWERS, Store, digest
 from tautwire.studies.study.raw import Raw
@@ -379,7 +379,7 @@ def run(
     Raises
     ------
     InputError
-        Where the scheduler cannot be used or has workers with other code.
+        For a negative number of workers, or where the scheduler cannot be used or has workers with other code.
     SolveError
         If no case at all gave an answer, or the scheduler stopped. A fault of one case is kept in `failed` instead.
 
@@ -401,6 +401,7 @@ def run(
     True
     """
     began = time.perf_counter()
+    count = asked(workers)
     store = store or Store()
     cases = share(study.cases(), part)
     answers: dict[int, list[Frames]] = {}
@@ -417,7 +418,6 @@ def run(
         progress(cached, len(cases))
     if todo:
         store.can_write()
-    count = cores() if workers is None else workers
     source: Iterator[Done]
     if scheduler:
         source = on_cluster(todo, study, store, scheduler, timeout)

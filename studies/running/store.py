@@ -21,7 +21,7 @@ import time
 import warnings
 import zipfile
 import zlib
-from collections import Counter
+from collections import Counter, OrderedDict
 from collections.abc import Callable, Iterator
 from functools import lru_cache
 from pathlib import Path
@@ -45,6 +45,7 @@ PLACE = re.compile(r"[0-9a-f]{2}")
 ANSWERS = ("case", "give", "quality")  # what a stopped study goes on from
 DAY, HOUR = 86400.0, 3600.0  # seconds: answers used within a day stay; half-written files older than an hour go
 BITS = 33  # of mantissa kept of a stored number: ten digits
+MOST_RECENT = 256  # soil tables held in memory, of 28 to 55 kB over plain soil: 20 soils on bands of all four spans
 BLOCK = 4096  # bytes in which disks give room
 
 _SOLVE, _QUALITY = "tautwire.model.solve", "tautwire.studies.running.quality"
@@ -115,7 +116,7 @@ class Store:
         self.limit = self._limit() if limit is None else limit
         self.began = time.time() if began is None else began
         self._room: int | None = None  # bytes to be written before sizes are looked at again
-        self._recent: dict[str, Arrays] = {}
+        self._recent: OrderedDict[str, Arrays] = OrderedDict()
         self._warned = False
 
     def __reduce__(self) -> Any:
@@ -140,6 +141,7 @@ class Store:
     def __call__(self, key: str, compute: Callable[[], Arrays]) -> Arrays:
         """The arrays stored under key, else those of compute(), which are then stored."""
         if key in self._recent:
+            self._recent.move_to_end(key)
             return self._recent[key]
         place = _place(key)
         arrays = _read_arrays(self._get(place))
@@ -150,6 +152,8 @@ class Store:
             self._put(place, _sorted_bytes(buffer.getvalue()))
         if key.startswith("soil"):  # small, and wanted again by the next case
             self._recent[key] = arrays
+            if len(self._recent) > MOST_RECENT:
+                self._recent.popitem(last=False)
         return arrays
 
     def get_json(self, key: str) -> Any:

@@ -61,7 +61,7 @@ class Options(dict[str, Any]):
         return want_named(name).options()
 
     def get(self, name: str, default: Any = None) -> Any:
-        return self[name]
+        return self[name] if name in WANTS else default
 
     def __reduce__(self) -> Any:
         return _restored_options, (dict(self),)

@@ -13,6 +13,7 @@ import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -93,8 +94,8 @@ class Branch:
             low, high = knob.low, knob.high
             if knob.path == "antenna.length":
                 if knob.places:
-                    inside = [k for k, v in enumerate(knob.places) if self.cell[0] - 1e-9 <= v <= self.cell[1] + 1e-9]
-                    low, high = (inside[0], inside[-1]) if inside else (0, 0)
+                    inside = [k for k, v in enumerate(knob.places) if self.cell[0] <= v <= self.cell[1]]
+                    low, high = inside[0], inside[-1]
                 else:
                     low, high = max(low, self.cell[0]), min(high, self.cell[1])
             pairs.append((low, high))
@@ -109,12 +110,8 @@ class Branch:
         )
 
     def scaled(self, place: Place) -> Real:
-        """The part of a place that the wires depend on, each knob from 0 to 1."""
-        parts = [
-            knob.place(x) for knob, x in zip(self.problem.knobs, place, strict=True)
-            if knob.moves_wire and not knob.is_words
-        ]  # fmt: skip
-        return np.array(parts)
+        """The part of a place that the wires depend on and that varies here, each knob from 0 to 1."""
+        return np.array([self.problem.knobs[i].place(place[i]) for i in self.moving])
 
     def add(self, place: Place, answer: Solved | str) -> None:
         self._blend = None
@@ -126,19 +123,18 @@ class Branch:
     @property
     def least(self) -> int:
         """Candidates to begin with."""
-        return 2 * self.size + 1
+        return 2 * len(self.moving) + 1
 
-    @property
-    def size(self) -> int:
-        """Number of knobs that what the wires do depends on smoothly."""
-        return sum(
-            hi > lo and self.problem.knobs[i].moves_wire for i, (lo, hi) in zip(self.free, self.bounds(), strict=True)
-        )
+    @cached_property
+    def moving(self) -> list[int]:
+        """Knobs, by index, that what the wires do depends on smoothly and that vary here."""
+        pairs = zip(self.free, self.bounds(), strict=True)
+        return [i for i, (lo, hi) in pairs if hi > lo and self.problem.knobs[i].moves_wire]
 
     @property
     def ready(self) -> bool:
         """Whether there are enough solved candidates to blend."""
-        return len(self.solved) > len(self.scaled(self.place([b[0] for b in self.bounds()])))
+        return len(self.solved) > len(self.moving)
 
     def wires(self, places: list[Place]) -> list[Solved]:
         """What the surrogate expects of places; exact where they are solved."""
@@ -148,8 +144,10 @@ class Branch:
             return [first] * len(places)
         if self._blend is None:
             known = {tuple(self.scaled(p).round(12)): s for p, s in self.solved.items()}
-            rows = np.array([_row(s) for s in known.values()])
-            self._blend = scipy.interpolate.RBFInterpolator(np.array(list(known)), rows, kernel="cubic", degree=1)
+            rows, at = np.array([_row(s) for s in known.values()]), np.array(list(known))
+            spans = np.linalg.matrix_rank(at - at[0], tol=1e-6) == at.shape[1]  # listed values may lie on one line
+            kernel, degree = ("cubic", 1) if spans else ("linear", 0)
+            self._blend = scipy.interpolate.RBFInterpolator(at, rows, kernel=kernel, degree=degree)
         return [_solved(row, first) for row in self._blend(points)]
 
     def is_near_bad(self, place: Place) -> bool:
@@ -496,6 +494,14 @@ def _cells(problem: Problem, fixed: dict[int, int]) -> list[tuple[float, float]]
     lengths = _lengths(problem, fixed)
     if not lengths:
         return []
+    if listed := next((k.places for k in problem.knobs if k.path == "antenna.length" and k.places), None):
+        groups: list[list[float]] = []
+        for length in listed:  # rising
+            if groups and length <= RATIO * groups[-1][0]:
+                groups[-1].append(length)
+            else:
+                groups.append([length])
+        return [(group[0], group[-1]) for group in groups]
     low, high = min(lengths), max(lengths)
     count = max(1, math.ceil(math.log(high / low) / math.log(RATIO) - 1e-9))
     edges = np.geomspace(low, high, count + 1)
@@ -518,7 +524,7 @@ def _lengths(problem: Problem, fixed: dict[int, int]) -> list[float]:
             continue
     length = next((k for k in problem.knobs if k.path == "antenna.length"), None)
     if length and values:
-        values += [min(length.places), max(length.places)] if length.places else [length.low, length.high]
+        values += [length.low, length.high]
     return values
 
 

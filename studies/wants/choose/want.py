@@ -43,7 +43,7 @@ UNSURE = 0.01  # relative standard deviation of a dip, before that of a candidat
 
 def raw_of(setup: Setup, study: Study) -> Raw:
     """The texts of a case's set-up."""
-    return next((case.raw for case in study.cases() if case.setup == setup), study.raw)
+    return next((case.raw for case in study.cases() if case.setup() == setup), study.raw)
 
 
 def one_by_one(problem: Problem, remember: Remember) -> SolveMany:

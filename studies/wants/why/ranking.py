@@ -202,6 +202,13 @@ def _base(setup: Setup, was: Sequence[float], plane: str, remember: Remember, as
     return tuple(found[f_hz] for f_hz in was)
 
 
+def check_errors(dip_error: float, gamma_error: float) -> None:
+    """Raises InputError for an error that is not above 0."""
+    for name, value in (("dip_error", dip_error), ("gamma_error", gamma_error)):
+        if not value > 0:
+            raise InputError(f"why.{name}", f"{value:g}", "above 0")
+
+
 def explain(
     setup: Setup,
     shifts: Sequence[Shift],
@@ -220,8 +227,7 @@ def explain(
     shifts, ask = tuple(shifts), ask or in_turn
     if not shifts:
         raise InputError("why", "nothing", "at least one dip: where it was, where it is now")
-    if not (dip_error > 0 and gamma_error > 0):
-        raise InputError("why.dip_error", dip_error, "errors above 0")
+    check_errors(dip_error, gamma_error)
     base = _base(setup, [s.was_hz for s in shifts], plane, remember, ask)
     near = tuple(Shifted(setup, band.response, band.dip) for band in base)
     track = Track(setup, shifts, base, near, dip_error, gamma_error, plane, remember)

@@ -23,6 +23,7 @@ from tautwire.studies.wants.why.ranking import (
     DIP_ERROR,
     GAMMA_ERROR,
     Shift,
+    check_errors,
     explain,
     shift_of,
     shifts_between,
@@ -148,8 +149,10 @@ def depends(study: Study) -> list[Any]:
 
 
 def check(setup: Setup, study: Study) -> None:
-    """Raises InputError if nothing was seen."""
-    shifts_of(study.options["why"], study.spec.region)
+    """Raises InputError if nothing was seen, or without error."""
+    spec: WhySpec = study.options["why"]
+    shifts_of(spec, study.spec.region)
+    check_errors(spec.dip_error, spec.gamma_error)
 
 
 WANT = Want(
