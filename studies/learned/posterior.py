@@ -1,0 +1,506 @@
+"""All outings together: the most likely values of antenna, sites and hangings, how sure they are, and predictions.
+
+Readings y of a hanging depend on hidden values g (antenna and sites, shared) and h (its own), each N(0, 1) beforehand:
+
+    y = m(g, h) + noise          linearised:  y = Jg g + Jh h + noise,  so  y ~ N(Jg g, R),  R = 1 + Jh Jh'
+
+and what is known of g adds up over hangings: precision P + sum Jg' R^-1 Jg (Gauss and Newton's method, damped, with the
+whole log replayed each time). How far this user is off the usual table is not known either, so all is done for each
+cell of a small grid of spreads, model errors and leaves (layers.GRID), and the cells are weighed by their evidence
+(Laplace's approximation, any text on Bayesian statistics). Nothing is added to yesterday's answer: that would be wrong
+where the model bends.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+import scipy
+
+from tautwire.model.arrays import Complex, Real
+from tautwire.model.operating.bands import Band
+from tautwire.model.reflection import size_of
+from tautwire.model.remember import Remember, compute_always
+from tautwire.studies.learned.errors import (
+    READ_DIP,
+    READ_SIZE,
+    SWEEP_NOISE,
+    SWEEP_SMOOTH,
+    model_error,
+    together,
+)
+from tautwire.studies.learned.layers import GRID, LEAVES, Cell, Kinds, Layer, layer_of, off_values
+from tautwire.studies.learned.nearby import CLOSE, Nearby, nearby
+from tautwire.studies.learned.outing import Dip, Outing
+from tautwire.studies.study.measurement import Sweep
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.spread import ONE_SIDED
+from tautwire.studies.wants.dips.reading import window
+from tautwire.studies.wants.known import Known
+from tautwire.studies.wants.spread.values import Uncertain
+
+Key = tuple[Hashable, ...]
+"""What tells one unknown from another: its layer, what it belongs to, and its name."""
+
+ERROR = "error"
+SMALL = 0.05  # of a standard deviation, for slopes
+ROUNDS, HALVINGS = 8, 4
+SETTLED = 0.02  # greatest step of a hidden value at which the search ends
+WEIGHTY = 0.01  # of the likeliest cell's weight, from which a cell is searched by itself
+MOST_POINTS = 41  # of a sweep in one band
+LEAST_POINTS = 5
+DRAWS = 1024
+
+
+def part_of(setup: Setup, path: str, place: str) -> Hashable:
+    """What an unknown belongs to: a piece of equipment as typed, or a place. Another piece is another unknown."""
+    table = path.partition(".")[0]
+    if table == "site":
+        return place, repr(setup.site)
+    if table == "coax" and setup.coax is not None:
+        return repr((setup.coax.type, setup.coax.length))
+    if table == "transformer":
+        return repr(setup.transformer)
+    if table == "counterpoise":
+        one = setup.counterpoise[int(path.split(".")[1]) - 1]
+        return repr((one.length, one.wire))
+    return repr(setup.wire)
+
+
+def key_of(setup: Setup, one: Uncertain, place: str, hang: Hashable) -> Key:
+    layer = layer_of(one.path)
+    if layer == "hang":
+        return layer, hang, one.path
+    return layer, part_of(setup, one.path, place), one.path, one.sd
+
+
+def error_keys(setup: Setup, layer: Layer, place: str, hang: Hashable, bands: Sequence[Band]) -> list[Key]:
+    """The model's own error in each band that belongs to a layer."""
+    whose: Hashable = {"antenna": repr(setup.wire), "site": place, "hang": hang}[layer]
+    return [(layer, whose, ERROR, band.name) for band in bands]
+
+
+def kind_of(one: Uncertain) -> int:
+    if one.path == LEAVES and one.law == ONE_SIDED:
+        return 2
+    return 1 if one.law == ONE_SIDED else 0
+
+
+@dataclass(frozen=True, eq=False)
+class Local:
+    """One outing's model: its values, the unknowns they are (own, in order: values, then the errors of three layers),
+    and its bands."""
+
+    outing: Outing
+    values: tuple[Uncertain, ...]
+    keys: tuple[Key, ...]
+    kinds: Kinds
+    bands: tuple[Band, ...]
+    models: Mapping[str, Nearby]
+    mixing: Mapping[str, Real]
+    """band -> (3 nb,): what its error is of the errors' unknowns"""
+
+    @classmethod
+    def of(cls, outing: Outing, bands: tuple[Band, ...], used: Sequence[Band], remember: Remember) -> Local:
+        """bands: all that errors are kept for; used: those to be modelled."""
+        values = off_values(outing.setup, outing.known)
+        keys = [key_of(outing.setup, v, outing.place, (outing.place, outing.hang)) for v in values]
+        kinds = [kind_of(v) for v in values]
+        for layer in ("antenna", "site", "hang"):
+            keys += error_keys(outing.setup, layer, outing.place, (outing.place, outing.hang), bands)
+        root = together(len(bands))
+        mixing = {
+            band.name: np.concatenate([model_error(band, layer) * root[i] for layer in ("antenna", "site", "hang")])
+            for i, band in enumerate(bands)
+        }
+        models = {b.name: nearby(outing.setup, b, values, remember) for b in used}
+        every = np.array(kinds + [3] * (3 * len(bands)))
+        return cls(outing, values, tuple(keys), Kinds(every), bands, models, mixing)
+
+    def split(self, band: Band, x: Real) -> tuple[Real, Real]:
+        """What is off (m, k), and the resonances' own error (m,), of x (m, all)."""
+        k = len(self.values)
+        return x[:, :k], x[:, k:] @ self.mixing[band.name]
+
+    def readings(self, x: Real) -> tuple[Real, Real]:
+        """What was read less what is modelled (n,), in errors, and the model's slopes (n, all) at x (all,)."""
+        found = [self._dip(d, x) for d in self.outing.dips if d.band.name in self.models]
+        found += [self._sweep(s, m, x) for s in self.outing.sweeps for m in self.models.values()
+                  if len(_inside(s, m.band)) >= LEAST_POINTS]  # fmt: skip
+        if not found:
+            return np.zeros(0), np.zeros((0, len(x)))
+        return np.concatenate([r for r, _ in found]), np.concatenate([j for _, j in found])
+
+    def _rows(self, model: Nearby, x: Real) -> Real:
+        """x, and x with each value and the band's error a little off, (1 + k + 1, all); an error's step in units of
+        itself."""
+        k = len(self.values)
+        rows = np.repeat(x[None], k + 1, axis=0)
+        rows[np.arange(1, k + 1), np.arange(k)] += SMALL
+        return rows
+
+    def _slopes(self, model: Nearby, change: Real, by_error: Real) -> Real:
+        """(n, all) of the change with each value (k, n) and that with the resonances' error (n,)."""
+        return np.concatenate([change.T / SMALL, np.outer(by_error, self.mixing[model.band.name])], axis=1)
+
+    def _dip(self, dip: Dip, x: Real) -> tuple[Real, Real]:
+        model = self.models[dip.band.name]
+        off, error = self.split(dip.band, self._rows(model, x))
+        at, depth = model.dips(off[:1], error[:1], dip.f_hz)
+        if not np.isfinite(at[0]):  # none in the window: as far off as its nearer edge
+            low, high = window(dip.band)
+            edge = low if dip.f_hz - low < high - dip.f_hz else high
+            flat = np.zeros((1, len(x)))
+            return np.array([(math.log(dip.f_hz / edge) + 0.1) / READ_DIP]), flat
+        f = float(at[0]) * (1 + CLOSE * np.array([-1.0, 0.0, 1.0]))
+        y = np.abs(model.gamma(off, error, f)) ** 2
+        bend, slope = y[:, 0] - 2 * y[:, 1] + y[:, 2], (y[:, 2] - y[:, 0]) / 2
+        bend = np.maximum(bend, 1e-9)
+        place = np.log(f[1]) + np.clip(-CLOSE * slope / bend, -0.01, 0.01)
+        size = np.sqrt(np.maximum(y[:, 1] - slope**2 / (2 * bend), 1e-8))
+        one = np.ones(1)
+        left = [(math.log(dip.f_hz) - place[0]) / READ_DIP]
+        rows = [self._slopes(model, (place[1:] - place[0])[:, None] / READ_DIP, one / READ_DIP)]
+        if dip.swr is not None and math.isfinite(dip.swr):
+            left.append((float(size_of(dip.swr)) - size[0]) / READ_SIZE)
+            rows.append(self._slopes(model, (size[1:] - size[0])[:, None] / READ_SIZE, 0 * one))
+        return np.array(left), np.concatenate(rows)
+
+    def _sweep(self, sweep: Sweep, model: Nearby, x: Real) -> tuple[Real, Real]:
+        pick = _inside(sweep, model.band)
+        f = sweep.f_hz[pick]
+        rows = self._rows(model, x)
+        off, error = self.split(model.band, np.concatenate([rows, x[None]]))
+        error[-1] += 1e-4
+        there = model.gamma(off, error, f)
+        if sweep.gamma is None:
+            seen, modelled = np.asarray(size_of(sweep.swr[pick])), np.abs(there)
+        else:
+            seen = np.concatenate([sweep.gamma[pick].real, sweep.gamma[pick].imag])
+            modelled = np.concatenate([there.real, there.imag], axis=1)
+        root = _sweep_root(len(f), len(seen) // len(f))
+        left = scipy.linalg.solve_triangular(root, seen - modelled[0], lower=True)
+        change = scipy.linalg.solve_triangular(root, (modelled[1:] - modelled[0]).T, lower=True).T
+        return left, self._slopes(model, change[:-1], change[-1] / 1e-4)
+
+
+def _inside(sweep: Sweep, band: Band) -> np.ndarray:
+    """Points of a sweep in a band's window, thinned out."""
+    low, high = window(band)
+    reach = 0.4 * (band.lower - low), 0.4 * (high - band.upper)
+    inside = np.flatnonzero((sweep.f_hz >= band.lower - reach[0]) & (sweep.f_hz <= band.upper + reach[1]))
+    if len(inside) <= MOST_POINTS:
+        return inside
+    return inside[np.unique(np.linspace(0, len(inside) - 1, MOST_POINTS).round().astype(int))]
+
+
+def _sweep_root(count: int, parts: int) -> Real:
+    """Root of the covariance of a sweep's errors: white, and smooth ones alike in each part."""
+    t = np.linspace(-1, 1, count)
+    shapes = np.stack([np.ones(count), t * math.sqrt(3), (3 * t**2 - 1) * math.sqrt(5) / 2], axis=1)
+    one = SWEEP_NOISE**2 * np.eye(count) + SWEEP_SMOOTH**2 * shapes @ shapes.T
+    return np.asarray(np.linalg.cholesky(np.kron(np.eye(parts), one)))
+
+
+class Line(NamedTuple):
+    """A hanging's readings, linear in what is off: left (n,) at the place x, slopes by shared (n, G) and own (n, H)."""
+
+    left: Real
+    shared: Real
+    own: Real
+
+
+class Found(NamedTuple):
+    """One cell: hidden shared values' mean (G,) and covariance (G, G); each hanging's own mean; how likely all of it is;
+    misfit: chi squared of the readings with what was known beforehand."""
+
+    cell: Cell
+    mean: Real
+    covariance: Real
+    own: tuple[Real, ...]
+    lines: tuple[Line, ...]
+    targets: tuple[Real, ...]
+    evidence: float
+    misfit: float
+
+
+@dataclass
+class Log:
+    """Outings made ready: unknowns shared by hangings, and each hanging's own.
+
+    bands: all that errors are kept for. Raises InputError or SolveError for a set-up that cannot be built or solved.
+    """
+
+    outings: Sequence[Outing]
+    bands: tuple[Band, ...]
+    remember: Remember = compute_always
+    pairs: Mapping[tuple[str, str], float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.shared: dict[Key, int] = {}
+        self.shared_kinds: list[int] = []
+        self.hangs: dict[Hashable, tuple[dict[Key, int], list[int], list[Local]]] = {}
+        for outing in self.outings:
+            used = [b for b in self.bands if any(d.band.name == b.name for d in outing.dips)
+                    or any(len(_inside(s, b)) >= LEAST_POINTS for s in outing.sweeps)]  # fmt: skip
+            local = Local.of(outing, self.bands, used, self.remember)
+            own, kinds, locals_ = self.hangs.setdefault((outing.place, outing.hang), ({}, [], []))
+            for key, kind in zip(local.keys, local.kinds.kind, strict=True):
+                place, list_ = (own, kinds) if key[0] == "hang" else (self.shared, self.shared_kinds)
+                if key not in place:
+                    place[key] = len(place)
+                    list_.append(int(kind))
+            locals_.append(local)
+
+    @cached_property
+    def kinds(self) -> Kinds:
+        return Kinds(np.array(self.shared_kinds, dtype=int))
+
+    @cached_property
+    def own_kinds(self) -> list[Kinds]:
+        return [Kinds(np.array(kinds, dtype=int)) for _, kinds, _ in self.hangs.values()]
+
+    def linear(self, shared: Real, own: Sequence[Real]) -> tuple[Line, ...]:
+        """Every hanging's readings about a place."""
+        lines = []
+        for (places, kinds, locals_), there in zip(self.hangs.values(), own, strict=True):
+            parts: list[Line] = []
+            for local in locals_:
+                held = np.array([key[0] == "hang" for key in local.keys])
+                index = np.array([(places if h else self.shared)[k] for k, h in zip(local.keys, held, strict=True)])
+                x = np.where(held, 0.0, 0.0)
+                x[held], x[~held] = there[index[held]], shared[index[~held]]
+                left, slopes = local.readings(x)
+                by_shared, by_own = np.zeros((len(left), len(shared))), np.zeros((len(left), len(kinds)))
+                by_shared[:, index[~held]], by_own[:, index[held]] = slopes[:, ~held], slopes[:, held]
+                parts.append(Line(left, by_shared, by_own))
+            lines.append(Line(*(np.concatenate(p) for p in zip(*parts, strict=True))))
+        return tuple(lines)
+
+    @cached_property
+    def precision(self) -> Real:
+        """P (G, G) of the shared hidden values before anything was read: 1, but for what a fit found together."""
+        together_ = np.eye(len(self.shared))
+        places: dict[str, list[int]] = {}
+        for key, i in self.shared.items():
+            places.setdefault(str(key[2]), []).append(i)
+        for (a, b), r in self.pairs.items():
+            for i, j in zip(places.get(a, []), places.get(b, []), strict=False):
+                together_[i, j] = together_[j, i] = r
+        if len(together_) and np.linalg.eigvalsh(together_)[0] < 1e-6:
+            together_ = together_ * (1 - 1e-5) + 1e-5 * np.eye(len(together_))
+        return np.asarray(np.linalg.inv(together_))
+
+
+class Point(NamedTuple):
+    """Where the search is: what is off of shared and own, and the readings about it."""
+
+    shared: Real
+    own: tuple[Real, ...]
+    lines: tuple[Line, ...]
+
+
+def _solved(log: Log, at: Point, cell: Cell) -> Found:
+    """The best hidden values of a cell with readings linear about a point, and the evidence there."""
+    kinds = log.kinds
+    z = kinds.hidden(at.shared, cell)
+    slope = kinds.slope(z, cell)
+    precision = log.precision.copy()
+    _, before = np.linalg.slogdet(precision)
+    pull = np.zeros(len(z))
+    logs = chi = misfit = 0.0
+    kept = []
+    for kind, off, line in zip(log.own_kinds, at.own, at.lines, strict=True):
+        h = kind.hidden(off, cell)
+        by_own = line.own * kind.slope(h, cell)
+        by_shared = line.shared * slope
+        target = line.left + by_shared @ z + by_own @ h
+        root = np.linalg.cholesky(np.eye(len(target)) + by_own @ by_own.T)
+        white = scipy.linalg.solve_triangular(root, np.column_stack([by_shared, target]), lower=True)
+        precision += white[:, :-1].T @ white[:, :-1]
+        pull += white[:, :-1].T @ white[:, -1]
+        logs += 2 * float(np.log(np.diag(root)).sum())
+        chi += float(line.left @ line.left + h @ h)
+        misfit += float(white[:, -1] @ white[:, -1])
+        kept.append((root, by_shared, by_own, target))
+    _, after = np.linalg.slogdet(precision)
+    covariance = np.linalg.inv(precision)
+    mean = covariance @ pull
+    misfit -= float(pull @ mean)
+    chi += float(z @ log.precision @ z)
+    own = tuple(
+        by_own.T @ scipy.linalg.cho_solve((root, True), target - by_shared @ mean)
+        for root, by_shared, by_own, target in kept
+    )
+    lines = tuple(Line(target, by_shared, by_own) for _, by_shared, by_own, target in kept)
+    evidence = -(misfit + logs + after - before) / 2 + math.log(cell.weight)
+    return Found(cell, mean, covariance, own, lines, tuple(k[3] for k in kept), evidence, misfit)
+
+
+def _cost(log: Log, at: Point, cell: Cell) -> float:
+    """Chi squared of readings and hidden values at a point."""
+    z = log.kinds.hidden(at.shared, cell)
+    total = float(z @ log.precision @ z)
+    for kind, off, line in zip(log.own_kinds, at.own, at.lines, strict=True):
+        h = kind.hidden(off, cell)
+        total += float(line.left @ line.left + h @ h)
+    return total
+
+
+def _stepped(log: Log, at: Point, found: Found, cell: Cell) -> tuple[Point, float]:
+    """The point that the linear answer leads to, halved until it is no worse; and the step's greatest size."""
+    z, hs = log.kinds.hidden(at.shared, cell), [k.hidden(o, cell) for k, o in zip(log.own_kinds, at.own, strict=True)]
+    before, part = _cost(log, at, cell), 1.0
+    steps = [found.mean - z, *(o - h for o, h in zip(found.own, hs, strict=True))]
+    size = max(float(np.abs(s).max(initial=0.0)) for s in steps)
+    part = min(1.0, 2.5 / size) if size > 0 else 1.0
+    for _ in range(HALVINGS):
+        shared = log.kinds.off(z + part * steps[0], cell)
+        own = tuple(k.off(h + part * s, cell) for k, h, s in zip(log.own_kinds, hs, steps[1:], strict=True))
+        new = Point(shared, own, log.linear(shared, own))
+        if _cost(log, new, cell) < before + 1e-6:
+            return new, size * part
+        part /= 3
+    return at, 0.0
+
+
+def _began(log: Log, cell: Cell) -> Point:
+    shared = log.kinds.off(np.zeros(len(log.shared)), cell)
+    own = tuple(k.off(np.zeros(len(k.kind)), cell) for k in log.own_kinds)
+    return Point(shared, own, log.linear(shared, own))
+
+
+def _searched(log: Log, at: Point, cell: Cell, rounds: int) -> tuple[Point, Found]:
+    found = _solved(log, at, cell)
+    for _ in range(rounds):
+        at, size = _stepped(log, at, found, cell)
+        found = _solved(log, at, cell)
+        if size < SETTLED:
+            break
+    return at, found
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """What is known after some outings: each cell of the grid with its weight."""
+
+    log: Log
+    cells: tuple[Found, ...]
+    weights: Real
+
+    @property
+    def usual(self) -> Found:
+        """The cell that takes the usual table as it is."""
+        return next(f for f in self.cells if (f.cell.model, f.cell.spread, f.cell.leaves) == (1.0, 1.0, 1.0))
+
+    @property
+    def readings(self) -> int:
+        """Numbers read."""
+        return sum(len(t) for t in self.usual.targets)
+
+
+def learned(log: Log, grid: Sequence[Cell] = GRID) -> Posterior:
+    """The posterior of a log. Raises InputError for a grid without the usual cell."""
+    usual = next(c for c in grid if (c.model, c.spread, c.leaves) == (1.0, 1.0, 1.0))
+    at, found = _searched(log, _began(log, usual), usual, ROUNDS)
+    cells = {usual: found, **{c: _solved(log, at, c) for c in grid if c != usual}}
+    done = {usual}
+    for _ in range(2):
+        best = max(f.evidence for f in cells.values())
+        near = [c for c, f in cells.items() if c not in done and f.evidence > best + math.log(WEIGHTY)]
+        for cell in near:
+            cells[cell] = _searched(log, at, cell, 2)[1]
+            done.add(cell)
+    evidence = np.array([f.evidence for f in cells.values()])
+    weights = np.exp(evidence - evidence.max())
+    return Posterior(log, tuple(cells.values()), weights / weights.sum())
+
+
+@dataclass(frozen=True, eq=False)
+class Predicted:
+    """A band's dip as predicted: draws (m,) Hz of it and of |reflection| there."""
+
+    band: Band
+    dip: Real
+    size: Real
+
+    def _percentile(self, *percents: float) -> list[float]:
+        good = self.dip[np.isfinite(self.dip)]
+        return [math.nan] * len(percents) if not len(good) else np.percentile(good, percents).tolist()
+
+    @property
+    def middle(self) -> float:
+        """The median, Hz; nan where no draw has a dip."""
+        return self._percentile(50)[0]
+
+    def interval(self, percent: float) -> tuple[float, float]:
+        """The middle range, Hz, that holds so many per cent."""
+        low, high = self._percentile(50 - percent / 2, 50 + percent / 2)
+        return low, high
+
+    @property
+    def sd(self) -> float:
+        """Half the width of the range that holds 68 %, Hz."""
+        low, high = self.interval(68.27)
+        return (high - low) / 2
+
+
+def predict(posterior: Posterior, outing: Outing, bands: Sequence[Band], draws: int = DRAWS, seed: int = 1) -> list[Predicted]:
+    """Where dips will be at an outing: what is known of the antenna goes along, of the site if it is the same, and of the
+    hanging if it is one of the log's. Raises InputError or SolveError."""
+    log = posterior.log
+    local = Local.of(outing, log.bands, bands, log.remember)
+    x = drawn(posterior, local, draws, seed)
+    found = []
+    for band in bands:
+        at, size = local.models[band.name].dips(*local.split(band, x))
+        found.append(Predicted(band, at, size))
+    return found
+
+
+def drawn(posterior: Posterior, local: Local, draws: int, seed: int = 1) -> Real:
+    """Samples (m, all) of what is off at an outing."""
+    log, rng = posterior.log, np.random.default_rng(seed)
+    hang = (local.outing.place, local.outing.hang)
+    which = [*log.hangs].index(hang) if hang in log.hangs else None
+    edges = np.round(np.cumsum(np.concatenate([[0.0], posterior.weights])) * draws).astype(int)
+    x = np.zeros((draws, len(local.keys)))
+    for found, begin, end in zip(posterior.cells, edges[:-1], edges[1:], strict=True):
+        if end > begin:
+            normal = rng.standard_normal(((end - begin + 1) // 2, len(local.keys)))
+            normal = np.concatenate([normal, -normal])[: end - begin]
+            mean, covariance = hidden_of(posterior, found, local, which)
+            size, axes = np.linalg.eigh(covariance)
+            z = mean + normal @ (axes * np.sqrt(np.maximum(size, 0))).T
+            x[begin:end] = local.kinds.off(z, found.cell)
+    return x
+
+
+def hidden_of(posterior: Posterior, found: Found, local: Local, which: int | None) -> tuple[Real, Real]:
+    """Mean (all,) and covariance (all, all) of an outing's hidden values in one cell. which: its hanging in the log."""
+    log = posterior.log
+    mean, covariance, places = found.mean, found.covariance, dict(log.shared)
+    if which is not None:
+        line = found.lines[which]
+        root = np.linalg.cholesky(np.eye(len(line.left)) + line.own @ line.own.T)
+        back = scipy.linalg.cho_solve((root, True), np.column_stack([line.shared, line.own]))
+        by_shared, by_own = line.own.T @ back[:, : len(mean)], line.own.T @ back[:, len(mean) :]
+        across = -by_shared @ covariance
+        covariance = np.block([
+            [covariance, across.T],
+            [across, np.eye(len(by_own)) - by_own + by_shared @ covariance @ by_shared.T],
+        ])  # fmt: skip
+        mean = np.concatenate([mean, found.own[which]])
+        own = [*log.hangs.values()][which][0]
+        places |= {key: len(log.shared) + i for key, i in own.items()}
+    index = np.array([places.get(key, -1) for key in local.keys])
+    known = index >= 0
+    out, whole = np.zeros(len(index)), np.eye(len(index))
+    out[known] = mean[index[known]]
+    whole[np.ix_(known, known)] = covariance[np.ix_(index[known], index[known])]
+    return out, whole
