@@ -12,12 +12,14 @@ import hashlib
 import itertools
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
+from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import impedance, reflection
 from tautwire.model.remember import Remember
@@ -39,6 +41,7 @@ IN_PAIRS = 10  # values that move most, tried in pairs
 SCAN = 101  # frequencies at which a dip is looked for
 CLOSE = 0.0015  # of the frequency: three points so far apart give a dip's place
 STEPS = 8
+BEYOND = 1e3  # standard deviations: where a value has met its limit, if it has one
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,17 +61,19 @@ class Nearby:
     pairs: np.ndarray
     bend: Complex
 
+    @cached_property
+    def feed(self) -> FeedSystem:
+        return self.setup.feed_system()
+
+    @cached_property
+    def limits(self) -> tuple[Real, Real]:
+        """How far below and above each value can go at all, (k,) each."""
+        low = [0.0 if one.law == ONE_SIDED else _reached(one, -BEYOND) for one in self.values]
+        return np.array(low), np.array([_reached(one, BEYOND) for one in self.values])
+
     def within(self, x: Real) -> Real:
         """x (m, k) as far as the values can go at all."""
-        out = np.array(x, dtype=float)
-        for k, one in enumerate(self.values):
-            if one.law == FACTOR:
-                low, high = (math.log(max(v, 1e-300) / one.value) / one.sd if v > 0 else -math.inf
-                             for v in (one.low, one.high))  # fmt: skip
-            else:
-                low, high = (one.low - one.value) / one.sd, (one.high - one.value) / one.sd
-            out[:, k] = np.clip(out[:, k], low, high)
-        return out
+        return np.clip(x, *self.limits)
 
     def shifts(self, x: Real) -> Complex:
         """Shifts (m, 3) of the wires at the three frequencies."""
@@ -87,7 +92,7 @@ class Nearby:
         s = low * (t * (t - 1) / 2) + mid * (1 - t**2) + high * (t * (t + 1) / 2)
         s = s / np.maximum(np.abs(s) / FURTHEST, 1)
         z = shifted_impedance(self.response, f, s)
-        feed, loss = feed_samples(self.setup, self.values, x)
+        feed, loss = feed_samples(self.feed, self.values, x)
         primary = replace(feed, coax=None, coax_length=0.0).impedances(z, f).primary
         if feed.coax is None:
             return reflection(primary, feed.reference)

@@ -49,7 +49,8 @@ Key = tuple[Hashable, ...]
 
 ERROR = "error"
 SMALL = 0.05  # of a standard deviation, for slopes
-ROUNDS, HALVINGS = 8, 4
+ROUNDS, MORE_ROUNDS, HALVINGS = 8, 2, 4
+LONGEST = 2.5  # step of a hidden value
 SETTLED = 0.02  # greatest step of a hidden value at which the search ends
 WEIGHTY = 0.01  # of the likeliest cell's weight, from which a cell is searched by itself
 MOST_POINTS = 41  # of a sweep in one band
@@ -128,65 +129,67 @@ class Local:
         return x[:, :k], x[:, k:] @ self.mixing[band.name]
 
     def readings(self, x: Real) -> tuple[Real, Real]:
-        """What was read less what is modelled (n,), in errors, and the model's slopes (n, all) at x (all,)."""
+        """What was read less what is modelled (c, n), in errors, and the model's slopes (c, n, all) at x (c, all)."""
         found = [self._dip(d, x) for d in self.outing.dips if d.band.name in self.models]
         found += [self._sweep(s, m, x) for s in self.outing.sweeps for m in self.models.values()
                   if len(_inside(s, m.band)) >= LEAST_POINTS]  # fmt: skip
         if not found:
-            return np.zeros(0), np.zeros((0, len(x)))
-        return np.concatenate([r for r, _ in found]), np.concatenate([j for _, j in found])
+            return np.zeros((len(x), 0)), np.zeros((len(x), 0, x.shape[1]))
+        return np.concatenate([r for r, _ in found], axis=1), np.concatenate([j for _, j in found], axis=1)
 
-    def _rows(self, model: Nearby, x: Real) -> Real:
-        """x, and x with each value and the band's error a little off, (1 + k + 1, all); an error's step in units of
-        itself."""
+    def _around(self, model: Nearby, x: Real, more: float, f: Real) -> Complex:
+        """Reflection (c, k + 2, n) at f (n,) or (c, n), Hz: at x (c, all), with each value SMALL more, and with the
+        resonances `more` higher."""
         k = len(self.values)
-        rows = np.repeat(x[None], k + 1, axis=0)
-        rows[np.arange(1, k + 1), np.arange(k)] += SMALL
-        return rows
+        off, error = self.split(model.band, np.repeat(x, k + 2, axis=0))
+        steps = np.concatenate([np.zeros((1, k)), SMALL * np.eye(k), np.zeros((1, k))])
+        off = off + np.tile(steps, (len(x), 1))
+        error = error + np.tile(np.eye(k + 2)[-1] * more, len(x))
+        at = np.repeat(f, k + 2, axis=0) if np.ndim(f) == 2 else f
+        there: Complex = model.gamma(off, error, at).reshape(len(x), k + 2, -1)
+        return there
 
     def _slopes(self, model: Nearby, change: Real, by_error: Real) -> Real:
-        """(n, all) of the change with each value (k, n) and that with the resonances' error (n,)."""
-        return np.concatenate([change.T / SMALL, np.outer(by_error, self.mixing[model.band.name])], axis=1)
+        """(c, n, all) of the change with each value's step (c, k, n) and the slope by the resonances' error (c, n)."""
+        return np.concatenate(
+            [change.transpose(0, 2, 1) / SMALL, by_error[:, :, None] * self.mixing[model.band.name]], axis=2
+        )
 
     def _dip(self, dip: Dip, x: Real) -> tuple[Real, Real]:
         model = self.models[dip.band.name]
-        off, error = self.split(dip.band, self._rows(model, x))
-        at, depth = model.dips(off[:1], error[:1], dip.f_hz)
-        if not np.isfinite(at[0]):  # none in the window: as far off as its nearer edge
-            low, high = window(dip.band)
-            edge = low if dip.f_hz - low < high - dip.f_hz else high
-            flat = np.zeros((1, len(x)))
-            return np.array([(math.log(dip.f_hz / edge) + 0.1) / READ_DIP]), flat
-        f = float(at[0]) * (1 + CLOSE * np.array([-1.0, 0.0, 1.0]))
-        y = np.abs(model.gamma(off, error, f)) ** 2
-        bend, slope = y[:, 0] - 2 * y[:, 1] + y[:, 2], (y[:, 2] - y[:, 0]) / 2
+        at, _ = model.dips(*self.split(dip.band, x), dip.f_hz)
+        gone = ~np.isfinite(at)
+        low, high = window(dip.band)
+        at = np.where(gone, low if dip.f_hz - low < high - dip.f_hz else high, at)
+        f = at[:, None] * (1 + CLOSE * np.array([-1.0, 0.0, 1.0]))
+        y = np.abs(self._around(model, x, 0.0, f)) ** 2
+        bend, slope = y[..., 0] - 2 * y[..., 1] + y[..., 2], (y[..., 2] - y[..., 0]) / 2
         bend = np.maximum(bend, 1e-9)
-        place = np.log(f[1]) + np.clip(-CLOSE * slope / bend, -0.01, 0.01)
-        size = np.sqrt(np.maximum(y[:, 1] - slope**2 / (2 * bend), 1e-8))
-        one = np.ones(1)
-        left = [(math.log(dip.f_hz) - place[0]) / READ_DIP]
-        rows = [self._slopes(model, (place[1:] - place[0])[:, None] / READ_DIP, one / READ_DIP)]
+        place = np.clip(-CLOSE * slope / bend, -0.01, 0.01)
+        size = np.sqrt(np.maximum(y[..., 1] - slope**2 / (2 * bend), 1e-8))
+        seen = math.log(dip.f_hz) - np.log(at) - place[:, 0]
+        left = [np.where(gone, seen + np.copysign(0.1, seen), seen)[:, None] / READ_DIP]  # none there: further than any
+        moves = np.where(gone[:, None], 0.0, place[:, 1:-1] - place[:, :1])
+        rows = [self._slopes(model, moves[..., None] / READ_DIP, np.where(gone, 0.0, 1 / READ_DIP)[:, None])]
         if dip.swr is not None and math.isfinite(dip.swr):
-            left.append((float(size_of(dip.swr)) - size[0]) / READ_SIZE)
-            rows.append(self._slopes(model, (size[1:] - size[0])[:, None] / READ_SIZE, 0 * one))
-        return np.array(left), np.concatenate(rows)
+            left.append((float(size_of(dip.swr)) - size[:, :1]) / READ_SIZE)
+            moves = np.where(gone[:, None], 0.0, size[:, 1:-1] - size[:, :1])
+            rows.append(self._slopes(model, moves[..., None] / READ_SIZE, np.zeros((len(x), 1))))
+        return np.concatenate(left, axis=1), np.concatenate(rows, axis=1)
 
     def _sweep(self, sweep: Sweep, model: Nearby, x: Real) -> tuple[Real, Real]:
         pick = _inside(sweep, model.band)
-        f = sweep.f_hz[pick]
-        rows = self._rows(model, x)
-        off, error = self.split(model.band, np.concatenate([rows, x[None]]))
-        error[-1] += 1e-4
-        there = model.gamma(off, error, f)
+        more = 1e-4
+        there = self._around(model, x, more, sweep.f_hz[pick])
         if sweep.gamma is None:
             seen, modelled = np.asarray(size_of(sweep.swr[pick])), np.abs(there)
         else:
             seen = np.concatenate([sweep.gamma[pick].real, sweep.gamma[pick].imag])
-            modelled = np.concatenate([there.real, there.imag], axis=1)
-        root = _sweep_root(len(f), len(seen) // len(f))
-        left = scipy.linalg.solve_triangular(root, seen - modelled[0], lower=True)
-        change = scipy.linalg.solve_triangular(root, (modelled[1:] - modelled[0]).T, lower=True).T
-        return left, self._slopes(model, change[:-1], change[-1] / 1e-4)
+            modelled = np.concatenate([there.real, there.imag], axis=2)
+        white = _sweep_white(len(pick), len(seen) // len(pick))
+        left = (seen - modelled[:, 0]) @ white.T
+        change = (modelled[:, 1:] - modelled[:, :1]) @ white.T
+        return left, self._slopes(model, change[:, :-1], change[:, -1] / more)
 
 
 def _inside(sweep: Sweep, band: Band) -> np.ndarray:
@@ -199,12 +202,12 @@ def _inside(sweep: Sweep, band: Band) -> np.ndarray:
     return inside[np.unique(np.linspace(0, len(inside) - 1, MOST_POINTS).round().astype(int))]
 
 
-def _sweep_root(count: int, parts: int) -> Real:
-    """Root of the covariance of a sweep's errors: white, and smooth ones alike in each part."""
+def _sweep_white(count: int, parts: int) -> Real:
+    """What makes a sweep's errors independent, each of size 1: white ones, and smooth ones alike in each part."""
     t = np.linspace(-1, 1, count)
     shapes = np.stack([np.ones(count), t * math.sqrt(3), (3 * t**2 - 1) * math.sqrt(5) / 2], axis=1)
     one = SWEEP_NOISE**2 * np.eye(count) + SWEEP_SMOOTH**2 * shapes @ shapes.T
-    return np.asarray(np.linalg.cholesky(np.kron(np.eye(parts), one)))
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(np.kron(np.eye(parts), one))))
 
 
 class Line(NamedTuple):
@@ -265,22 +268,24 @@ class Log:
     def own_kinds(self) -> list[Kinds]:
         return [Kinds(np.array(kinds, dtype=int)) for _, kinds, _ in self.hangs.values()]
 
-    def linear(self, shared: Real, own: Sequence[Real]) -> tuple[Line, ...]:
-        """Every hanging's readings about a place."""
-        lines = []
+    def linear(self, shared: Real, own: Sequence[Real]) -> list[tuple[Line, ...]]:
+        """Every hanging's readings about several places: shared (c, G), own (c, H) each; a tuple a place."""
+        every: list[list[Line]] = []
         for (places, kinds, locals_), there in zip(self.hangs.values(), own, strict=True):
-            parts: list[Line] = []
+            parts: list[tuple[Real, Real, Real]] = []
             for local in locals_:
                 held = np.array([key[0] == "hang" for key in local.keys])
                 index = np.array([(places if h else self.shared)[k] for k, h in zip(local.keys, held, strict=True)])
-                x = np.where(held, 0.0, 0.0)
-                x[held], x[~held] = there[index[held]], shared[index[~held]]
+                x = np.zeros((len(shared), len(held)))
+                x[:, held], x[:, ~held] = there[:, index[held]], shared[:, index[~held]]
                 left, slopes = local.readings(x)
-                by_shared, by_own = np.zeros((len(left), len(shared))), np.zeros((len(left), len(kinds)))
-                by_shared[:, index[~held]], by_own[:, index[held]] = slopes[:, ~held], slopes[:, held]
-                parts.append(Line(left, by_shared, by_own))
-            lines.append(Line(*(np.concatenate(p) for p in zip(*parts, strict=True))))
-        return tuple(lines)
+                by_shared = np.zeros((*left.shape, shared.shape[1]))
+                by_own = np.zeros((*left.shape, len(kinds)))
+                by_shared[:, :, index[~held]], by_own[:, :, index[held]] = slopes[:, :, ~held], slopes[:, :, held]
+                parts.append((left, by_shared, by_own))
+            whole = [np.concatenate(p, axis=1) for p in zip(*parts, strict=True)]
+            every.append([Line(*one) for one in zip(*whole, strict=True)])
+        return [tuple(hang[c] for hang in every) for c in range(len(shared))]
 
     @cached_property
     def precision(self) -> Real:
@@ -352,37 +357,61 @@ def _cost(log: Log, at: Point, cell: Cell) -> float:
     return total
 
 
-def _stepped(log: Log, at: Point, found: Found, cell: Cell) -> tuple[Point, float]:
-    """The point that the linear answer leads to, halved until it is no worse; and the step's greatest size."""
-    z, hs = log.kinds.hidden(at.shared, cell), [k.hidden(o, cell) for k, o in zip(log.own_kinds, at.own, strict=True)]
-    before, part = _cost(log, at, cell), 1.0
-    steps = [found.mean - z, *(o - h for o, h in zip(found.own, hs, strict=True))]
-    size = max(float(np.abs(s).max(initial=0.0)) for s in steps)
-    part = min(1.0, 2.5 / size) if size > 0 else 1.0
+def _steps(log: Log, points: Sequence[Point], founds: Sequence[Found]) -> list[tuple[Point, float]]:
+    """For each cell the point that its linear answer leads to, shortened until it is no worse, and how far it is."""
+    ways = []
+    for at, found in zip(points, founds, strict=True):
+        z = log.kinds.hidden(at.shared, found.cell)
+        hs = [k.hidden(o, found.cell) for k, o in zip(log.own_kinds, at.own, strict=True)]
+        steps = [found.mean - z, *(o - h for o, h in zip(found.own, hs, strict=True))]
+        size = max((float(np.abs(s).max(initial=0.0)) for s in steps), default=0.0)
+        ways.append((z, hs, steps, size, _cost(log, at, found.cell)))
+    parts = [min(1.0, LONGEST / size) if size > 0 else 1.0 for _, _, _, size, _ in ways]
+    done: list[tuple[Point, float]] = [(at, 0.0) for at in points]
+    open_ = [i for i, way in enumerate(ways) if way[3] > 0]
     for _ in range(HALVINGS):
-        shared = log.kinds.off(z + part * steps[0], cell)
-        own = tuple(k.off(h + part * s, cell) for k, h, s in zip(log.own_kinds, hs, steps[1:], strict=True))
-        new = Point(shared, own, log.linear(shared, own))
-        if _cost(log, new, cell) < before + 1e-6:
-            return new, size * part
-        part /= 3
-    return at, 0.0
+        if not open_:
+            break
+        places = []
+        for i in open_:
+            z, hs, steps, _, _ = ways[i]
+            cell = founds[i].cell
+            own = [k.off(h + parts[i] * s, cell) for k, h, s in zip(log.own_kinds, hs, steps[1:], strict=True)]
+            places.append((log.kinds.off(z + parts[i] * steps[0], cell), own))
+        shared = np.stack([p[0] for p in places])
+        owns = [np.stack([p[1][j] for p in places]) for j in range(len(log.own_kinds))]
+        lines = log.linear(shared, owns)
+        still = []
+        for i, place, line in zip(open_, places, lines, strict=True):
+            new = Point(place[0], tuple(place[1]), line)
+            if _cost(log, new, founds[i].cell) < ways[i][4] + 1e-6:
+                done[i] = new, ways[i][3] * parts[i]
+            else:
+                parts[i] /= 3
+                still.append(i)
+        open_ = still
+    return done
+
+
+def _searched(log: Log, points: Sequence[Point], cells: Sequence[Cell], rounds: int) -> list[tuple[Point, Found]]:
+    """The best point and answer of each cell, all searched side by side from where each begins."""
+    at = list(points)
+    found = [_solved(log, p, c) for p, c in zip(at, cells, strict=True)]
+    moving = list(range(len(cells)))
+    for _ in range(rounds):
+        steps = _steps(log, [at[i] for i in moving], [found[i] for i in moving])
+        for i, (point, _) in zip(moving, steps, strict=True):
+            at[i], found[i] = point, _solved(log, point, cells[i])
+        moving = [i for i, (_, size) in zip(moving, steps, strict=True) if size >= SETTLED]
+        if not moving:
+            break
+    return list(zip(at, found, strict=True))
 
 
 def _began(log: Log, cell: Cell) -> Point:
     shared = log.kinds.off(np.zeros(len(log.shared)), cell)
     own = tuple(k.off(np.zeros(len(k.kind)), cell) for k in log.own_kinds)
-    return Point(shared, own, log.linear(shared, own))
-
-
-def _searched(log: Log, at: Point, cell: Cell, rounds: int) -> tuple[Point, Found]:
-    found = _solved(log, at, cell)
-    for _ in range(rounds):
-        at, size = _stepped(log, at, found, cell)
-        found = _solved(log, at, cell)
-        if size < SETTLED:
-            break
-    return at, found
+    return Point(shared, own, log.linear(shared[None], [o[None] for o in own])[0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -407,15 +436,15 @@ class Posterior:
 def learned(log: Log, grid: Sequence[Cell] = GRID) -> Posterior:
     """The posterior of a log. Raises InputError for a grid without the usual cell."""
     usual = next(c for c in grid if (c.model, c.spread, c.leaves) == (1.0, 1.0, 1.0))
-    at, found = _searched(log, _began(log, usual), usual, ROUNDS)
+    ((at, found),) = _searched(log, [_began(log, usual)], [usual], ROUNDS)
     cells = {usual: found, **{c: _solved(log, at, c) for c in grid if c != usual}}
     done = {usual}
     for _ in range(2):
         best = max(f.evidence for f in cells.values())
         near = [c for c, f in cells.items() if c not in done and f.evidence > best + math.log(WEIGHTY)]
-        for cell in near:
-            cells[cell] = _searched(log, at, cell, 2)[1]
-            done.add(cell)
+        for cell, (_, better) in zip(near, _searched(log, [at] * len(near), near, MORE_ROUNDS), strict=True):
+            cells[cell] = better
+        done |= set(near)
     evidence = np.array([f.evidence for f in cells.values()])
     weights = np.exp(evidence - evidence.max())
     return Posterior(log, tuple(cells.values()), weights / weights.sum())
