@@ -13,9 +13,9 @@ READ_DIP = 0.0015  # of the frequency: a dip is flat, and its lowest point read 
 READ_SIZE = 0.03  # of |reflection|, from an SWR
 SWEEP_NOISE = 0.006  # of each part of a swept reflection coefficient
 SWEEP_SMOOTH = 0.005  # likewise, each of level, slope and curvature over a band: the analyser's calibration and ours
-MODEL = {"antenna": 0.0006, "site": 0.0004, "hang": 0.0008}  # of a dip's frequency, at 14 MHz and below
+MODEL = {"antenna": 0.0003, "site": 0.0002, "hang": 0.0005}  # of a dip's frequency, at 14 MHz and below
 TOGETHER = 0.5  # correlation of the model's errors between two bands
-HIGHER = (14.5e6, 18.1e6, 21.2e6, 24.9e6, 28.5e6, 50e6), (1.0, 2.0, 3.0, 2.5, 2.0, 3.0)
+HIGHER = (14.5e6, 18.1e6, 21.2e6, 24.9e6, 28.5e6, 50e6), (1.0, 4.0, 8.0, 6.0, 5.0, 6.0)
 """Frequencies (Hz), and times MODEL there: on the upper bands the coax's shield resonates beside the wire."""
 
 

@@ -36,7 +36,7 @@ from tautwire.studies.wants.spread.values import Uncertain
 ASIDE = 0.03  # of the dip's frequency: where shifts are solved besides
 STEP = 1.5  # standard deviations at which a value is tried
 HEIGHTS = (-3.0, -0.8, 1.25, 2.5)  # likewise, of how high something lies
-FAR = 4.0  # likewise, of leaves: their capacitance is small beside a piece of wire
+LEAFY = (3.0, 7.0, 13.0)  # likewise, of leaves: few of them are small beside a piece of wire
 IN_PAIRS = 10  # values that move most, tried in pairs
 SCAN = 101  # frequencies at which a dip is looked for
 CLOSE = 0.0015  # of the frequency: three points so far apart give a dip's place
@@ -196,12 +196,12 @@ def _moves(setup: Setup, one: Uncertain) -> bool:
 
 def _tried(one: Uncertain) -> tuple[float, ...]:
     if one.law == ONE_SIDED:
-        return (FAR, 2 * FAR) if one.path == LEAVES else (STEP, 2 * STEP)
+        return LEAFY if one.path == LEAVES else (STEP, 2 * STEP)
     return HEIGHTS if one.path.endswith(".height") and one.law == FACTOR else (-STEP, STEP)
 
 
 def _step(one: Uncertain) -> float:
-    return FAR if one.path == LEAVES else STEP
+    return LEAFY[1] if one.path == LEAVES and one.law == ONE_SIDED else STEP
 
 
 def _reached(one: Uncertain, x: float) -> float:

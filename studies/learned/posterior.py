@@ -56,6 +56,7 @@ WEIGHTY = 0.01  # of the likeliest cell's weight, from which a cell is searched 
 MOST_POINTS = 41  # of a sweep in one band
 LEAST_POINTS = 5
 DRAWS = 1024
+UNLIKELY = 1e-3  # chance from which readings do not fit what was typed
 
 
 def part_of(setup: Setup, path: str, place: str) -> Hashable:
@@ -431,6 +432,27 @@ class Posterior:
     def readings(self) -> int:
         """Numbers read."""
         return sum(len(t) for t in self.usual.targets)
+
+    @property
+    def chance(self) -> float:
+        """How often readings would fit what was typed as badly as these, or worse, with all off by usual amounts."""
+        return float(scipy.special.gammaincc(max(self.readings, 1) / 2, self.usual.misfit / 2))
+
+    @property
+    def fits(self) -> bool:
+        """Whether the readings fit what was typed; if not, something is typed wrong, or not as usual."""
+        return self.chance >= UNLIKELY
+
+    def suspects(self) -> list[tuple[str, float]]:
+        """Shared values by how much better the readings would fit if nothing were known of one: dotted key, and the
+        drop of chi squared, the greatest first.
+
+        With mean m and variance c of a hidden value, N(0, 1) beforehand, to forget that saves m^2/(1 - c).
+        """
+        found = self.usual
+        saved = found.mean**2 / np.maximum(1 - np.diag(found.covariance), 1e-9)
+        named = [(str(key[2]), float(saved[i])) for key, i in self.log.shared.items() if key[2] != ERROR]
+        return sorted(named, key=lambda one: -one[1])
 
 
 def learned(log: Log, grid: Sequence[Cell] = GRID) -> Posterior:

@@ -120,7 +120,6 @@ def season(number: int, outings: int, sweeps: bool, wrong: bool, keep: Path, dra
     antenna = drawn(values, "antenna", group, rng)
     soils = [drawn(values, "site", group, rng) for _ in SITES]
     store, rows, log = Store(), [], []
-    before = {}
     for i in range(outings):
         site = i % len(SITES)
         x = antenna | soils[site] | drawn(values, "hang", group, rng)
@@ -142,14 +141,14 @@ def season(number: int, outings: int, sweeps: bool, wrong: bool, keep: Path, dra
             everything[0, :k] = [x[v.path] for v in local.values]
             model, _ = local.models[band.name].dips(*local.split(band, everything))
             true = truth[band.name]["f"]
-            before.setdefault(band.name, (one.middle, one.sd))
             rows.append({
                 "antenna": number, "group": group, "outing": i + 1, "band": band.name, "true_mhz": true / 1e6,
                 "dip_mhz": one.middle / 1e6, "give_khz": one.sd / 1e3, "off_khz": (one.middle - true) / 1e3,
                 "in_68": bool(one.interval(68)[0] <= true <= one.interval(68)[1]),
                 "in_95": bool(one.interval(95)[0] <= true <= one.interval(95)[1]),
                 "floor_khz": (float(at_floor[0]) - true) / 1e3, "model_khz": (float(model[0]) - true) / 1e3,
-                "misfit": usual.misfit, "readings": known.readings, "seconds": spent,
+                "misfit": usual.misfit, "readings": known.readings, "seconds": spent, "fits": known.fits,
+                "suspects": " ".join(path for path, _ in known.suspects()[:3]),
                 "cell": f"{best.model:g} {best.spread:g} {best.leaves:g}",
             })  # fmt: skip
         log.append(next_one)
@@ -182,6 +181,21 @@ def summary(rows: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(out)
 
 
+def noticed(rows: pd.DataFrame) -> str:
+    """How often something was taken for wrongly typed, by group, and what was suspected first."""
+    one = rows[(rows.band == "20 m") & (rows.outing > 1)]
+    parts = []
+    for group in GROUPS:
+        mine = one[one.group == group]
+        if mine.empty:
+            continue
+        last = mine[mine.outing == mine.outing.max()]
+        ever = mine.groupby("antenna").fits.min()
+        parts.append(f"{group}: {(~last.fits).sum()} of {len(last)} after outing {mine.outing.max() - 1}, "
+                     f"{(~ever.astype(bool)).sum()} at some time")  # fmt: skip
+    return "Taken for wrongly typed: " + "; ".join(parts) + "."
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--antennas", type=int, default=24)
@@ -206,7 +220,30 @@ def main() -> None:
     table.to_csv(given.out / f"{name}.csv", index=False, float_format="%.5g")
     counted = summary(table)
     counted.to_csv(given.out / f"{name}-summary.csv", index=False, float_format="%.4g")
-    print(counted.round(1).to_string())
+    spent = table[table.outing == given.outings].seconds.mean()
+    command = f"python tests/benchmarks/seasons.py --antennas {given.antennas} --outings {given.outings}"
+    command += " --sweeps" * given.sweeps + " --wrong" * given.wrong
+    text = [
+        f"# What is learned of an antenna, {name}",
+        "",
+        f"{given.antennas} antennas of {given.outings} outings over {len(SITES)} sites, {len(table)} predictions, none "
+        f"left out. {' and '.join(READ)} were read each time; the others never. kHz; rms_khz: of predicted less exact; "
+        "give_khz: the ± stated (68 %); floor_khz: rms with the antenna known exactly, site and hanging as typed; "
+        "model_rms_khz: rms of the local model with everything known.",
+        "",
+        noticed(table),
+        f"One update after {given.outings - 1} outings takes {spent:.1f} s of processor time.",
+        "",
+        "| " + " | ".join(counted) + " |",
+        "|" + " --- |" * len(counted.columns),
+        *("| " + " | ".join(f"{v:.0f}" if isinstance(v, float) else str(v) for v in row) + " |"
+          for row in counted.itertuples(index=False)),
+        "",
+        f"Made by `{command}`.",
+        "",
+    ]  # fmt: skip
+    (given.out / f"{name}.md").write_text("\n".join(text))
+    print("\n".join(text))
 
 
 if __name__ == "__main__":
