@@ -88,10 +88,10 @@ class Cell:
 
 
 GRID = tuple(
-    Cell(m, s, l, a * b * c)
+    Cell(m, s, p, a * b * c)
     for m, a in ((0.35, 0.2), (1.0, 0.45), (2.8, 0.25), (8.0, 0.1))
     for s, b in ((1.0, 0.5), (1.5, 0.3), (2.2, 0.2))
-    for l, c in ((1.0, 0.5), (2.5, 0.3), (6.0, 0.2))
+    for p, c in ((1.0, 0.5), (2.5, 0.3), (6.0, 0.2))
 )
 MOST = 5.0  # standard deviations of a hidden value that are told apart
 

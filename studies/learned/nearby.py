@@ -83,8 +83,8 @@ class Nearby:
         return np.asarray(total, dtype=complex)
 
     def gamma(self, x: Real, error: Real, f: Real) -> Complex:
-        """Reflection coefficient at the radio (m, n) for x (m, k), the wires' resonances off by error (m,), relative, at
-        f (n,) or (m, n), Hz."""
+        """Reflection coefficient (m, n) at the radio, at f (n,) or (m, n), Hz, for x (m, k) and the wires' resonances
+        off by error (m,), relative."""
         x = self.within(x)
         at = self.shifts(x) + error[:, None]
         t = np.clip((f / self.f_hz - 1) / ASIDE, -2, 2)

@@ -41,7 +41,6 @@ from tautwire.studies.study.measurement import Sweep
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import ONE_SIDED
 from tautwire.studies.wants.dips.reading import window
-from tautwire.studies.wants.known import Known
 from tautwire.studies.wants.spread.values import Uncertain
 
 Key = tuple[Hashable, ...]
@@ -220,8 +219,8 @@ class Line(NamedTuple):
 
 
 class Found(NamedTuple):
-    """One cell: hidden shared values' mean (G,) and covariance (G, G); each hanging's own mean; how likely all of it is;
-    misfit: chi squared of the readings with what was known beforehand."""
+    """One cell: hidden shared values' mean (G,) and covariance (G, G); each hanging's own mean; how likely all of it
+    is; misfit: chi squared of the readings with what was known beforehand."""
 
     cell: Cell
     mean: Real
@@ -501,9 +500,11 @@ class Predicted:
         return (high - low) / 2
 
 
-def predict(posterior: Posterior, outing: Outing, bands: Sequence[Band], draws: int = DRAWS, seed: int = 1) -> list[Predicted]:
-    """Where dips will be at an outing: what is known of the antenna goes along, of the site if it is the same, and of the
-    hanging if it is one of the log's. Raises InputError or SolveError."""
+def predict(
+    posterior: Posterior, outing: Outing, bands: Sequence[Band], draws: int = DRAWS, seed: int = 1
+) -> list[Predicted]:
+    """Where dips will be at an outing: what is known of the antenna goes along, of the site if it is the same, and of
+    the hanging if it is one of the log's. Raises InputError or SolveError."""
     log = posterior.log
     local = Local.of(outing, log.bands, bands, log.remember)
     x = drawn(posterior, local, draws, seed)

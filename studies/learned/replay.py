@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band, band_named
 from tautwire.model.remember import Remember
 from tautwire.studies.learned.outing import Dip, Outing
-from tautwire.studies.learned.posterior import Log, Posterior, learned
+from tautwire.studies.learned.posterior import Log
 from tautwire.studies.logbook.logbook import Entry, entries, places
 from tautwire.studies.study.measurement import Sweep, read_sweeps
 from tautwire.studies.study.setup import Setup
@@ -81,15 +80,3 @@ def log_of(found: Iterable[Entry], bands: Sequence[Band], remember: Remember) ->
     read = {d.band.name: d.band for o in outings for d in o.dips}
     every = {**read, **{b.name: b for b in bands}}
     return Log(outings, tuple(sorted(every.values(), key=lambda b: b.lower)), remember, pairs)
-
-
-def posterior_of_logbook(bands: Sequence[Band], remember: Remember) -> Posterior:
-    """What all entries of the logbook say. Raises InputError."""
-    return learned(log_of(all_entries(), bands, remember))
-
-
-def next_time(place: str, setup: Setup, like: Outing | None = None) -> Outing:
-    """The next outing at a place, hung anew."""
-    known = None if like is None else like.known
-    return Outing(place, "next", setup, known=known) if like is None else replace(like, place=place, hang="next",
-                                                                                 setup=setup, dips=(), sweeps=())  # fmt: skip
