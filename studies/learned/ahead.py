@@ -29,8 +29,10 @@ class Step:
         return sum(math.log(self.now[b] / max(self.then[b], 1.0)) for b in self.now)
 
 
-def next_steps(posterior: Posterior, outing: Outing, bands: Sequence[Band]) -> list[Step]:
+def next_steps(posterior: Posterior, outing: Outing, bands: Sequence[Band], wider: float = 1.0) -> list[Step]:
     """Dips that could be read and values that could be measured at an outing, the most telling first.
+
+    wider: factor on every ±.
 
     A reading z with error e leaves var(dip) - cov(dip, z)^2/(var(z) + e^2), to first order. A dip that is read is known
     to its reading's error, so what it says is counted on the other bands.
@@ -40,7 +42,7 @@ def next_steps(posterior: Posterior, outing: Outing, bands: Sequence[Band]) -> l
     dips = {b.name: local.models[b.name].dips(*local.split(b, x))[0] for b in bands}
     good = np.all([np.isfinite(d) for d in dips.values()], axis=0)
     dips = {name: _tamed(d[good]) for name, d in dips.items()}
-    shape = {name: _middle_width(d) / float(np.std(d)) for name, d in dips.items()}  # draws have long tails
+    shape = {name: wider * _middle_width(d) / float(np.std(d)) for name, d in dips.items()}  # draws have long tails
     now = {name: shape[name] * float(np.std(d)) for name, d in dips.items()}
     steps = []
     for name, d in dips.items():

@@ -56,7 +56,7 @@ def at_place(place: str, raw: Mapping[str, Any], bands: Sequence[Band], remember
     found = tuple(stretched(one, wider) for one in predict(known, outing, bands))
     before = tuple(predict(learned(Log([], log.bands, remember)), replace(outing, known=None), bands))
     hung = {k: v for k, v in raw.items() if k != "spread"}
-    return Learned(carried(known, outing, hung), known, found, before, tuple(next_steps(known, outing, bands)),
+    return Learned(carried(known, outing, hung), known, found, before, tuple(next_steps(known, outing, bands, wider)),
                    tuple(record))  # fmt: skip
 
 

@@ -4,8 +4,9 @@
 
 An antenna is drawn (a third inside the usual spreads, a third with every value two standard deviations off, a third
 with leaves at the end), hung at four sites by turns, each time as that site is typed but a little off, and read on 40
-and 20 m with the errors of a reading by eye. Before each outing its dips are predicted on four bands from all earlier ones,
-and counted against the exact ones. --wrong: the cable is 7 m long, and typed as 5. Exact solves are kept in --keep.
+and 20 m with the errors of a reading by eye. Before each outing its dips are predicted on four bands from all earlier
+ones, and counted against the exact ones. --wrong: the cable is 7 m long, and typed as 5. Exact solves are kept in
+--keep.
 """
 
 import argparse
