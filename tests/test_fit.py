@@ -196,7 +196,7 @@ def test_fit_and_from_on_the_command_line(tmp_path: Path, capsys: pytest.Capture
     file.write_text(
         '[study]\nbands = ["20 m"]\n[site]\nsoil = "free space"\n[antenna]\nlayout = "sloper"\nlength = "20.4 m"\n'
         'feed_height = "1.2 m"\nslope = "30 deg"\n[wire]\ndiameter = "0.8 mm"\njacket = "0.3 mm"\n'
-        '[coax]\nlength = "5 m"\n[fit.parameters]\n"antenna.length" = { sd = "20 cm" }\n'
+        '[coax]\nlength = "5 m"\n[fit]\nfree = "named"\n[fit.parameters]\n"antenna.length" = { sd = "20 cm" }\n'
     )
     main(["fit", str(file), str(taken), "--out", str(tmp_path / "out")])
     assert re.search(r"antenna.length: 20[.](19|20)\d* m, standard deviation", capsys.readouterr().out)

@@ -63,7 +63,7 @@ def COMMAND(
     out: Path | None,
     timeout: float,
 ) -> None:
-    """Fit the values named in FILE's [fit.parameters] to the SWEEPs (.s1p or .csv), all at once.
+    """Fit every value with a usual spread, and those in FILE's [fit.parameters], to SWEEPs (.s1p or .csv), all at once.
 
     Writes fit.toml, the fitted set-up: use it with --from in other commands.
     """

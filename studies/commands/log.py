@@ -5,14 +5,16 @@ from pathlib import Path
 
 import click
 
-from tautwire.model.errors import InputError
+from tautwire.model.errors import InputError, SolveError
 from tautwire.studies.commands.shared import aligned
 from tautwire.studies.logbook.logbook import Entry, add, dip_of, dips_of, entries, logbook_folder, places
+from tautwire.studies.running.store import Store
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.fit.fitted import FROM, with_fit
+from tautwire.studies.wants.fit.fitted import FROM, SPREAD, with_fit
 
+Predictions = dict[Path, dict[str, tuple[float, float]]]
 BESIDE = ("fit_result", "spread")  # what a fit writes beside the set-up
 
 
@@ -79,19 +81,38 @@ def COMMAND(
         from tautwire.studies.logbook.history import history_figure
         from tautwire.studies.study.files import writable
 
-        figure = history_figure(found)
+        figure = history_figure(found, predicted_before(found))
         with writable(plot):
             figure.savefig(plot)
         click.echo(f"history in {plot}")
+
+
+def predicted_before(found: list[Entry]) -> Predictions:
+    """What earlier outings, at any place, made of each entry's dips: file -> band -> (Hz, its ± in Hz).
+
+    Empty where an entry of the logbook cannot be solved: the plot does without.
+    """
+    from tautwire.studies.learned.replay import all_entries, log_of
+    from tautwire.studies.learned.track import track
+
+    told: Predictions = {}
+    every = all_entries()
+    try:
+        for one in track(log_of(every, [], Store())):
+            told.setdefault(every[one.number].path, {})[one.band] = one.predicted_hz, one.sd_hz
+    except (InputError, SolveError) as error:
+        click.echo(f"Drawn without earlier predictions: {error}")
+    return {e.path: told[e.path] for e in found if e.path in told}
 
 
 def _tables(place: str, file: Path | None, fit: Path | None) -> Raw:
     """The set-up to keep, and what a fit wrote beside it."""
     if file is None and fit is None:
         try:
-            return entries(place)[-1].setup
+            last = entries(place)[-1]
         except InputError:
             raise InputError("log", repr(place), f'a set-up for its first entry: tautwire log "{place}" FILE') from None
+        return last.setup | {k: v for k, v in last.tables.items() if k == SPREAD}  # what a fit knew stays known
     raw = with_fit(load_tables(file) if file else {}, fit)
     tables = {k: v for k, v in raw.items() if k in Setup.model_fields}
     written = load_tables(fit) if fit else {}

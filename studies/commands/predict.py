@@ -11,7 +11,7 @@ import click
 from click.core import ParameterSource
 
 from tautwire.model.errors import InputError
-from tautwire.model.operating.bands import band_of
+from tautwire.model.operating.bands import band_named, band_of
 from tautwire.studies.commands.shared import ALL, CASE_TIMEOUT, aligned, dips_text
 from tautwire.studies.reports.answers import told
 from tautwire.studies.running.one_setup import predicted
@@ -23,7 +23,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import frequency, length
 from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.dips.feed_loss import PARTS, at_frequency
-from tautwire.studies.wants.fit.fitted import FROM, with_fit, without
+from tautwire.studies.wants.fit.fitted import FROM, PLACE, with_fit, without
 from tautwire.studies.wants.give_or_take import give_of
 
 GROUPS = {
@@ -209,7 +209,16 @@ def COMMAND(
     with as_written(keys=keys):
         setup = setup_of(given) if fit is None else fitted_setup(fit, given)
         names, single = asked(bands, region)
+        learned = None
+        if spread and PLACE in context.meta:
+            from tautwire.studies.learned.carried import with_learned
+            from tautwire.studies.learned.place import at_place
+
+            learned = at_place(context.meta[PLACE], setup, [band_named(n, region) for n in names], Store())
+            setup = setup if learned is None else learned.raw
         result = predicted(setup, names, region, timeout, spread)
+        if learned is not None:
+            with_learned(result, learned.found)
     rows = result.rows("dips")
     hung = {k: v for k, v in setup.items() if k != "spread"}
     own = [] if result.failed else _at(hung, single)
@@ -218,10 +227,12 @@ def COMMAND(
                   "all_dips": plain(result.rows("all_dips"), DECIMALS),
                   "spread": plain(result.rows("spread"), DECIMALS), "frequencies": own,
                   "failed": [f.reason for f in result.failed],
+                  "learned": [] if learned is None else learned.sentences(),
                   "marks": sorted({row["marks"] for row in result.marked()})}  # fmt: skip
         click.echo(json.dumps(answer, indent=2))
     else:
-        click.echo(answer_text(result, rows, own, assumed, everything))
+        said = [] if learned is None else learned.sentences()
+        click.echo("\n".join([*said, answer_text(result, rows, own, assumed, everything)]))
     if result.failed:
         raise click.exceptions.Exit(1)
 

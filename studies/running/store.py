@@ -59,6 +59,8 @@ MADE_BY: dict[str, tuple[str, ...]] = {
     "curves": ("tautwire.studies.explorer.curves",),
     "exact": ("tautwire.studies.explorer.curves",),
     "choose": ("tautwire.studies.wants.choose.candidates",),
+    "nearby": ("tautwire.studies.learned.nearby",),
+    "track": ("tautwire.studies.learned.track",),
 }
 """Kind of entry -> the modules whose code makes it. Others: all of ours, but for answers, whose keys say it."""
 

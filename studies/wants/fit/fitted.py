@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 RESULT, SPREAD = "fit_result", "spread"
+PLACE = "tautwire.place"  # of a command's context: what --at was given
 
 
 def _of_place(context: click.Context, option: click.Parameter, place: str | None) -> None:
@@ -32,6 +33,7 @@ def _of_place(context: click.Context, option: click.Parameter, place: str | None
     if place is not None:
         _alone(context, option, Path(place))
         context.params["fit"] = entries(place)[-1].path
+        context.meta[PLACE] = place
 
 
 def _alone(context: click.Context, option: click.Parameter, given: Path | None) -> Path | None:

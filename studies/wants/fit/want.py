@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
 TERMINAL = "transformer.terminal_capacitance"
 LEAST_POINTS = 3  # of a sweep in one of the study's bands or a tenth beyond it
+FEED = ("transformer.", "coax.loss_scale")  # what a resistor in the wire's place shows
 SDS = 4  # a prior's range, if none is given, in standard deviations either side
 POSITIVE = 1e-4  # of the prior: the least value of a length or another quantity that cannot be negative
 
@@ -85,10 +86,10 @@ class FitSpec(Part):
         default=(),
     )
     free: Literal["named", "usual"] = entry(
-        "what is fitted: the parameters named, or every value with a usual spread",
-        "usual",
+        "what is fitted: every value with a usual spread, or only the parameters named",
+        "named",
         '"named" or "usual"',
-        default="named",
+        default="usual",
     )
     fixed: tuple[str, ...] = entry(
         "values that are never fitted", ["transformer.terminal_capacitance"], "keys of the set-up", default=()
@@ -138,8 +139,13 @@ def _parameter(path: str, given: Any) -> Known:
 
 
 def freed(setup: Setup, spec: FitSpec) -> dict[str, Known]:
-    """The values to fit: those named, the terminal capacitance, with free = "usual" all that have a usual spread."""
+    """The values to fit: every one with a usual spread; with free = "named" those named and the terminal capacitance.
+
+    Sweeps of resistors alone say nothing of wires and soil, so those are left out.
+    """
     paths = [v.path for v in uncertain(setup)]
+    if spec.sweeps and all(sweep.load is not None for sweep in spec.sweeps):
+        paths = [p for p in paths if p.startswith(FEED)]
     extra = paths if spec.free == "usual" else [p for p in paths if p == TERMINAL]
     known = {**spec.parameters, **{p: Known() for p in extra if p not in spec.parameters}}
     changed = {path for sweep in spec.sweeps for path in sweep.change}

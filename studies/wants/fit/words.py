@@ -140,14 +140,17 @@ def _bounds(found: Fit) -> list[str]:
 def _apart(found: Fit) -> list[str]:
     """Values left to the prior, pairs that look alike, and combinations that the data do not fix."""
     names = [p.path for p in found.parameters]
-    lines, said = [], set()
+    lines, said, silent = [], set(), []
     for i, p in enumerate(found.parameters):
         if p.sd is not None and found.sd[i] > SILENT * p.sd:
-            lines.append(f"The sweeps say next to nothing about {p.path}: its value rests on what you gave.")
+            silent.append(p.path)
             said.add(i)
         elif p.sd is None and found.sd[i] > p.scale:
             lines.append(f"The sweeps do not determine {p.path} within its range.")
             said.add(i)
+    if silent:
+        rest = "its value rests" if len(silent) == 1 else "their values rest"
+        lines.insert(0, f"The sweeps say next to nothing about {', '.join(silent)}: {rest} on what was known before.")
     for i in range(len(names)):
         for k in range(i):
             if abs(found.correlation[i, k]) > ALIKE:

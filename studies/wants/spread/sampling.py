@@ -106,7 +106,7 @@ def radio_reflection(setup: Setup, response: Response, shifts: Shifts, u: Real, 
     s = shifts.of(u)
     s = s / np.maximum(np.abs(s) / FURTHEST, 1)
     z = shifted_impedance(response, f, s[:, None])
-    feed, loss = feed_samples(setup, shifts.values, u)
+    feed, loss = feed_samples(setup.feed_system(), shifts.values, u)
     at_radio = reflection(feed.impedances(z, f).radio, feed.reference)
     if feed.coax is not None and np.any(loss != 1):
         matched = feed.coax.loss_db(feed.coax_length, f)
@@ -114,9 +114,8 @@ def radio_reflection(setup: Setup, response: Response, shifts: Shifts, u: Real, 
     return np.asarray(at_radio)
 
 
-def feed_samples(setup: Setup, values: Sequence[Uncertain], u: Real) -> tuple[FeedSystem, Real]:
+def feed_samples(feed: FeedSystem, values: Sequence[Uncertain], u: Real) -> tuple[FeedSystem, Real]:
     """The feed with its transformer's values as (m, 1) arrays, and the coax's loss over the set-up's (m,)."""
-    feed = setup.feed_system()
     transformer = feed.transformer
     loss: Any = np.ones(len(u))
     changes: dict[str, Any] = {}

@@ -1,0 +1,129 @@
+"""What of a set-up may be off, and to which layer it belongs: the antenna, the site, or how it hung this time.
+
+Names are the set-up's dotted keys. A value is off by x of its usual standard deviations (study/spread.py, and ROWS for
+the cable and for leaves); one that can only be more (sag, leaves) by x times its usual size, x from 0 up.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import scipy
+
+from tautwire.model.arrays import Real
+from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.spread import FACTOR, ONE_SIDED, usual_of
+from tautwire.studies.wants.known import Known
+from tautwire.studies.wants.local_model import with_value
+from tautwire.studies.wants.spread.values import Uncertain, uncertain
+
+Layer = Literal["antenna", "site", "hang"]
+
+LEAVES = "antenna.end_capacitance"
+TYPED_LEAVES, MOST_LEAVES = 0.5, 15e-12  # logarithm of a factor, where somebody typed how much; F
+LEAF_LOSS, LEAF_HZ = 0.4, 14e6  # tan delta of fresh leaves, and where: an estimate of ours
+Z0, SPEED, CABLE = "coax.type.z0", "coax.type.velocity_factor", "coax.length"
+ROWS: tuple[Uncertain, ...] = (  # value: filled in from the set-up; sd: common practice, no source
+    Uncertain(Z0, 50.0, 0.015, FACTOR, "cable's impedance"),
+    Uncertain(SPEED, 0.66, 0.01, FACTOR, "cable's velocity factor"),
+    Uncertain(CABLE, 5.0, 0.01, FACTOR, "length of the coax"),
+    Uncertain(LEAVES, 0.0, 0.125e-12, ONE_SIDED, "leaves at the end"),
+)
+
+
+def layer_of(path: str) -> Layer:
+    """Which layer a value belongs to.
+
+    >>> layer_of("wire.jacket"), layer_of("site.soil.er"), layer_of("antenna.slope")
+    ('antenna', 'site', 'hang')
+    """
+    if path.startswith("site."):
+        return "site"
+    usual = usual_of(path)
+    return "hang" if path == LEAVES or usual is not None and usual.hang else "antenna"
+
+
+def off_values(setup: Setup, known: Mapping[str, Known] | None = None) -> tuple[Uncertain, ...]:
+    """Every value of a set-up that may be off. known: what is said of some; an sd of 0 leaves a value out."""
+    own = {path: k for path, k in (known or {}).items() if path not in {row.path for row in ROWS}}
+    values = [*uncertain(setup, own)]
+    for row in ROWS:
+        if row.path == LEAVES:
+            value = setup.antenna.end_capacitance
+            typed = replace(row, value=value, sd=TYPED_LEAVES, law=FACTOR, high=MOST_LEAVES)
+            values.append(typed if value else replace(row, low=0.0, high=MOST_LEAVES))
+        elif setup.coax is not None:
+            cable = setup.coax.cable()
+            value = {Z0: cable.z0, SPEED: cable.velocity_factor, CABLE: setup.coax.length}[row.path]
+            values.append(replace(row, value=value))
+    return tuple(values)
+
+
+def moved(setup: Setup, one: Uncertain, x: float) -> Setup:
+    """The set-up with one value off by x; leaves bring their loss along. Raises InputError if it cannot be built."""
+    if one.path in (Z0, SPEED):
+        return setup
+    value = float(one.at(x))
+    setup = with_value(setup, one.path, value)
+    if one.path == LEAVES and value > 0 and not setup.antenna.end_resistance:
+        setup = with_value(setup, "antenna.end_resistance", LEAF_LOSS / (2 * math.pi * LEAF_HZ * value))
+    return setup
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One view of how far this user is off the usual table: factors on model errors, spreads, and leaves.
+
+    weight: how likely it is before anything was read.
+    """
+
+    model: float = 1.0
+    spread: float = 1.0
+    leaves: float = 1.0
+    weight: float = 1.0
+
+
+GRID = tuple(
+    Cell(m, s, p, a * b * c)
+    for m, a in ((0.35, 0.2), (1.0, 0.45), (2.8, 0.25), (8.0, 0.1))
+    for s, b in ((1.0, 0.5), (1.5, 0.3), (2.2, 0.2))
+    for p, c in ((1.0, 0.5), (2.5, 0.3), (6.0, 0.2))
+)
+MOST = 5.0  # standard deviations of a hidden value that are told apart
+
+
+@dataclass(frozen=True, eq=False)
+class Kinds:
+    """How hidden values z, each N(0, 1) beforehand, become what is off: x = scale z, or scale times the size of half a
+    normal law where a value can only be more. kind (n,): 0 a value, 1 one-sided, 2 leaves, 3 an error of the model."""
+
+    kind: np.ndarray
+
+    def scale(self, cell: Cell) -> Real:
+        """(n,) of each."""
+        return np.array([cell.spread, cell.spread, cell.leaves, cell.model])[self.kind]
+
+    @property
+    def _half(self) -> np.ndarray:
+        return (self.kind == 1) | (self.kind == 2)
+
+    def off(self, z: Real, cell: Cell) -> Real:
+        """x of z, (..., n)."""
+        inside = np.clip(z, -MOST, MOST)
+        half = -scipy.special.ndtri(scipy.special.ndtr(-inside) / 2)
+        return np.asarray(self.scale(cell) * np.where(self._half, half, z))
+
+    def hidden(self, x: Real, cell: Cell) -> Real:
+        """z of x, (n,)."""
+        u = x / self.scale(cell)
+        half = -scipy.special.ndtri(np.clip(2 * scipy.special.ndtr(-np.maximum(u, 1e-9)), 1e-12, 1 - 1e-12))
+        return np.asarray(np.where(self._half, np.clip(half, -MOST, MOST), u))
+
+    def slope(self, z: Real, cell: Cell) -> Real:
+        """dx/dz, (n,)."""
+        step = 1e-4
+        return np.asarray((self.off(z + step, cell) - self.off(z - step, cell)) / (2 * step))

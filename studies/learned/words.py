@@ -1,0 +1,63 @@
+"""What is learned, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tautwire.studies.learned.ahead import Step
+from tautwire.studies.learned.layers import ROWS
+from tautwire.studies.learned.posterior import Posterior, Predicted
+from tautwire.studies.study.spread import usual_of
+
+MOST_SUSPECTS = 3
+WORTH = 0.1  # least gain (nats) of a step that is worth saying
+
+
+def names() -> dict[str, str]:
+    return {row.path: row.name for row in ROWS}
+
+
+def name_of(path: str) -> str:
+    """A value's name for people.
+
+    >>> name_of("coax.length"), name_of("wire.jacket")
+    ('length of the coax', 'jacket thickness')
+    """
+    usual = usual_of(path)
+    return names().get(path) or (path if usual is None else usual.name)
+
+
+def learned_words(posterior: Posterior, found: Sequence[Predicted], before: Sequence[Predicted]) -> list[str]:
+    """How the dips' ± came down, and a warning where the readings do not fit what was typed."""
+    outings = posterior.log.outings
+    sites = len({o.place for o in outings})
+    read = sum(len(o.dips) + len(o.sweeps) for o in outings)
+    shrunk = ", ".join(
+        f"{now.band.name} from ±{was.sd / 1e3:.0f} to ±{now.sd / 1e3:.0f} kHz"
+        for now, was in zip(found, before, strict=True) if now.sd == now.sd and was.sd == was.sd
+    )  # fmt: skip
+    lines = [
+        f"Learned from {_count(len(outings), 'outing')} at {_count(sites, 'place')} "
+        f"({_count(read, 'reading')}): {shrunk}."
+    ]
+    if not posterior.fits:
+        likely = ", ".join(name_of(path) for path, _ in posterior.suspects()[:MOST_SUSPECTS])
+        lines.insert(0, (
+            f"The readings do not fit what was typed (chance {posterior.chance:.1g}). Check what was typed, first: "
+            f"{likely}; also what touches the wire's end, and how the coax lay."
+        ))  # fmt: skip
+    return lines
+
+
+def step_words(steps: Sequence[Step]) -> str:
+    """The most telling next step in one line; empty if none is worth it."""
+    best = next((s for s in steps if s.gain > WORTH), None)
+    if best is None:
+        return ""
+    gains = [(b, best.now[b], best.then[b]) for b in best.now if best.then[b] < 0.9 * best.now[b]]
+    said = ", ".join(f"{b} from ±{now / 1e3:.0f} to ±{then / 1e3:.0f} kHz" for b, now, then in gains)
+    return f"Most telling next: {best.what} ({said})."
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
