@@ -102,7 +102,7 @@ class Line:
     A quarter wave of 300 ohm carries 1 V at one end as 1/300 A at the other:
 
     >>> line = Line(((0, 1.0), (1, 1.0)), impedance=300.0, length=5.0)
-    >>> round(300 * abs(line.admittance(299.792458e6 / 20)[0, 1]), 6)
+    >>> round(300 * float(abs(line.admittance(299.792458e6 / 20)[0, 1])), 6)
     1.0
     """
 
