@@ -14,7 +14,7 @@ from tautwire.model.wires.choke import Choke
 from tautwire.model.wires.coax_shield import CoaxShield
 from tautwire.model.wires.counterpoise import Counterpoise
 from tautwire.model.wires.layout import inverted_v, sloper
-from tautwire.model.wires.mesh import MeshRules, _graded, mesh
+from tautwire.model.wires.mesh import MeshRules, graded, mesh
 from tautwire.model.wires.structure import Conductor, Structure, structure
 from tautwire.model.wires.wire import WireType
 
@@ -213,5 +213,5 @@ def test_what_cannot_be_cut_is_refused():
 
 def test_lengths_that_fill_a_span_but_for_rounding_are_taken_as_they_are():
     """A leg of an inverted L with 0.4 mm of sag; cap and first differ in the ninth digit."""
-    lengths = _graded(2.283128202333818, 0.7610427318440025, 0.7610427341112728, 0.7610427341112728, 1.3)
+    lengths = graded(2.283128202333818, 0.7610427318440025, 0.7610427341112728, 0.7610427341112728, 1.3)
     assert len(lengths) == 3 and sum(lengths) == pytest.approx(2.283128202333818, rel=2e-9)

@@ -47,7 +47,7 @@ def untraced(result: Result, found: list[Finding]) -> list[str]:
         for part in (p for w in words for p in w.parts):
             if isinstance(part, Number):
                 again = part.again(result)
-                if not part.cells or not (again == pytest.approx(part.value, rel=1e-9, nan_ok=True)):
+                if not part.cells or again != pytest.approx(part.value, rel=1e-9, nan_ok=True):
                     out.append(f"{part} in {finding.words.text()!r}")
             elif isinstance(part, Name):
                 if not named(result, part):

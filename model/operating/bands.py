@@ -209,14 +209,15 @@ def _meant(name: str, known: Mapping[str, T]) -> str:
     return f"; did you mean '{near[0]}'?" if near else ""
 
 
-def band_named(name: str, region: object = 1) -> Band:
+def band_named(name: str, region: object = 1, one_mesh: bool = True) -> Band:
     """The band called "20 m", "20m" or "20", or a range of the user's own ("13.9-14.4 MHz").
 
-    Raises InputError listing the bands, with the nearest name, and for a range that one mesh cannot serve.
+    one_mesh: whether one mesh must serve all of it. Raises InputError listing the bands, with the nearest name, and
+    for a range that one mesh must serve and cannot.
     """
     if edges := _own(name, "band"):
         span = span_of(edges[0])
-        if edges[1] > span.upper:
+        if one_mesh and edges[1] > span.upper:
             allowed = f"a range within {span.lower / 1e6:g} to {span.upper / 1e6:g} MHz; two ranges where it goes on"
             raise InputError("band", repr(name), allowed)
         return Band(str(name).strip(), *edges, OWN)

@@ -237,7 +237,7 @@ def symmetric_inverse(y: Complex) -> Complex:
     return (z + z.transpose(0, 2, 1)) / 2
 
 
-def _solved(z: Complex, volts: Complex, f_hz: float) -> Complex:
+def solved(z: Complex, volts: Complex, f_hz: float) -> Complex:
     """Z I = V solved for I; (..., N, N) and (N,). Raises SolveError if Z is singular."""
     try:
         current: Complex = np.linalg.solve(z, volts[:, None])[..., 0]
@@ -246,7 +246,7 @@ def _solved(z: Complex, volts: Complex, f_hz: float) -> Complex:
     return current
 
 
-def _passive(y: complex, f_hz: float) -> complex:
+def passive(y: complex, f_hz: float) -> complex:
     """y, unless it is not a number or gives power: then SolveError."""
     if not np.isfinite(y) or y.real <= 0:
         raise SolveError(f"feed resistance is not positive at {f_hz / 1e6:.6g} MHz")
@@ -284,10 +284,10 @@ class Solver:
         """Currents for 1 V at the feed. Raises SolveError if the matrix cannot be solved."""
         parts = self.parts(f_hz)
         load = parts.load(f_hz)
-        current = _solved(parts.matrix(f_hz) + np.diag(load), parts.mesh.feed.astype(complex), f_hz)
+        current = solved(parts.matrix(f_hz) + np.diag(load), parts.mesh.feed.astype(complex), f_hz)
         losses = parts.local_losses(f_hz, current)
         solution = Solution(f_hz, parts.mesh, parts.segments, current, load, self.ground, *losses)
-        _passive(solution.admittance, f_hz)
+        passive(solution.admittance, f_hz)
         return solution
 
     def impedance(self, f_hz: float) -> complex:
@@ -309,8 +309,8 @@ class Solver:
 
         def port(f_hz: float) -> tuple[complex, complex]:
             z, slope = parts.with_slope(f_hz)
-            current, adjoint = _solved(np.stack([z, z.T]), feed, f_hz)
-            y = _passive(complex(feed @ current), f_hz)
+            current, adjoint = solved(np.stack([z, z.T]), feed, f_hz)
+            y = passive(complex(feed @ current), f_hz)
             return 1 / y, complex(adjoint @ slope @ current) / y**2
 
         return port

@@ -225,7 +225,7 @@ def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:
 def _joints(c: Conductor, target: float, rules: MeshRules, feed: float | None) -> list[float]:
     """Longest segment allowed at each corner (and both ends) so that lengths can grow smoothly between corners."""
     spans = [math.dist(p, q) for p, q in c.legs]
-    cap = [_natural(span, target, rules) for span in spans]
+    cap = [natural(span, target, rules) for span in spans]
     size = [min(pair) for pair in itertools.pairwise([cap[0], *cap, cap[-1]])]
     for k, (p, q) in enumerate(c.legs):
         if p[2] != q[2]:
@@ -242,7 +242,7 @@ def _joints(c: Conductor, target: float, rules: MeshRules, feed: float | None) -
     return size
 
 
-def _natural(span: float, target: float, rules: MeshRules) -> float:
+def natural(span: float, target: float, rules: MeshRules) -> float:
     """Segment length a leg would have by itself."""
     least = rules.min_segments if span >= 3 * rules.feed_segment else 1
     return min(target, span / least)
@@ -254,17 +254,17 @@ def _cut(c: Conductor, target: float, rules: MeshRules, feed: float | None) -> l
     parts = []
     for k, (p, q) in enumerate(c.legs):
         span = math.dist(p, q)
-        cap = _natural(span, target, rules)
+        cap = natural(span, target, rules)
         if k == 0 and feed is not None:
             left = span - feed
-            rest = _graded(left, min(feed * rules.growth, cap), size[1], cap, rules.growth) if left > 1e-9 else []
+            rest = graded(left, min(feed * rules.growth, cap), size[1], cap, rules.growth) if left > 1e-9 else []
             parts.append([feed, *rest])
         else:
-            parts.append(_graded(span, size[k], size[k + 1], cap, rules.growth))
+            parts.append(graded(span, size[k], size[k + 1], cap, rules.growth))
     return parts
 
 
-def _graded(span: float, first: float, last: float, cap: float, growth: float) -> list[float]:
+def graded(span: float, first: float, last: float, cap: float, growth: float) -> list[float]:
     """Lengths that fill span: at most first and last at its ends, cap between, and as few as growth allows.
 
     The longest of them are cut down together to a common length, so all vary continuously with span for a given count.
@@ -302,7 +302,7 @@ def assembled(structure: Structure, parts: list[list[list[float]]]) -> Mesh:
             along.append(done + (stops[1:] + stops[:-1]) / 2 * math.dist(p, q))
             done += math.dist(p, q)
             owner += [i] * len(sizes)
-            wires += _engine_wires(nodes, sizes, c.wire.radius)
+            wires += engine_wires(nodes, sizes, c.wire.radius)
         feed += [0.0] * (len(owner) - len(feed))
     return Mesh(
         start=np.concatenate(start),
@@ -316,7 +316,7 @@ def assembled(structure: Structure, parts: list[list[list[float]]]) -> Mesh:
     )
 
 
-def _engine_wires(nodes: Real, sizes: list[float], radius: float) -> list[EngineWire]:
+def engine_wires(nodes: Real, sizes: list[float], radius: float) -> list[EngineWire]:
     """Runs of equal segments of one leg; nodes (n + 1, 3)."""
     edges = [0] + [k for k in range(1, len(sizes)) if abs(sizes[k] / sizes[k - 1] - 1) > 1e-9] + [len(sizes)]
     return [(_point(nodes[a]), _point(nodes[b]), b - a, radius) for a, b in itertools.pairwise(edges)]

@@ -62,7 +62,16 @@ class Conductor:
 
 @dataclass(frozen=True)
 class Load:
-    """A lumped part (a choke, say) in conductor number `conductor`, `at` metres along it from its first point."""
+    """A lumped part (a choke, say) in conductor number `conductor`, `at` metres along it from its first point.
+
+    part: anything with impedance(f_hz), ohm.
+
+    Examples
+    --------
+    >>> from tautwire.model.wires.geometry import Lumped
+    >>> complex(Load(conductor=0, at=3.0, part=Lumped(resistance=50.0)).impedance(14e6))
+    (50+0j)
+    """
 
     conductor: int
     at: float

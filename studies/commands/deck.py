@@ -1,16 +1,36 @@
-"""tautwire deck FILE: a case as a NEC-2 card deck."""
+"""tautwire deck FILE: a case as a NEC-2 card deck; or a deck read and solved."""
 
 from pathlib import Path
 
 import click
+import numpy as np
 
 from tautwire.model.errors import InputError
+from tautwire.model.reflection import swr as swr_of_impedance
+from tautwire.model.solve.geometry_solver import GeometrySolver
+from tautwire.studies.commands.shared import aligned
 from tautwire.studies.reports.card_deck import GROUNDS, deck
+from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import check_file, load_tables, writable
+from tautwire.studies.study.nec_deck import Deck, read_deck
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
 PLAIN = str.maketrans({"°": " deg", "Ω": "ohm", "µ": "u"})  # cards are ASCII
+
+
+def solved_text(deck: Deck) -> str:
+    """A deck's impedance at each of its frequencies, and what was left out."""
+    if not deck.f_hz:
+        raise InputError("deck", "no FR", "a card with frequencies, such as FR 0 1 0 0 14.2")
+    lines = [("MHz", "R, X ohm", "SWR at 50 ohm")]
+    solver = GeometrySolver(deck.geometry, deck.ground, remember=Store())
+    for f_hz in deck.f_hz:
+        z = solver.impedance(f_hz)
+        swr = f"{swr_of_impedance(np.array(z), 50.0):.2f}"
+        lines.append((f"{f_hz / 1e6:.3f}", f"{z.real:.0f} {z.imag:+.0f}j", swr))
+    about = f"{len(deck.geometry.wires)} wires over {deck.ground.name}"
+    return "\n".join([about, aligned(lines, ">"), *deck.notes])
 
 
 @click.command("deck")
@@ -24,7 +44,13 @@ PLAIN = str.maketrans({"°": " deg", "Ω": "ohm", "µ": "u"})  # cards are ASCII
 def COMMAND(
     file: Path, fit: Path | None, number: int, band: str | None, points: int, ground: str, out: Path | None
 ) -> None:
-    """Write one case of FILE as a NEC-2 card deck, for any engine that reads them."""
+    """Write one case of FILE as a NEC-2 card deck, for any engine that reads them; or solve FILE if it is a deck.
+
+    A deck is a file that does not end in .toml. It is solved at its frequencies; what was left out is said by line.
+    """
+    if file.suffix.lower() != ".toml":
+        click.echo(solved_text(read_deck(file)))
+        return
     study = read_study(with_fit(load_tables(file), fit), file.stem)
     cases = study.cases()
     if number > len(cases):
@@ -38,7 +64,7 @@ def COMMAND(
     case = cases[number - 1]
     place = study.words_of(case.labels).translate(PLAIN)
     title = f"{study.name}, case {number} of {len(cases)}, {chosen.name}\n{place}".rstrip()
-    text = deck(case.setup().build(), chosen.lower, chosen.upper, points, ground, title)
+    text = deck(case.setup().build(), chosen.lower, chosen.upper, points, ground, title, remember=Store())
     if out is None:
         click.echo(text, nl=False)
         return

@@ -8,17 +8,10 @@ from tautwire.studies.commands.shared import FILE, WORKERS, progress_bar
 from tautwire.studies.explorer.explorer import explore, write_explorer
 from tautwire.studies.explorer.live import LiveServer
 from tautwire.studies.explorer.sliders import Controls, controls
+from tautwire.studies.questions.explore import explored_study
 from tautwire.studies.running.store import Store
-from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import check_file, load_tables
-from tautwire.studies.study.study import Study
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
-from tautwire.studies.wants.turns.want import with_turn_axis
-
-
-def _study(file: Path, fit: Path | None) -> Study:
-    study = read_study(with_fit(load_tables(file), fit), file.stem)
-    return with_turn_axis(study) if study.options["turns"].segments else study
 
 
 def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
@@ -59,7 +52,7 @@ def COMMAND(
 
     A study that sweeps no length, or no soil, gets a slider or a choice for it.
     """
-    study = _study(file, fit)
+    study = explored_study(with_fit(load_tables(file), fit), file.stem)
     made = controls(study, ranges, words)
     if not live:
         path = out or Path("results") / study.name / "explorer.html"

@@ -7,38 +7,30 @@ from typing import Any
 import click
 
 from tautwire.model.errors import InputError
-from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import (
     FILE,
     OUT,
     load_reports,
+    progress_bar,
     said,
     tell_answer,
     write,
 )
+from tautwire.studies.questions.fit import fit_study, run_fit
+from tautwire.studies.questions.shared import LONG
 from tautwire.studies.reports.answers import sentences as answer_lines
 from tautwire.studies.reports.answers import trust
-from tautwire.studies.running.pool import Ask, asking_all
-from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
-from tautwire.studies.running.study_file import ALONE, read_study
-from tautwire.studies.study import units
+from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables, make_folder
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
-from tautwire.studies.study.quantities import CUSTOMARY, quantity_text, written
-from tautwire.studies.study.raw import FEET, Raw, changed, table_value
+from tautwire.studies.study.quantities import CUSTOMARY, quantity_text
 from tautwire.studies.study.result import Result
-from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.soil import opened
-from tautwire.studies.study.units import FOOT
-from tautwire.studies.wants.fit.fitted import FROM, SPREAD, posterior, with_fit, write_fit
+from tautwire.studies.wants.fit.fitted import FROM, fitted, with_fit, write_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
-from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, tables
-from tautwire.studies.wants.local_model import WireModel, quantity_kind
-from tautwire.studies.wants.want import Frames
-
-TIMEOUT = 1800.0
+from tautwire.studies.wants.fit.want import measured_of
+from tautwire.studies.wants.local_model import quantity_kind
 
 
 @click.command("fit")
@@ -53,7 +45,7 @@ TIMEOUT = 1800.0
 )
 @FROM
 @OUT
-@click.option("--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds at most.")
+@click.option("--timeout", type=click.FloatRange(min=1), default=LONG, show_default=True, help="Seconds at most.")
 def COMMAND(
     file: Path,
     sweeps: tuple[Path, ...],
@@ -80,31 +72,23 @@ def COMMAND(
         sweeps, truth = made_up(bare, rehearse, folder, Store())
     if sweeps:
         options["sweeps"] = [str(s) for s in sweeps]
-    head = {**table_at(raw, "study"), "want": ["fit"]}
-    study = read_study({**raw, "study": head, "fit": options, **ALONE}, file.stem)
-    spec: FitSpec = study.options["fit"]
-    for measured in measured_of(spec):  # say what is wrong with the files before anything is computed
+    study = fit_study({**raw, "fit": options}, name=file.stem)
+    for measured in measured_of(study.options["fit"]):
         click.echo(measured.sweep.how)
-    parameters_of(Setup.read(study.raw), spec)
     make_folder(folder)
     began = time.perf_counter()
-    store = Store()
-
-    def solved(own: Setup, ask: Ask) -> Frames:
-        return tables(own, study, WireModel(store, asking_all(ask, timeout)))
-
-    ahead(study, "fit", store, solved, load_reports)
-    result = run_shown(study, 1, None, timeout)
+    with progress_bar(f"cases of {study.name}") as tell:
+        result = run_fit(study, Store(), timeout=timeout, meanwhile=load_reports, progress=tell)
     seconds = time.perf_counter() - began
     command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
     tell_answer(*_against(truth, result), *answer_lines(result), *trust(result))
-    fitted = [folder / "fit.toml"] if "fit" in result.frames else []
-    for path in fitted:
-        write_fit({**fitted_raw(study.raw, result), SPREAD: posterior(result.frames)}, outcome(result, command), path)
-    written_files = [*write(result, folder, command), *fitted]
+    files = [folder / "fit.toml"] if "fit" in result.frames else []
+    for path in files:
+        write_fit(fitted(result), outcome(result, command), path)
+    files += write(result, folder, command)
     if result.failed:
         raise click.exceptions.Exit(1)
-    click.echo(f"fitted in {seconds:.1f} s; {len(written_files)} files in {folder}")
+    click.echo(f"fitted in {seconds:.1f} s; {len(files)} files in {folder}")
     click.echo(f"Use it:  tautwire run {file} --from {folder / 'fit.toml'}")
 
 
@@ -119,20 +103,6 @@ def _against(truth: dict[str, float], result: Result) -> list[str]:
         off = (row["estimate"] - true * CUSTOMARY[kind].factor) / row["estimate_sd"]
         lines.append(f"  {row['parameter']}: truth {quantity_text(true, kind)}, off by {off:+.1f} standard deviations")
     return lines
-
-
-def fitted_raw(raw: Raw, result: Result) -> Raw:
-    """The study's set-up (texts) with the fitted values written in."""
-    new = raw
-    for _, row in result.frames["fit"].iterrows():
-        path = row["parameter"]
-        kind = quantity_kind(path, "fit")
-        if path.startswith("site.soil."):
-            new = changed(new, "site.soil", opened(table_value(new, "site.soil") or "average soil", path))
-        feet = kind is units.length and FEET.search(str(table_value(new, path)))
-        text = f"{row['estimate'] / FOOT:.6g} ft" if feet else written(row["estimate"], kind, 6)
-        new = changed(new, path, text)
-    return new
 
 
 def outcome(result: Result, command: str) -> dict[str, Any]:

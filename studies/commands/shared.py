@@ -13,7 +13,7 @@ import click
 from tautwire.studies.commands.cli import unheard
 from tautwire.studies.running.runner import TIMEOUT
 from tautwire.studies.running.store import Store
-from tautwire.studies.running.study_file import ALONE, asking, read_study
+from tautwire.studies.running.study_file import asking, read_study, without_cases
 from tautwire.studies.study.files import make_folder
 from tautwire.studies.study.findings import si_factor, written_as
 from tautwire.studies.study.parts import table_at
@@ -124,7 +124,7 @@ def study_asked(raw: Raw, name: str) -> Study:
 
 def set_up_alone(raw: Raw, want: str) -> Raw:
     """A study's tables without those that make cases, unless it wants `want` of every case; says so."""
-    if not any(raw.get(name) for name in ALONE) or want in table_at(raw, "study").get("want", ()):
-        return raw
-    click.echo(f'Without [sweep] and [[variant]]; to have them for each case put "{want}" into want.')
-    return {**raw, **ALONE}
+    alone = without_cases(raw, want)
+    if alone is not raw:
+        click.echo(f'Without [sweep] and [[variant]]; to have them for each case put "{want}" into want.')
+    return alone

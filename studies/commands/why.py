@@ -8,32 +8,28 @@ from typing import Any
 import click
 
 from tautwire.model.errors import InputError
-from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import (
     OUT,
     aligned,
     load_reports,
+    progress_bar,
     results_folder,
     said,
     tell_answer,
     write,
 )
 from tautwire.studies.logbook.logbook import LOG, read_entry
+from tautwire.studies.questions.why import run_why, why_study
 from tautwire.studies.reports.answers import sentences as answer_lines
 from tautwire.studies.reports.answers import trust
-from tautwire.studies.running.pool import asking_all
-from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
-from tautwire.studies.running.study_file import ALONE, read_study
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES, read_sweeps
-from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.units import frequency
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
-from tautwire.studies.wants.why.want import WhySpec, shifts_of, tables
+from tautwire.studies.wants.why.want import WhySpec
 
-TIMEOUT = 1800.0
 SAME_DIP = 0.1  # in log of frequency: further off, a logged dip is another one
 MEANING = (
     "times usual: the change over a usual one, which is what one set-up differs from the next by without anybody\n"
@@ -114,23 +110,14 @@ def COMMAND(
     raw = with_fit(load_tables(file) if file else {}, fit)
     name = file.stem if file else "why"
     was = was or logged_dips(fit, now)
-    options: dict[str, Any] = table_at(raw, "why")
-    if was or now or before or after:
-        options |= {"moves": moves_of(was, now, band), "before": list(before), "after": list(after)}
-    if plane:
-        options["plane"] = plane
-    if without:
-        options["exclude"] = list(without)
-    head = {**table_at(raw, "study"), "want": ["why"]}
-    study = read_study({**raw, "study": head, "why": options, **ALONE}, name)
+    study = why_study(raw, moves_of(was, now, band), before, after, without, plane, name)
     spec: WhySpec = study.options["why"]
-    shifts_of(spec, study.spec.region)  # say what is wrong with it before anything is computed
     for sweep in (s for file_name in (*spec.before, *spec.after) for s in read_sweeps(file_name, spec.plane)):
         click.echo(sweep.how)
     folder = results_folder(out, study.name)
-    began, store = time.perf_counter(), Store()
-    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, asking_all(ask, TIMEOUT)), load_reports)
-    result = run_shown(study, 1, None, TIMEOUT)
+    began = time.perf_counter()
+    with progress_bar(f"cases of {study.name}") as tell:
+        result = run_why(study, Store(), meanwhile=load_reports, progress=tell)
     seconds = time.perf_counter() - began
     told = _options(was, now, band, before, after, without)
     ranking = [ranking_text(result)] if "why" in result.frames else []

@@ -28,10 +28,19 @@ What changes it? A study sweeps any value of the set-up; every case becomes rows
 What there is:
 
     predict(setup)          dips, SWR and feed impedance of one set-up on each band
-    response(setup, band)   feed impedance and SWR of one set-up over a band
+    response(setup, band)   feed impedance and SWR of one set-up over a band, or over any range
     read_study(tables)      a study from a mapping, load_study(file) from a TOML file
     run(study)              its Result: frames, and the cases that failed
+    solve(setup, frequency) impedance, currents, near and far field, matrix, power balance, as labelled arrays
+    Geometry(wires, ...)    wires of your own for `solve`: OwnWire, Source, Load, Lumped, Line, WireType
+    read_deck(file)         a NEC-2 card deck for `solve`
+    fit(tables, sweeps)     values of a set-up fitted to measured sweeps; fitted(result) is the set-up it found
+    why(tables, moves)      what may have changed, when dips moved
+    turns(tables)           turns off the reel for each segment, fewest stops
+    choose(tables)          of all that may vary, the set-ups that serve best
+    explore(tables)         an offline page with sliders
     write(result, folder)   tables, plots, a summary and a page
+    write_touchstone        a sweep as a .s1p file
     InputError              a value that is not allowed: what it is called, what was given, what to write instead
     SolveError              the engine gave no usable answer
 
@@ -48,35 +57,78 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from tautwire.model.errors import InputError, SolveError
+    from tautwire.model.wires.geometry import Geometry, Line, Lumped, OwnWire, Source
+    from tautwire.model.wires.structure import Load
+    from tautwire.model.wires.wire import WireType
+    from tautwire.studies.questions.choose import choose
+    from tautwire.studies.questions.explore import Explorer, explore
+    from tautwire.studies.questions.fit import fit
+    from tautwire.studies.questions.formats import write_touchstone
+    from tautwire.studies.questions.solve import Solved, solve
+    from tautwire.studies.questions.turns import turns
+    from tautwire.studies.questions.why import why
     from tautwire.studies.reports.folder import write
     from tautwire.studies.running.one_setup import predict, response
     from tautwire.studies.running.runner import run
     from tautwire.studies.running.study_file import load_study, read_study
+    from tautwire.studies.study.nec_deck import Deck, read_deck
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Study
+    from tautwire.studies.wants.fit.fitted import fitted
 
 __version__ = "0.1.0"
 __all__ = [
+    "Deck",
+    "Explorer",
+    "Geometry",
     "InputError",
+    "Line",
+    "Load",
+    "Lumped",
+    "OwnWire",
     "Result",
     "SolveError",
+    "Solved",
+    "Source",
     "Study",
+    "WireType",
+    "choose",
+    "explore",
+    "fit",
+    "fitted",
     "load_study",
     "predict",
+    "read_deck",
     "read_study",
     "response",
     "run",
+    "solve",
+    "turns",
+    "why",
     "write",
+    "write_touchstone",
 ]
 
 _HOMES = {
     "tautwire.model.errors": ("InputError", "SolveError"),
+    "tautwire.model.wires.geometry": ("Geometry", "Line", "Lumped", "OwnWire", "Source"),
+    "tautwire.model.wires.structure": ("Load",),
+    "tautwire.model.wires.wire": ("WireType",),
+    "tautwire.studies.questions.choose": ("choose",),
+    "tautwire.studies.questions.explore": ("Explorer", "explore"),
+    "tautwire.studies.questions.fit": ("fit",),
+    "tautwire.studies.questions.formats": ("write_touchstone",),
+    "tautwire.studies.questions.solve": ("Solved", "solve"),
+    "tautwire.studies.questions.turns": ("turns",),
+    "tautwire.studies.questions.why": ("why",),
     "tautwire.studies.reports.folder": ("write",),
     "tautwire.studies.running.one_setup": ("predict", "response"),
     "tautwire.studies.running.runner": ("run",),
     "tautwire.studies.running.study_file": ("load_study", "read_study"),
+    "tautwire.studies.study.nec_deck": ("Deck", "read_deck"),
     "tautwire.studies.study.result": ("Result",),
     "tautwire.studies.study.study": ("Study",),
+    "tautwire.studies.wants.fit.fitted": ("fitted",),
 }
 
 

@@ -9,7 +9,7 @@ from tautwire.model.feed.ferrite import FERRITES, TOROIDS
 from tautwire.model.operating.bands import band_segments, bands
 from tautwire.model.soil.ground import GROUNDS, STACKS
 from tautwire.model.wires.layout import LAYOUTS
-from tautwire.studies.study.columns import COLUMNS
+from tautwire.studies.study.columns import COLUMNS, facts, type_of, unit_of
 from tautwire.studies.wants.registry import WANTS, want_named
 
 Table = list[tuple[str, ...]]
@@ -80,7 +80,14 @@ def wants(region: object = 1) -> Table:
 
 
 def columns(region: object = 1) -> Table:
-    return [("column", "meaning"), *COLUMNS.items()]
+    tables: dict[str, list[str]] = {}
+    for fact in facts():
+        tables.setdefault(fact.column, []).append(fact.table)
+    return [
+        ("column", "unit", "type", "tables", "meaning"),
+        *((name, unit_of(name), type_of(name), ", ".join(tables.get(name, [])), words)
+          for name, words in COLUMNS.items()),
+    ]  # fmt: skip
 
 
 LISTS: dict[str, Callable[[object], Table]] = {

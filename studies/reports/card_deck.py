@@ -9,13 +9,19 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from tautwire.model.constants import MU0
 from tautwire.model.errors import InputError
-from tautwire.model.soil.ground import Ground, LayeredGround
+from tautwire.model.remember import Remember
+from tautwire.model.soil.ground import FREE_SPACE, Ground, LayeredGround
+from tautwire.model.solve.engine import admittance
 from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.solve.solver import Solver
 from tautwire.model.wires.choke import Choke
 from tautwire.model.wires.mesh import Mesh, mesh
 from tautwire.model.wires.structure import Structure
@@ -35,6 +41,8 @@ def real(value: float) -> str:
     for digits, kind in itertools.product(range(9, 0, -1), "gE"):
         mantissa, e, exponent = f"{value:.{digits - (kind == 'E')}{kind}}".upper().partition("E")
         text = (mantissa if "." in mantissa else mantissa + ".") + (f"E{int(exponent)}" if e else "")
+        if len(text) == WIDTH:  # a nought before the point is one digit less
+            text = re.sub(r"^(-?)0\.", r"\1.", text)
         if len(text) < WIDTH:
             return text.rjust(WIDTH)
     raise InputError("deck", value, "a number that fits nine columns")
@@ -59,11 +67,13 @@ def deck(
     ground: str = "real",
     title: str = "",
     choke_at: float | None = None,
+    remember: Remember | None = None,
 ) -> str:
     """The deck of a built set-up, `points` frequencies from lower to upper (Hz), as text.
 
     ground: "real" (the site's: card GN 2, or GN 1 over perfect ground) or "free". choke_at: Hz at which a choke known
-    by a table is taken (default: the middle). Raises InputError for other grounds, for frequencies that one mesh does
+    by a table is taken (default: the middle). remember: where matrices are kept; given, the comments also say by how
+    much tautwire's own answer differs. Raises InputError for other grounds, for frequencies that one mesh does
     not serve, and for more wires than tags have room for.
     """
     if ground not in GROUNDS:
@@ -82,9 +92,13 @@ def deck(
     below = built.ground if ground == "real" else None
     if isinstance(below, LayeredGround):
         raise InputError("ground", repr(below.name), "'free', or a study over one soil: the deck has no layers")
-    lines = list(_comments(built.structure, wires, title, below))
+    lines = [f"CM {line[:COMMENT]}" for line in title.splitlines()]
+    lines += _comments(built.structure, wires, below)
+    if remember is not None:
+        lines += _corrections(built, wires, lower, remember)
+    lines.append("CE")
     lines += [
-        geometry_card("GW", tag, count, *start, *end, radius)
+        geometry_card("GW", tag, count, *(round(x, 9) + 0.0 for x in (*start, *end)), radius)
         for tag, (start, end, count, radius) in enumerate(wires.legs, 1)
     ]
     lines.append(control_card("GE", (1 if below and not below.is_free_space else 0,)))
@@ -115,9 +129,9 @@ def _first_segments(wires: Mesh) -> list[int]:
     return first
 
 
-def _comments(s: Structure, wires: Mesh, title: str, below: Ground | None) -> Iterator[str]:
-    for line in [*title.splitlines(), *(f"{s.name(i)}: {c.length:.4g} m" for i, c in enumerate(s.conductors))]:
-        yield f"CM {line[:COMMENT]}"
+def _comments(s: Structure, wires: Mesh, below: Ground | None) -> Iterator[str]:
+    for i, c in enumerate(s.conductors):
+        yield f"CM {s.name(i)}: {c.length:.4g} m"
     terms = [f"{share:+g} I(tag {tag}, segment {segment})" for tag, segment, share in port_terms(wires)]
     yield "CM The feed is the joint of the wire and its return conductors. Its volt is spread over the"
     yield "CM segments that meet there, one EX card each. For 1 V between wire and returns:"
@@ -128,7 +142,38 @@ def _comments(s: Structure, wires: Mesh, title: str, below: Ground | None) -> It
     yield "CM Jackets are series inductance (LD 2), metal loss is LD 5, chokes are LD 0, 1 or 4."
     if below is not None and not below.is_free_space and not below.is_perfect:
         yield f"CM Ground: {below.name}. Check your engine's ground type 2 with a long low wire before you trust it."
-    yield "CE"
+    owner = [int(wires.conductor[k]) for k in _first_segments(wires)]
+    for i, c in enumerate(s.conductors):
+        tags, w = [tag for tag, number in enumerate(owner, 1) if number == i], c.wire
+        if w.jacket > 0:
+            told = f"{w.jacket * 1e3:.9g} mm, er {w.jacket_er:.9g}, loss tangent {w.jacket_loss:.9g}"
+            yield f"CM jacket, tags {tags[0]} to {tags[-1]}: {told}"
+
+
+def corrections(built: Built, f_hz: float, remember: Remember) -> tuple[complex, complex]:
+    """Feed impedance in free space at f_hz (Hz), ohm: of the deck's cards by the engine alone, and with what tautwire
+    corrects (the exact jackets, source voltages where segments change, junctions of different radii)."""
+    solver = Solver(built.structure, FREE_SPACE, built.rules, remember)
+    parts = solver.parts(f_hz)
+    jackets = np.array([jacket_inductance(c.wire) for c in built.structure.conductors])[parts.mesh.conductor]
+    load = parts.load(f_hz) + 2j * math.pi * f_hz * jackets * parts.mesh.length
+    z = np.linalg.inv(admittance(parts.mesh.legs, f_hz)) + np.diag(load)
+    feed = parts.mesh.feed.astype(complex)
+    return 1 / complex(feed @ np.linalg.solve(z, feed)), solver.impedance(f_hz)
+
+
+def _corrections(built: Built, wires: Mesh, f_hz: float, remember: Remember) -> Iterator[str]:
+    by_deck, own = corrections(built, f_hz, remember)
+    yield "CM tautwire corrects beyond these cards: the source voltage where segment lengths change, junctions"
+    yield "CM of wires of different radius, and the jackets' effect on charge, which LD 2 has to first order only."
+    yield f"CM In free space at {f_hz / 1e6:.6g} MHz: {_ohms(by_deck)} by the cards, {_ohms(own)} corrected."
+    if not built.ground.is_free_space:
+        z = Solver(built.structure, built.ground, built.rules, remember).impedance(f_hz)
+        yield f"CM Over the site's ground, with the exact field of the soil: {_ohms(z)}."
+
+
+def _ohms(z: complex) -> str:
+    return f"{z.real:.0f} {'-' if z.imag < 0 else '+'} j{abs(z.imag):.0f} ohm"
 
 
 def jacket_inductance(wire: WireType) -> float:

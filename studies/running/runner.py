@@ -140,16 +140,17 @@ def ahead(
     store: Store,
     tables: Callable[[Setup, Ask], Frames],
     meanwhile: Callable[[], object] | None = None,
+    workers: int | None = None,
 ) -> None:
-    """What a want says of a study's only case, computed by all cores and stored, unless it is there; `run` reads it.
+    """What a want says of a study's only case, computed side by side and stored, unless it is there; `run` reads it.
 
-    tables(setup, ask): its tables, with worker processes to ask. meanwhile: as in `run`. A fault is left for `run` to
-    tell.
+    tables(setup, ask): its tables, with worker processes to ask. meanwhile, workers: as in `run`; with 0 workers it is
+    `run` that computes. A fault is left for `run` to tell.
     """
-    case = study.cases()[0]
+    case, count = study.cases()[0], cores() if workers is None else workers
     key = next(piece.key for piece in pieces(case, study) if piece.want.name == name)
-    if store.get_json(key) is None:
-        with lasting(cores(), meanwhile) as ask, contextlib.suppress(InputError, SolveError), as_written(case.raw):
+    if count and store.get_json(key) is None:
+        with lasting(count, meanwhile) as ask, contextlib.suppress(InputError, SolveError), as_written(case.raw):
             store.put_json(key, tables(case.setup(), ask))
 
 

@@ -48,6 +48,12 @@ def asking(raw: Raw) -> Raw:
     return raw if name is None or "want" in head else {**raw, "study": {**head, "want": [name]}, **ALONE}
 
 
+def without_cases(raw: Raw, want: str) -> Raw:
+    """A study's tables without those that make cases, unless it wants `want` of every case."""
+    swept = any(raw.get(name) for name in ALONE) and want not in table_at(raw, "study").get("want", ())
+    return {**raw, **ALONE} if swept else raw
+
+
 class Options(dict[str, Any]):
     """Want -> its options Part. Those wanted or written are checked at once, the rest are defaults, made when asked
     for, so that wants that a study does not use need not be loaded.

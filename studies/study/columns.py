@@ -1,4 +1,11 @@
-"""The columns of the result tables. Names carry their units; they are stable: new ones may come, none change."""
+"""The columns of the result tables. Names carry their units; they are stable: new ones may come, none change.
+
+`facts` gives them as data: table, unit, type, meaning. Types are stable too: a number is a float, but for counts that
+are never missing; what may be missing (dip_mode where there is no dip) is always a float.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 COLUMNS: dict[str, str] = {
     # every table
@@ -268,3 +275,130 @@ COLUMNS: dict[str, str] = {
     "allowed": "solves allowed",
     "stopped": "whether the search was stopped before its end",
 }
+
+TABLES: dict[str, tuple[str, ...]] = {
+    name: tuple(columns.split())
+    for name, columns in {
+        "dips": "band dip_mhz dip_swr dip_mode width_2to1_khz width_user_khz feed_r_ohm feed_x_ohm "
+        "dip_swr_transformer dip_coax_db dip_transformer_db dip_loss_db swr_lower_edge swr_upper_edge "
+        "swr_best swr_worst centre_r_ohm centre_x_ohm resonances_mhz fit_error samples",
+        "all_dips": "band mode half_waves f_mhz swr width_2to1_khz width_user_khz feed_r_ohm feed_x_ohm "
+        "swr_transformer coax_loss_db transformer_loss_db loss_db chosen followed",
+        "sweeps": "band f_mhz feed_r_ohm feed_x_ohm radio_r_ohm radio_x_ohm swr swr_transformer",
+        "quality": "band max_length_wavelengths min_length_radii min_height_radii max_neighbour_ratio "
+        "feed_segment_share y_asymmetry layer_room blend_error power_error marks",
+        "spread": "band dip_mhz dip_give_khz khz_per_metre dip_low_mhz dip_high_mhz dip_swr_low dip_swr_high "
+        "swr_worst swr_worst_low swr_worst_high chance_under_limit largest largest_khz measure "
+        "measured_give_khz",
+        "spread_parts": "band value part value_and_sd moves_khz share_percent left_percent measure",
+        "spread_sobol": "band answer value sobol_first sobol_total",
+        "pattern": "band f_mhz bearing_deg peak_gain_dbi peak_radio_gain_dbi takeoff_deg peak_bearing_deg "
+        "halfpower_elevation_deg halfpower_azimuth_deg cut_elevation_deg forward_gain_dbi "
+        "forward_radio_gain_dbi around_radio_gain_dbi cut_peak_radio_gain_dbi cut_peak_bearing_deg "
+        "front_to_back_db efficiency_percent share_sky share_soil share_wire share_choke "
+        "share_transformer share_coax share_mismatch balance_error_percent",
+        "pattern_gains": "band elevation_deg forward_gain_dbi forward_radio_gain_dbi back_gain_dbi",
+        "pattern_cuts": "band cut angle_deg gain_dbi",
+        "pattern_sphere": "band elevation_deg azimuth_deg gain_dbi",
+        "target": "band f_mhz region hops layer_km nearest_km farthest_km elevation_low_deg elevation_high_deg "
+        "region_gain_dbi region_least_dbi region_radio_gain_dbi best_bearing_deg turn_gain_db note",
+        "target_best": "band region hops elevation_low_deg elevation_high_deg region_gain_dbi region_radio_gain_dbi "
+        "best_bearing_deg turn_gain_db lead_db spread_db",
+        "exposure": "band f_mhz power_w duty wire_w limit_e_v_per_m limit_h_a_per_m stay_away_m any_part_m "
+        "from_feed_m from_end_m worst_east_m worst_north_m worst_height_m complete",
+        "exposure_plan": "band east_m north_m height_m quotient",
+        "exposure_section": "band section widest along_m height_m quotient",
+        "stress": "band f_mhz power_w duty wire_w end_v end_peak_v feed_v feed_peak_v primary_v core_v max_a "
+        "max_a_at core_flux_t core_w winding_w coax_w choke_w conductor_w core_rise_low_k "
+        "core_rise_high_k core_minutes core_siemens mu_real mu_imag end_warning feed_warning "
+        "core_warning flux_warning choke_warning",
+        "stress_along": "band conductor along_m amps volts",
+        "core": "f_mhz mu_real mu_imag core_siemens",
+        "shield": "band variant dip_mhz dip_swr f_mhz shield_feed_a shield_max_a shield_radio_a choke_peak_w "
+        "gain_dbi gain_elevation_deg gain_azimuth_deg choke_at_m dip_shift_khz pattern_change_db",
+        "shield_along": "band variant along_m amps",
+        "turns": "segment band turns_out wire_m swr_best swr_worst swr_neighbour shift_khz_per_turn served "
+        "stop_turns stop_swr_worst at_range_end worst_mhz radio_r_ohm radio_x_ohm coax_loss_db "
+        "coax_matched_db transformer_loss_db",
+        "stops": "turns_out wire_m segments swr_worst chance",
+        "turn_swr": "turns_out wire_m segment band swr_best swr_worst band_swr_worst worst_mhz radio_r_ohm "
+        "radio_x_ohm coax_loss_db coax_matched_db transformer_loss_db",
+        "turn_dips": "turns_out wire_m band dip_mhz dip_swr dip_mode shift_khz_per_turn",
+        "fit": "parameter unit start prior_sd estimate estimate_sd lowest highest most_correlated correlation",
+        "fit_sweeps": "sweep plane points noise residual_rms other_plane_ratio",
+        "fit_points": "sweep f_mhz swr_measured swr_fitted swr_start residual_re residual_im",
+        "fit_correlation": "parameter with_parameter correlation",
+        "fit_missing": "left_out parameter unit start estimate explains_percent",
+        "fit_notes": "note",
+        "why": "rank cause change usual usual_changes misfit explains at_end undo",
+        "why_bands": "cause band was_mhz now_mhz told_mhz told_swr off_khz",
+        "why_notes": "note",
+        "choices": "choice swr_highest wire_m highest_m shield_max_a misses chance_percent why gives_up bearing_deg "
+        "radio_gain_dbi heat_in_core_w feed_loss_db",
+        "choice_swr": "choice segment swr_worst swr_worst_pm",
+        "choices_solved": "solved tried allowed stopped",
+        "tradeoff": "choice swr_highest wire_m highest_m shield_max_a misses radio_gain_dbi heat_in_core_w "
+        "feed_loss_db",
+        "wishes": "wish missed_by rest_holds_without swr_highest",
+    }.items()
+}
+"""Table -> its columns besides those of the swept axes. Some tables have further ones by what is asked for."""
+
+TYPES: dict[str, str] = {
+    "text": "antenna band resonances_mhz marks cut region note end_warning feed_warning core_warning flux_warning "
+    "choke_warning conductor variant segment segments parameter unit most_correlated with_parameter sweep plane "
+    "left_out largest largest_khz measure value part value_and_sd answer cause change usual undo misses why gives_up "
+    "wish",
+    "whole number": "mode followed samples section hops points rank solved tried allowed",
+    "true or false": "chosen widest complete served at_range_end explains at_end rest_holds_without stopped",
+}
+"""type -> the columns of it; all others are floats"""
+TYPE_OF = {column: kind for kind, columns in TYPES.items() for column in columns.split()}
+UNITS = {
+    "_mhz": "MHz", "_khz": "kHz", "_ohm": "ohm", "_db": "dB", "_dbi": "dBi", "_deg": "degree", "_km": "km", "_m": "m",
+    "_w": "W", "_v": "V", "_a": "A", "_percent": "percent", "_pf": "pF", "_uh": "uH", "_ms_per_m": "mS m-1", "_t": "T",
+    "_k": "K", "_s": "s", "_minutes": "min", "_siemens": "S", "_v_per_m": "V m-1", "_a_per_m": "A m-1",
+}  # fmt: skip
+"""end of a column's name -> its unit, as UDUNITS and CF write it, and decibels"""
+OWN_UNITS = {"max_a_at": "m", "amps": "A", "volts": "V", "khz_per_metre": "kHz m-1", "shift_khz_per_turn": "kHz",
+             "start": "", "prior_sd": "", "estimate": "", "estimate_sd": "", "lowest": "", "highest": "",
+             "missed_by": ""}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Column:
+    """What a column is. type: float, whole number, text, or true or false. unit: "1" of a plain number, "" of words and
+    where a column of its own says it."""
+
+    table: str
+    column: str
+    unit: str
+    type: str
+    meaning: str
+
+
+def type_of(column: str) -> str:
+    """Of a column by its name.
+
+    >>> type_of("dip_mhz"), type_of("mode"), type_of("band")
+    ('float', 'whole number', 'text')
+    """
+    return TYPE_OF.get(column, "float")
+
+
+def unit_of(column: str) -> str:
+    """Of a column by its name; also of a swept axis.
+
+    >>> unit_of("dip_mhz"), unit_of("slope_deg"), unit_of("dip_swr"), unit_of("band")
+    ('MHz', 'degree', '1', '')
+    """
+    if column in OWN_UNITS or type_of(column) not in ("float", "whole number"):
+        return OWN_UNITS.get(column, "")
+    return next((unit for end, unit in sorted(UNITS.items(), key=lambda e: -len(e[0])) if column.endswith(end)), "1")
+
+
+def facts() -> Iterator[Column]:
+    """Every column of every table."""
+    for table, columns in TABLES.items():
+        for column in columns:
+            yield Column(table, column, unit_of(column), type_of(column), COLUMNS[column])

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Iterator, Mapping, MutableMapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tautwire.model.errors import InputError
+from tautwire.studies.study.columns import COLUMNS, type_of, unit_of
+from tautwire.studies.study.files import make_folder, writable
+from tautwire.studies.study.labelled import library, xarray
 from tautwire.studies.study.study import Case, Study
 
 if TYPE_CHECKING:
     import pandas as pd
+    import xarray as xr
+    from matplotlib.figure import Figure
 
 Rows = list[dict[str, Any]]
 
@@ -21,6 +29,12 @@ class Failure:
     labels: dict[str, Any]
     reason: str
     inputs: dict[str, Any] = field(repr=False)
+
+
+def typed(frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame with every number of the types that columns.py lists, whatever its rows happen to hold."""
+    whole = [c for c in frame if c in COLUMNS and type_of(c) == "float" and frame[c].dtype.kind in "iu"]
+    return frame.astype(dict.fromkeys(whole, float)) if whole else frame
 
 
 class Tables(MutableMapping[str, "pd.DataFrame"]):
@@ -35,7 +49,7 @@ class Tables(MutableMapping[str, "pd.DataFrame"]):
         if isinstance(table, list):
             import pandas as pd
 
-            table = self._tables[name] = pd.DataFrame(table)
+            table = self._tables[name] = typed(pd.DataFrame(table))
         return table
 
     def rows(self, name: str) -> Rows:
@@ -64,7 +78,11 @@ class Tables(MutableMapping[str, "pd.DataFrame"]):
         return len(self._tables)
 
 
-@dataclass
+SHOWN = "tautwire.studies.reports.shown"
+"""what shows a result to people; loaded by name, as reports stand above this module"""
+
+
+@dataclass(repr=False)
 class Result:
     """What a study gave.
 
@@ -116,6 +134,136 @@ class Result:
         for column, value in case.labels.items():
             frame = frame[frame[column] == value] if column in frame else frame
         return frame
+
+    def to_xarray(self, table: str = "dips") -> xr.Dataset:
+        """A table as labelled arrays: an axis for each swept quantity and for the band.
+
+        Parameters
+        ----------
+        table : str
+            Name of the table: "dips", "sweeps", "quality" ...
+
+        Returns
+        -------
+        xarray.Dataset
+            A variable per column over the swept axes, "band" if the table has it, and "row" where there are several
+            rows for each of these. Cells that the table does not have are NaN, or "" of words. units and long_name are
+            in the attributes, as CF has them. `dataset.to_dataframe()` is the table again.
+
+        Raises
+        ------
+        InputError
+            For a table that is not there, or without xarray (pip install 'tautwire[arrays]').
+
+        Examples
+        --------
+        >>> import tautwire
+        >>> setup = {"antenna": {"layout": "vertical", "length": "10.3 m"}, "counterpoise": [{"length": "2 m"}]}
+        >>> tables = {"study": {"bands": ["20 m"]}, **setup, "sweep": {"antenna.length": ["10.1 m", "10.3 m"]}}
+        >>> dips = tautwire.run(tautwire.read_study(tables), workers=0).to_xarray()
+        >>> dict(dips.sizes), dips.dip_mhz.attrs["units"], dips.length_m.values.tolist()
+        ({'length_m': 2, 'band': 1}, 'MHz', [10.1, 10.3])
+        """
+        arrays, frame = xarray(), self._table(table)
+        order = {axis.column: list(dict.fromkeys(axis.labels)) for axis in self.study.axes if axis.column in frame}
+        if "band" in frame:
+            order["band"] = list(dict.fromkeys(frame["band"]))
+        order = order or {"row": []}
+        named = [name for name in order if name in frame]
+        row = frame.groupby(named).cumcount() if named else frame.index
+        if not named or row.max() > 0:
+            frame, order["row"] = frame.assign(row=row), list(range(int(row.max()) + 1))
+        whole = arrays.Dataset.from_dataframe(frame.set_index(list(order)))
+        whole = whole.reindex({name: values for name, values in order.items() if name != "row"})
+        for name in [*whole.data_vars, *whole.coords]:
+            if name in frame and (unit := unit_of(str(name))):
+                whole[name].attrs["units"] = unit
+            if name in COLUMNS:
+                whole[name].attrs["long_name"] = COLUMNS[str(name)]
+        whole.attrs |= {"Conventions": "CF-1.11", "title": self.study.spec.question or self.study.name}
+        return whole
+
+    def to_parquet(self, folder: str | Path) -> list[Path]:
+        """Write every table as a Parquet file, with units and meanings in the schema's field metadata.
+
+        Parameters
+        ----------
+        folder : str or Path
+            Where to write <table>.parquet; made if it is not there. Files of the same names are replaced.
+
+        Returns
+        -------
+        list of Path
+            The files written.
+
+        Raises
+        ------
+        InputError
+            If the folder cannot be written, or without pyarrow (pip install 'tautwire[arrays]').
+
+        Examples
+        --------
+        >>> import tautwire, tempfile, pandas
+        >>> setup = {"antenna": {"layout": "vertical", "length": "10.3 m"}, "counterpoise": [{"length": "2 m"}]}
+        >>> result = tautwire.run(tautwire.read_study({"study": {"bands": ["20 m"]}, **setup}), workers=0)
+        >>> files = result.to_parquet(tempfile.mkdtemp())
+        >>> pandas.read_parquet(next(f for f in files if f.stem == "dips"))["band"].tolist()
+        ['20 m']
+        """
+        arrow, parquet, folder = library("pyarrow"), library("pyarrow.parquet"), Path(folder)
+        make_folder(folder)
+        written = []
+        for name, frame in self.frames.items():
+            if not len(frame.columns):
+                continue
+            table = arrow.Table.from_pandas(frame, preserve_index=False)
+            fields = [
+                field.with_metadata({"units": unit_of(field.name), "long_name": COLUMNS.get(field.name, "")})
+                for field in table.schema
+            ]
+            written.append(folder / f"{name}.parquet")
+            with writable(written[-1]):
+                parquet.write_table(table.cast(arrow.schema(fields, table.schema.metadata)), written[-1])
+        return written
+
+    def _table(self, name: str) -> pd.DataFrame:
+        if name not in self.frames:
+            raise InputError("table", repr(name), f"one of {', '.join(self.frames)}")
+        return self.frames[name]
+
+    @property
+    def answer(self) -> list[str]:
+        """The answer in words, the verdict first, and how far to trust it."""
+        words: list[str] = importlib.import_module(SHOWN).words(self)
+        return words
+
+    def figures(self) -> dict[str, Figure]:
+        """Every figure by name, as matplotlib figures; nothing is shown or written.
+
+        Returns
+        -------
+        dict of str to matplotlib.figure.Figure
+            Those of the questions asked, and "picture", the wire with its current and pattern.
+
+        Examples
+        --------
+        >>> import tautwire
+        >>> setup = {"antenna": {"layout": "vertical", "length": "10.3 m"}, "counterpoise": [{"length": "2 m"}]}
+        >>> result = tautwire.run(tautwire.read_study({"study": {"bands": ["20 m"]}, **setup}), workers=0)
+        >>> "swr" in result.figures()
+        True
+        """
+        figures: dict[str, Figure] = importlib.import_module(SHOWN).figures_of(self)
+        return figures
+
+    def __repr__(self) -> str:
+        tables = ", ".join(f"{name} ({len(self.rows(name))})" for name in self.frames)
+        lost = f"; {len(self.failed)} failed" if self.failed else ""
+        return f"<Result {self.study.name!r}: {self.study.count} cases{lost}; tables {tables}>"
+
+    def _repr_html_(self) -> str:
+        """For notebooks: verdict, the main table, and the main figure."""
+        return str(importlib.import_module(SHOWN).html(self))
 
     def marked(self) -> Rows:
         """Rows of the quality table that are outside validity."""

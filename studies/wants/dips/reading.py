@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tautwire.model.arrays import Real
+from tautwire.model.arrays import Complex, Real
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import OWN, Band, bands
 from tautwire.model.reflection import swr
@@ -199,14 +199,17 @@ def _dip_row(
 
 
 def sweep_rows(band: Band, response: Response, feed: FeedSystem, points: int = 201) -> list[dict[str, Any]]:
-    """The sampled sweep over the search window: frequency, wire impedance, SWR at the radio and transformer."""
+    """The sampled sweep over the search window."""
     f = np.linspace(response.lower, response.upper, points)
-    z = response.impedance(f)
+    return rows_of(band.name, f, response.impedance(f), feed)
+
+
+def rows_of(name: str, f: Real, z: Complex, feed: FeedSystem) -> list[dict[str, Any]]:
+    """Rows of the table "sweeps" at f (n,), Hz: wire impedance z (n,), ohm, and what radio and transformer see."""
     planes = feed.impedances(z, f)
     at_radio, at_primary = swr(planes.radio, feed.reference), swr(planes.primary, feed.reference)
     columns = (f / 1e6, z.real, z.imag, planes.radio.real, planes.radio.imag, at_radio, at_primary)
     names = ("f_mhz", "feed_r_ohm", "feed_x_ohm", "radio_r_ohm", "radio_x_ohm", "swr", "swr_transformer")
     return [
-        {"band": band.name, **dict(zip(names, map(float, values), strict=True))}
-        for values in zip(*columns, strict=True)
+        {"band": name, **dict(zip(names, map(float, values), strict=True))} for values in zip(*columns, strict=True)
     ]

@@ -12,17 +12,22 @@ import tomli_w
 
 from tautwire.model.errors import InputError
 from tautwire.studies.logbook.logbook import LOG, entries
+from tautwire.studies.study import units
 from tautwire.studies.study.files import load_tables, put_text
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.quantities import written
-from tautwire.studies.study.raw import Raw
+from tautwire.studies.study.raw import FEET, Raw, changed, table_value
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.soil import opened
 from tautwire.studies.study.spread import usual_of
+from tautwire.studies.study.units import FOOT
 from tautwire.studies.wants.known import KEYS, flat
 from tautwire.studies.wants.local_model import quantity_kind
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from tautwire.studies.study.result import Result
 
 RESULT, SPREAD = "fit_result", "spread"
 PLACE = "tautwire.place"  # of a command's context: what --at was given
@@ -89,6 +94,48 @@ def posterior(frames: Mapping[str, pd.DataFrame]) -> Raw:
         for _, row in (() if pairs is None else pairs.iterrows()) if {row["parameter"], row["with_parameter"]} <= names
     ]  # fmt: skip
     return {"values": values, "correlation": off}
+
+
+def fitted(result: Result) -> dict[str, Any]:
+    """The set-up that a fit found, with what it leaves unsure, ready for `predict`, `run` and the others.
+
+    Parameters
+    ----------
+    result : Result
+        As `fit` gives it.
+
+    Returns
+    -------
+    dict
+        Tables of a study file: those of the set-up with the fitted values in place of the first guesses, and "spread"
+        with their standard deviations and correlations. Values that change each time the antenna is hung (slope,
+        heights) are not in "spread": they have their usual spread again.
+
+    Raises
+    ------
+    InputError
+        For a result that is not of a fit.
+
+    Examples
+    --------
+    >>> import tautwire
+    >>> setup = {"antenna": {"layout": "vertical", "length": "10.3 m"}, "counterpoise": [{"length": "2 m"}]}
+    >>> tautwire.fitted(tautwire.run(tautwire.read_study({"study": {"bands": ["20 m"]}, **setup}), workers=0))
+    Traceback (most recent call last):
+    tautwire.model.errors.InputError: result = study: a result of tautwire.fit
+    """
+    if "fit" not in result.frames:
+        raise InputError("result", result.study.name, "a result of tautwire.fit")
+    new = result.study.raw
+    for row in result.rows("fit"):
+        path = row["parameter"]
+        kind = quantity_kind(path, "fit")
+        if path.startswith("site.soil."):
+            new = changed(new, "site.soil", opened(table_value(new, "site.soil") or "average soil", path))
+        feet = kind is units.length and FEET.search(str(table_value(new, path)))
+        text = f"{row['estimate'] / FOOT:.6g} ft" if feet else written(row["estimate"], kind, 6)
+        new = changed(new, path, text)
+    return {**new, SPREAD: posterior(result.frames)}
 
 
 def hung(path: str) -> bool:

@@ -89,13 +89,11 @@ def fit(
     start_model = problem.model(zero, start_wires)
     moving = problem.moving()
     first = _stretched(problem, zero, start_model)
-    x = problem.search(first, moving, rough=True).x
-    problem.sigma = [max(least_error, r) for r in _rms(problem, x)]
-    local = problem.search(x, moving)
+    local = settled(problem, first, moving, least_error)
     x = local.x
     model = problem.model(x, problem.solved(x))
     rms = _rms(problem, x)
-    sd, correlation, directions = _certainty(problem, local, model, model_error)
+    sd, correlation, directions = certainty(problem, local, model, model_error)
     values = problem.values(x)
     return Fit(
         setup=with_values(setup, values),
@@ -113,6 +111,13 @@ def fit(
         other_plane=_other_plane(problem, x, first, moving, rms),
         solved=problem.wires.solved,
     )
+
+
+def settled(problem: Problem, first: Real, moving: Sequence[bool], least_error: float) -> Local:
+    """The best fit from `first` on, with errors as large as what is left unexplained; sets problem.sigma."""
+    x = problem.search(first, moving, rough=True).x
+    problem.sigma = [max(least_error, r) for r in _rms(problem, x)]
+    return problem.search(x, moving)
 
 
 def _check(measured: Sequence[Measured], parameters: Sequence[Parameter]) -> None:
@@ -164,7 +169,7 @@ def _rms(problem: Problem, x: Real) -> list[float]:
     return values
 
 
-def _togetherness(measured: Sequence[Measured], model: Sequence[Complex]) -> float:
+def togetherness(measured: Sequence[Measured], model: Sequence[Complex]) -> float:
     """How many neighbouring points count as one: (1 + r)/(1 - r) for a lag-one correlation r of the residuals."""
     over = under = 0.0
     for m, g in zip(measured, model, strict=True):
@@ -175,7 +180,7 @@ def _togetherness(measured: Sequence[Measured], model: Sequence[Complex]) -> flo
     return (1 + r) / (1 - r)
 
 
-def _certainty(
+def certainty(
     problem: Problem, local: Local, model: Sequence[Complex], model_error: float
 ) -> tuple[Real, Real, tuple[tuple[Real, float], ...]]:
     """Standard deviations (SI), correlations, and what the data alone say in each direction."""
@@ -183,12 +188,12 @@ def _certainty(
     left = problem.residual(x, local.at(x))
     slope = scipy.optimize.approx_fprime(x, lambda v: problem.whole(v, local.at(v)), 1e-4)
     data, known = slope[: len(left)], slope[len(left) :]
-    spread = float(left @ left) / max(len(left) - len(x), 1) * _togetherness(problem.measured, model)
+    spread = float(left @ left) / max(len(left) - len(x), 1) * togetherness(problem.measured, model)
     curvature = data.T @ data / max(spread, 1.0)
     values, vectors = np.linalg.eigh(curvature)
     directions = tuple((vectors[:, k], math.sqrt(max(float(values[k]), 0.0))) for k in range(len(x)))
     whole = curvature + known.T @ known
-    floor = 1e-12 * np.trace(whole) * np.eye(len(x))  # what nothing determines gets a huge but finite sd
+    floor = 1e-12 * max(np.trace(whole), 1e-12) * np.eye(len(x))  # what nothing determines gets a huge but finite sd
     covariance = np.linalg.inv(whole + floor)
     swayed = model_error * covariance @ data.T @ _smooth_errors(problem) / max(spread, 1.0)
     covariance = covariance + swayed @ swayed.T
