@@ -280,7 +280,9 @@ FORMS: dict[str, Callable[[float, str], str]] = {
     "part": part_of,
     "plain": lambda value, lengths: f"{value:.4g}",
     "both distances": _both_distances,
-    "ground distance": lambda v, lengths: f"{v / (5280 * FOOT):.0f} mi" if lengths == "imperial" else f"{v / 1e3:.0f} km",
+    "ground distance": lambda v, lengths: (
+        f"{v / (5280 * FOOT):.0f} mi" if lengths == "imperial" else f"{v / 1e3:.0f} km"
+    ),
     "power limit": lambda value, lengths: f"{_two_digits_down(value)} W",
     "fine percent": _decimals(1, " %", 100),
     "whole dB": _decimals(0, " dB"),

@@ -82,13 +82,14 @@ def _power(result: Result, drawn: Drawn) -> Words | None:
         return None
     high, low = ends(rows, "share_sky")
 
-    def at(row: Row) -> Words:
-        return say("{share} on {band}{case}", share=row.number("share_sky", "percent"), band=band_name(row["band"]),
-                   case=with_case(result, row))  # fmt: skip
-
+    first = say(
+        "{share} of the radio's power reaches the sky on {band}{case}", share=high.number("share_sky", "percent"),
+        band=band_name(high["band"]), case=with_case(result, high),
+    )  # fmt: skip
     if high is low:
-        return say("Of the radio's power {share} reaches the sky", share=at(high))
-    return say("Of the radio's power {most} reaches the sky, {few}", most=at(high), few=at(low))
+        return first
+    return say("{first}; {share} on {band}{case}", first=first, share=low.number("share_sky", "percent"),
+               band=band_name(low["band"]), case=with_case(result, low))  # fmt: skip
 
 
 def _gain(result: Result, drawn: Drawn) -> Words | None:

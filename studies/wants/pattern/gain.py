@@ -38,7 +38,8 @@ def gain_figure(
         elevations = list(dict.fromkeys(gains["elevation_deg"]))[: len(CYCLE)]
         named = [b.name for b in bands]
         shown = gains["band"].isin(named) & gains["elevation_deg"].isin(elevations)
-        whole = gains[shown & (gains["forward_radio_gain_dbi"] >= LOWEST)]
+        lowest = gains.groupby(["band", "elevation_deg"])["forward_radio_gain_dbi"].transform("min")
+        whole = gains[shown & (lowest >= LOWEST)]  # a curve that is cut off below has no title
         sheet.draws("pattern_gains", whole.index, "forward_radio_gain_dbi", "elevation_deg")
         sheet.draws("pattern", table.index[table["band"].isin(named)], "takeoff_deg")
         sheet.header(heading.under("Gain from the radio along the bearing"))

@@ -43,8 +43,8 @@ def findings(result: Result) -> list[Finding]:
     bands = {b.name: rows for b in result.study.bands if (rows := [r for r in table if r["band"] == b.name])}
     found = compared(result, bands) if result.study.count > 1 else _placed(bands)
     for name, rows in bands.items():
-        words = _many(result, name, rows) if len(rows) > 1 else _one(result, rows[0])
-        found += [Finding(w, "detail", "pattern", {"band": name}) for w in words]
+        lines = _many(result, name, rows) if len(rows) > 1 else _one(result, rows[0])
+        found += [Finding(line, "detail", "pattern", {"band": name}) for line in lines]
     words = say("Gains are from the radio, in text and plots: what mismatch, coax and transformer take is off.")
     found += [Finding(words, "detail", "gains"), *_trouble(table)]
     return found + _big(result, bands)
@@ -143,12 +143,14 @@ def compared(result: Result, bands: dict[str, list[Row]]) -> list[Finding]:
         words = say("Hardly any difference: what {what} differs by less than {limit} on every band.", what=what,
                     limit=convention("0.5 dB"))  # fmt: skip
         return [Finding(words, "verdict", "no difference")]
-    each = [_lead(result, name, bands[name], column, leads[name]) for name in order]
+    each = [_lead(result, bands[name], column, leads[name], first=name == order[0]) for name in order]
     if soils:
         first = say("Soil matters most {lead}.", lead=each[0])
     else:
         every = [row for rows in bands.values() for row in rows]
-        first = say("The difference is greatest {lead} in the mean all round at {at}.", lead=each[0], at=cut_words(every))
+        first = say(
+            "The difference is greatest {lead} in the mean all round at {at}.", lead=each[0], at=cut_words(every)
+        )
     found = [Finding(first, "verdict", "difference", {"band": order[0]})]
     if each[1:]:
         found.append(Finding(_sentence(joined(each[1:], "; ", "; ")), "answer", "difference"))
@@ -162,14 +164,15 @@ def _sentence(words: Words) -> Words:
     return Words((start, *others, "."))
 
 
-def _lead(result: Result, band: str, rows: Sequence[Row], column: str, lead: Number) -> Words:
+def _lead(result: Result, rows: Sequence[Row], column: str, lead: Number, first: bool) -> Words:
+    """How the cases of a band differ. first: of the band that is named first, where a share is said of what."""
     best, least = ends(rows, column)
-    one, other = case_name(result, best), case_name(result, least)
+    band, one, other = band_name(best["band"]), case_name(result, best), case_name(result, least)
     if not column.startswith("share"):
-        return say("on {band}: {one} leads {other} by {db}", band=band_name(band), one=one, other=other, db=lead)
+        return say("on {band}: {one} leads {other} by {db}", band=band, one=one, other=other, db=lead)
     return say(
-        "on {band}: {most} of the radio's power reaches the sky with {one}, {few} with {other} ({db})",
-        band=band_name(band), most=best.number(column, "percent"), one=one, few=least.number(column, "percent"),
+        "on {band}: {most}{of} with {one}, {few} with {other} ({db})", band=band, most=best.number(column, "percent"),
+        of=" of the radio's power reaches the sky" if first else "", one=one, few=least.number(column, "percent"),
         other=other, db=lead,
     )  # fmt: skip
 
@@ -224,10 +227,14 @@ def _directions(result: Result, rows: Sequence[Row]) -> list[Words]:
         if best[column] - least[column] < ALIKE:
             lines.append(say("{what} {dbi} in every case", what=what, dbi=most))
             continue
-        words = say("{what} {most} with {one}, least {few} with {other}", what=what, most=most,
-                    one=case_name(result, best), few=least.number(column, "dBi"), other=case_name(result, least))  # fmt: skip
+        words = say(
+            "{what} {most} with {one}, least {few} with {other}", what=what, most=most, one=case_name(result, best),
+            few=least.number(column, "dBi"), other=case_name(result, least),
+        )  # fmt: skip
         if least["cut_peak_radio_gain_dbi"] - least[column] > NULL:
-            below = made_of("difference", "whole dB", (least, "cut_peak_radio_gain_dbi"), (least, column), result=result)
+            below = made_of(
+                "difference", "whole dB", (least, "cut_peak_radio_gain_dbi"), (least, column), result=result
+            )
             words = say("{words} (a null of it: {below} below its best direction, {bearing})", words=words, below=below,
                         bearing=least.number("cut_peak_bearing_deg", "bearing"))  # fmt: skip
         lines.append(words)
