@@ -125,7 +125,8 @@ def test_findings_come_from_cells_and_titles_from_what_is_drawn(result):
 
 
 def test_in_feet_where_the_file_is(tmp_path):
-    raw = RAW | {"antenna": {**RAW["antenna"], "length": "33 ft"}, "exposure": {"heights": ["5 ft"]}}
+    raw = RAW | {"exposure": {"resolution": "1 ft", "heights": ["5 ft"]}}
+    raw["antenna"] = {**RAW["antenna"], "length": "33 ft", "feed_height": "4 ft"}
     found = run(read_study(raw), Store(tmp_path), workers=0)
     assert found.study.lengths == "imperial"
     lines = {want.name: [f.words.text("imperial") for f in want.found(found)] for want in (EXPOSURE, STRESS, SHIELD)}

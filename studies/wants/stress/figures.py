@@ -80,7 +80,7 @@ def _heat(ax: Axes, rows: pd.DataFrame, look: Look) -> None:
     for y, wide, safe in zip(at, left, rows["safe_w"], strict=True):
         if np.isfinite(safe):
             words = f" safe to {FORMS['power limit'](float(safe), '')}"
-            ax.text(wide, y, words, size=look.small, color=QUIET, va="center")
+            ax.text(float(wide), float(y), words, size=look.small, color=QUIET, va="center")
     ax.set_xlim(0, 1.5 * max(float(left.max(initial=0)), 1e-3))
     ax.set_yticks(at, labels=list(rows["band"]))
     ax.invert_yaxis()
