@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from tautwire.studies.study.findings import Finding, Title
+from tautwire.studies.study.findings import Finding, Number, Title, Words
 from tautwire.studies.study.result import Result
 
 
 def assert_traced(result: Result, finding: Finding) -> None:
     """Every number is what its cells give now, and none is lost."""
-    numbers = [*finding.words.numbers, *([finding.number] if hasattr(finding.number, "again") else [])]
+    large = finding.number
+    numbers = [*finding.words.numbers]
+    numbers += [large] if isinstance(large, Number) else large.numbers if isinstance(large, Words) else []
     for number in numbers:
         assert number.cells, finding.words.text()
         assert math.isclose(number.again(result), number.value, rel_tol=1e-9), finding.words.text()

@@ -15,7 +15,7 @@ from matplotlib.ticker import MaxNLocator
 from tautwire.model.arrays import Real
 from tautwire.model.fields.exposure import Plane
 from tautwire.studies.drawing.style import INK, QUIET, ROLE_MARKS, SOIL, Heading, Look, Sheet, style
-from tautwire.studies.study.findings import Cell, Drawn, Title, table_of
+from tautwire.studies.study.findings import Cell, Drawn, Title
 from tautwire.studies.study.setup import Built
 from tautwire.studies.wants.exposure.words import title_words
 
@@ -29,7 +29,7 @@ SHADES = LinearSegmentedColormap.from_list("near", ["#f4f6f3", "#cfe0dc", "#9fbf
 
 def exposure_title(result: Result, drawn: Drawn) -> str:
     """How far to keep away on the band that is drawn."""
-    rows = drawn.rows(table_of(result, "exposure"), "any_part_m")
+    rows = drawn.rows(result, "exposure", "any_part_m")
     return title_words(result, rows[0]).title(result.study.lengths) if rows else Title("")
 
 

@@ -14,7 +14,6 @@ from tautwire.studies.study.findings import (
     joined,
     made_of,
     say,
-    table_of,
     with_case,
 )
 from tautwire.studies.wants.pattern.words import ahead, cut_words, ends
@@ -38,7 +37,7 @@ def title_of_kind(result: Result, kind: str) -> Callable[[Drawn], str]:
 
 def _elevation(result: Result, drawn: Drawn) -> Words | None:
     """The greatest gain in the plane that is drawn."""
-    rows = drawn.rows(table_of(result, "pattern"), "plane_peak_radio_gain_dbi")
+    rows = drawn.rows(result, "pattern", "plane_peak_radio_gain_dbi")
     if not rows:
         return None
     best = max(rows, key=lambda r: r["plane_peak_radio_gain_dbi"])
@@ -54,7 +53,7 @@ def _elevation(result: Result, drawn: Drawn) -> Words | None:
 def _azimuth(result: Result, drawn: Drawn) -> Words | None:
     """How far cases lie apart in their best direction; of one case, where each band's is."""
     column = "cut_peak_radio_gain_dbi"
-    rows = drawn.rows(table_of(result, "pattern"), column)
+    rows = drawn.rows(result, "pattern", column)
     if not rows:
         return None
     at = cut_words(rows)
@@ -77,7 +76,7 @@ def _azimuth(result: Result, drawn: Drawn) -> Words | None:
 
 
 def _power(result: Result, drawn: Drawn) -> Words | None:
-    rows = drawn.rows(table_of(result, "pattern"), "share_sky")
+    rows = drawn.rows(result, "pattern", "share_sky")
     if not rows:
         return None
     high, low = ends(rows, "share_sky")
@@ -95,7 +94,7 @@ def _power(result: Result, drawn: Drawn) -> Words | None:
 def _gain(result: Result, drawn: Drawn) -> Words | None:
     """The curve that changes most."""
     curves: dict[tuple[str, float], list[Row]] = {}
-    for row in drawn.rows(table_of(result, "pattern_gains"), "forward_radio_gain_dbi"):
+    for row in drawn.rows(result, "pattern_gains", "forward_radio_gain_dbi"):
         curves.setdefault((row["band"], row["elevation_deg"]), []).append(row)
     if not curves:
         return None
@@ -112,7 +111,7 @@ def _gain(result: Result, drawn: Drawn) -> Words | None:
 def _solid(result: Result, drawn: Drawn) -> Words | None:
     """How high the strongest direction of each band is."""
     each = []
-    for name, rows in _by_band(drawn.rows(table_of(result, "pattern"), "takeoff_deg")).items():
+    for name, rows in _by_band(drawn.rows(result, "pattern", "takeoff_deg")).items():
         high, low = (row.number("takeoff_deg", "angle") for row in ends(rows, "takeoff_deg"))
         span = say("{a}", a=low) if low.text() == high.text() else say("{a} to {b}", a=low, b=high)
         each.append(say("{up} on {band}", up=span, band=band_name(name)))

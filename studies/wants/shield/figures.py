@@ -12,7 +12,7 @@ from matplotlib.ticker import MaxNLocator
 from tautwire.model.operating.bands import Band
 from tautwire.studies.drawing.style import CYCLE, INK, Heading, Look, Sheet, style
 from tautwire.studies.study.findings import Drawn, Title
-from tautwire.studies.wants.shield.words import AS_BUILT, first_rows, label, verdict
+from tautwire.studies.wants.shield.words import AS_BUILT, label, verdict
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -22,7 +22,7 @@ MOST_BANDS = 4
 
 def shield_title(result: Result, drawn: Drawn) -> str:
     """Where a choke goes, of the bands and variants that are drawn."""
-    rows = drawn.rows(first_rows(result), "shield_max_a")
+    rows = drawn.rows(result, "shield", "shield_max_a")
     if not any(row["variant"] == AS_BUILT for row in rows):
         return Title("")
     return verdict(result, rows).title(result.study.lengths)

@@ -8,7 +8,7 @@ from matplotlib.lines import Line2D
 
 from tautwire.model.wires.structure import RETURNS, Structure
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, SOIL, Heading, Sheet, style
-from tautwire.studies.study.findings import Drawn, band_name, say, table_of
+from tautwire.studies.study.findings import Drawn, band_name, say
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,7 +20,7 @@ DASHES = {"wire": "-", "counterpoise": (0, (4, 1.6)), "coax": (0, (1, 1.3))}
 
 def current_title(result: Result, drawn: Drawn) -> str:
     """The greatest current in the wire, and where."""
-    rows = drawn.rows(table_of(result, "stress"), "max_a")
+    rows = drawn.rows(result, "stress", "max_a")
     most = max(rows, key=lambda r: r["max_a"])
     words = say("At most {amps}, on {band}, {at} from the feed", amps=most.number("max_a", "amps"),
                 band=band_name(most["band"]), at=most.number("max_a_at", "length"))  # fmt: skip

@@ -11,7 +11,7 @@ from matplotlib.ticker import MaxNLocator, NullFormatter, ScalarFormatter
 from matplotlib.transforms import ScaledTranslation
 
 from tautwire.studies.drawing.style import CYCLE, QUIET, Heading, Look, Sheet, style
-from tautwire.studies.study.findings import FORMS, Drawn, table_of
+from tautwire.studies.study.findings import FORMS, Drawn
 from tautwire.studies.wants.stress.words import end_volts, safe_power
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ PARTS = (
 
 def stress_title(result: Result, drawn: Drawn) -> str:
     """The power that is safe, else the volts at the end."""
-    rows = drawn.rows(table_of(result, "stress"), "safe_w")
+    rows = drawn.rows(result, "stress", "safe_w")
     found = safe_power(result, rows)
     return (found.words if found else end_volts(result, rows)).title(result.study.lengths)
 

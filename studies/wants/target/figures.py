@@ -14,7 +14,7 @@ from tautwire.model.fields.hop_angles import LAYERS, hop_elevation, hop_reach
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import heading_of
 from tautwire.studies.study.cells import in_words
-from tautwire.studies.study.findings import Drawn, Row, Title, band_name, cell_words, joined, say, table_of
+from tautwire.studies.study.findings import Drawn, Row, Title, band_name, cell_words, joined, say
 from tautwire.studies.wants.target.words import angles, by_region, headline
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ def target_figures(result: Result, size: str | Look = "print") -> dict[str, Shee
 
 def _best(result: Result, drawn: Drawn) -> str:
     """Which case serves the drawn regions best; of one case, the gain to each."""
-    best = drawn.rows(table_of(result, "target_best"), "region_radio_gain_dbi")
+    best = drawn.rows(result, "target_best", "region_radio_gain_dbi")
     if result.study.count > 1:
         found = headline(result, best)
         return found[0].words.title(result.study.lengths) if found else Title("")
@@ -60,7 +60,7 @@ def _best(result: Result, drawn: Drawn) -> str:
 def _leave(result: Result, drawn: Drawn) -> str:
     """Between which elevations paths to each region leave, by the fewest hops."""
     fewest: dict[str, Row] = {}
-    for row in drawn.rows(table_of(result, "target"), "elevation_low_deg"):
+    for row in drawn.rows(result, "target", "elevation_low_deg"):
         if row["elevation_low_deg"] == row["elevation_low_deg"]:
             first = fewest.setdefault(row["region"], row)
             fewest[row["region"]] = row if row["hops"] < first["hops"] else first
