@@ -10,6 +10,7 @@ import pytest
 from check_findings import assert_titled, assert_traced
 
 from tautwire.model.errors import InputError
+from tautwire.studies.reports.answers import one_caution
 from tautwire.studies.reports.folder import summary, write
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
@@ -122,6 +123,7 @@ def test_findings_come_from_cells_and_titles_from_what_is_drawn(result):
             assert_titled(result, figure)
     cautions = {f.kind for f in EXPOSURE.found(result) if f.role == "caution"}
     assert {"rules", "assumptions"} <= cautions
+    assert one_caution(result) == next(f.words.text() for f in EXPOSURE.found(result) if f.role == "caution")
 
 
 def test_in_feet_where_the_file_is(tmp_path):

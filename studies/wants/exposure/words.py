@@ -40,7 +40,7 @@ def findings(result: Result) -> list[Finding]:
             say("{far} on {band}", far=_span(result, row, "both distances"), band=band_name(row["band"]))
             for row in worst
         ]
-        found.append(Finding(say("By band: {each}.", each=joined(each)), "answer", "by band"))
+        found.append(Finding(say("Distance by band: {each}.", each=joined(each)), "answer", "by band"))
     found += [*_searched(bands), *_rests_on(result)]
     for row in worst:
         words = _of_band(result, bands[row["band"]])
@@ -123,7 +123,7 @@ def _of_band(result: Result, rows: Sequence[Row]) -> Words:
     part = max(rows, key=lambda r: r["any_part_m"])
     low, high = (row.number("stay_away_m", "distance") for row in (near, far))
     span = say("{high}", high=high)
-    if low.text() != high.text():
+    if low.text(result.study.lengths) != high.text(result.study.lengths):
         span = say("{low} to {high} (by case)", low=low, high=high)
     return say(
         "{band}: with {power} at a duty of {duty}, people on the ground stay {span} clear of every conductor seen from "

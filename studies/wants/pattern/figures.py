@@ -132,8 +132,8 @@ def cut_figure(
         rows = -(-len(bands) // across)
         tall = look.width / across * (0.58 if half else 1.0) * rows + 1.2
         sheet = Sheet(look, min(tall, 9.2) if look.name == "print" else None)
-        told = [f"{name} {np.degrees(a):.0f} to {np.degrees(b):.0f}\u00b0" for name, a, b in wedges]
-        heading = heading.then(f"tinted: {', '.join(told)}") if told else heading
+        spans = [f"{name} {np.degrees(a):.0f} to {np.degrees(b):.0f}\u00b0" for name, a, b in wedges]
+        heading = heading.then(f"tinted: {', '.join(spans)}") if spans else heading
         shown = table.index[table["band"].isin([b.name for b in bands])]
         sheet.draws("pattern", shown, *DRAWN[cut], "f_mhz", "bearing_deg")
         sheet.header(heading.under(_what(cut, table, colours.axis)))

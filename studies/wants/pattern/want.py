@@ -41,7 +41,7 @@ class PatternSpec(Part):
     """[pattern]: where the power goes."""
 
     elevations: tuple[Angle, ...] = entry(
-        "elevations at which the gain along the bearing is told",
+        "elevations at which the gain along the bearing is reported",
         ["10 deg", "30 deg"],
         "0 to 90 deg",
         default=(math.radians(10), math.radians(20), math.radians(30), math.radians(60)),

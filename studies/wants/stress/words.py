@@ -77,7 +77,7 @@ def _safe_by_band(bands: dict[str, list[Row]]) -> list[Finding]:
         say("{limit} on {band}", limit=row.number("safe_w", "power limit"), band=band_name(row["band"]))
         for row in worst
     ])  # fmt: skip
-    words = say("Safe at this duty, the transformer in a box: {each}", each=words)
+    words = say("Safe power at this duty, the transformer in a box: {each}", each=words)
     if any(map(_is_core, worst)):
         air = joined([row.number("safe_in_air_w", "power limit") for row in worst])
         words = say("{words}; in moving air {air}", words=words, air=air)
