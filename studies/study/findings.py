@@ -337,9 +337,10 @@ def case_name(result: Result, row: Mapping[str, Any]) -> Name:
     return Name(result.study.words_of(dict(row)), "case")
 
 
-def with_case(result: Result, row: Mapping[str, Any], before: str = " with ") -> Words:
-    """ " with slope 30°"; empty for a study of one case."""
-    case = case_name(result, row)
+def with_case(result: Result, row: Mapping[str, Any], before: str = " with ", without: str = "") -> Words:
+    """ " with slope 30°"; empty for a study of one case. without: key of an axis that is said elsewhere."""
+    skipped = {axis.column for axis in result.study.axes if axis.path == without}
+    case = case_name(result, {column: value for column, value in row.items() if column not in skipped})
     return say("{before}{case}", before=before, case=case) if case.words else NOTHING
 
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from tautwire.studies.study.findings import (
-    NOTHING,
     Finding,
     Name,
     Number,
@@ -69,10 +68,8 @@ def _span(result: Result, row: Row, form: str) -> Words:
 
 
 def _case(result: Result, row: Row) -> Words:
-    """The case; nothing if it is but the power, which is said with the distance."""
-    if [axis.path for axis in result.study.axes] == ["radio.power"]:
-        return NOTHING
-    return with_case(result, row, ", ")
+    """The case; its power is said with the distance."""
+    return with_case(result, row, ", ", without="radio.power")
 
 
 def _away(result: Result, row: Row) -> Words:

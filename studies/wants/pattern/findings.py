@@ -101,6 +101,8 @@ def _gain(result: Result, drawn: Drawn) -> Words | None:
     column = "forward_radio_gain_dbi"
     rows = max(curves.values(), key=lambda mine: ahead(result, mine, column).value)
     best = max(rows, key=lambda r: r[column])
+    if ahead(result, rows, column).value < ALIKE:
+        return say("The gain along the bearing stays the same in every case")
     return say(
         "At {up} on {band} the gain changes by {db}, up to {most}{case}", up=best.number("elevation_deg", "angle"),
         band=band_name(best["band"]), db=ahead(result, rows, column), most=best.number(column, "dBi"),

@@ -249,7 +249,7 @@ def _big(result: Result, bands: dict[str, list[Row]]) -> list[Finding]:
         best, least = ends(bands[name], "share_sky")
         words = say("of the radio's power reaches the sky on {band}{case}", band=band_name(name),
                     case=with_case(result, best))  # fmt: skip
-        if len(bands[name]) > 1:
+        if ahead(result, bands[name], "share_sky").value >= ALIKE:
             words = say("{words}; {few}{case}", words=words, few=least.number("share_sky", "percent"),
                         case=with_case(result, least))  # fmt: skip
         out.append(big(best.number("share_sky", "percent"), words))

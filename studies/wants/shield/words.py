@@ -10,6 +10,7 @@ from tautwire.studies.study.findings import (
     FORMS,
     Finding,
     Name,
+    Number,
     Row,
     Words,
     band_name,
@@ -34,7 +35,7 @@ def findings(result: Result) -> list[Finding]:
     worst, best = placed(table)
     found = [Finding(verdict(result, table), "verdict", "where a choke goes", {"band": worst["band"]})]
     if best:
-        words = say("There {dip}, with {watts} in the choke at full power.", dip=_dip(best),
+        words = say("With the choke there, {dip}; it takes {watts} at full power.", dip=_dip(best),
                     watts=best.number("choke_peak_w", "watts"))  # fmt: skip
         found.append(Finding(words, "answer", "with the choke", {"band": worst["band"]}))
     words = say(
@@ -95,7 +96,7 @@ def _place(row: Row) -> Words:
 
 def _dip(row: Row) -> Words:
     if math.isnan(row["dip_shift_khz"]):
-        return say("there is no dip to compare")
+        return say("no dip can be compared")
     return say("the dip moves {shift} to SWR {swr}", shift=row.number("dip_shift_khz", "signed shift"),
                swr=row.number("dip_swr", "SWR"))  # fmt: skip
 
@@ -132,8 +133,12 @@ def _big(worst: Row, best: Row | None) -> list[Finding]:
     found = [big(worst.number("shield_max_a", "amps"), say("at most on the shield, on {band}", band=band))]
     if best is None:
         return found
+    at: Number | Name = best.number("choke_at_m", "length")
+    where = say("from the transformer: where a choke leaves least")
+    if best["choke_at_m"] == 0:
+        at, where = Name("at the transformer", "text"), say("a choke leaves least")
     return [
         *found,
-        big(best.number("choke_at_m", "length"), say("from the transformer: where a choke leaves least")),
+        big(at, where),
         big(best.number("shield_max_a", "amps"), say("then on the shield; {dip}", dip=_dip(best))),
     ]

@@ -52,7 +52,7 @@ def safe_power(result: Result, rows: Sequence[Row]) -> Finding | None:
     worst = _least_safe(rows)
     if worst is None:
         return None
-    limit, band, case = worst.number("safe_w", "power limit"), band_name(worst["band"]), with_case(result, worst)
+    limit, band, case = worst.number("safe_w", "power limit"), band_name(worst["band"]), _case(result, worst)
     if worst["safe_w"] < worst["power_w"]:
         words = say("{what}oo hot on a long over on {band}{case}: stay under {limit}.",
                     what="T" if _is_core(worst) else "Choke t", band=band, case=case, limit=limit)  # fmt: skip
@@ -60,6 +60,11 @@ def safe_power(result: Result, rows: Sequence[Row]) -> Finding | None:
     words = say("Cool enough on a long over with {power}; {band} allows least{case}: {limit}.",
                 power=worst.number("power_w", "power"), band=band, case=case, limit=limit)  # fmt: skip
     return Finding(words, "verdict", "cool enough", {"band": worst["band"]})
+
+
+def _case(result: Result, row: Row) -> Words:
+    """The case; its power is said with the volts, and a safe power does not depend on it."""
+    return with_case(result, row, without="radio.power")
 
 
 def _least_safe(rows: Sequence[Row]) -> Row | None:
@@ -94,7 +99,7 @@ def end_volts(result: Result, rows: Sequence[Row]) -> Words:
     return say(
         "The wire's end carries up to {volts} peak with {power}, on {band}{case}: {warning}.",
         volts=worst.number("end_peak_v", "volts"), power=worst.number("power_w", "power"),
-        band=band_name(worst["band"]), case=with_case(result, worst), warning=cell_words(worst, "end_warning"),
+        band=band_name(worst["band"]), case=_case(result, worst), warning=cell_words(worst, "end_warning"),
     )  # fmt: skip
 
 
@@ -193,11 +198,12 @@ def _big(result: Result, table: Sequence[Row]) -> list[Finding]:
     """The safe power, the volts at the end, the heat."""
     found = []
     if least := _least_safe(table):
-        words = say("safe on a long over on {band}{case}", band=band_name(least["band"]), case=with_case(result, least))
+        words = say("safe on a long over on {band}{case}", band=band_name(least["band"]), case=_case(result, least))
         found.append(big(least.number("safe_w", "power limit"), words))
     volts, hot = max(table, key=lambda r: r["end_peak_v"]), hottest(table)
     words = say("peak at the wire's end with {power} on {band}{case}", power=volts.number("power_w", "power"),
-                band=band_name(volts["band"]), case=with_case(result, volts))  # fmt: skip
+                band=band_name(volts["band"]), case=_case(result, volts))  # fmt: skip
     found.append(big(volts.number("end_peak_v", "volts"), words))
-    words = say("of heat in the transformer on {band}{case}", band=band_name(hot["band"]), case=with_case(result, hot))
+    words = say("of heat in the transformer with {power} on {band}{case}", power=hot.number("power_w", "power"),
+                band=band_name(hot["band"]), case=_case(result, hot))  # fmt: skip
     return [*found, big(_heat(result, hot), words)]
