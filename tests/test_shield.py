@@ -1,19 +1,29 @@
 """Studies of the coax shield, of stress and of exposure, run as studies."""
 
+import math
+import re
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
+from check_findings import assert_titled, assert_traced
 
 from tautwire.model.errors import InputError
+from tautwire.studies.reports.answers import one_caution
 from tautwire.studies.reports.folder import summary, write
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.cautions import CAUTIONS, DEFERENCE, caution_text, cautions_for
 from tautwire.studies.study.columns import COLUMNS
-from tautwire.studies.wants.exposure.want import rounded_up
-from tautwire.studies.wants.shield import want as want_shield
-from tautwire.studies.wants.shield.want import AS_BUILT, variants
+from tautwire.studies.study.findings import FORMS
+from tautwire.studies.wants.exposure.want import WANT as EXPOSURE
+from tautwire.studies.wants.shield.want import WANT as SHIELD
+from tautwire.studies.wants.shield.want import variants
+from tautwire.studies.wants.shield.words import AS_BUILT, first_rows
+from tautwire.studies.wants.stress.want import HOTTEST, safe_power
+from tautwire.studies.wants.stress.want import WANT as STRESS
 
 RAW = {
     "study": {"name": "shore", "bands": ["20 m"], "want": ["exposure", "stress", "shield"]},
@@ -53,7 +63,11 @@ def test_tables_keep_their_columns_beside_variants_and_axes(tmp_path):
     table = both.frames["shield"]
     assert set(table["setup_variant"]) == {"dry", "wet"} and AS_BUILT in set(table["variant"])
     dry = table[(table["setup_variant"] == "dry") & (table["variant"] == AS_BUILT)].iloc[0]
-    assert f"{dry['shield_feed_a']:.2f} A flows onto the shield" in want_shield.sentences(both)[1]
+    assert {row["setup_variant"] for row in first_rows(both)} == {"dry"}
+    detail = next(f for f in SHIELD.found(both) if f.role == "detail")
+    assert detail.words.numbers[0].value == pytest.approx(dry["shield_feed_a"])
+    for finding in SHIELD.found(both):
+        assert_traced(both, finding)
     assert "shield.png" in {p.name for p in write(both, tmp_path / "out", formats=("png",))}
     assert read_study(RAW | {"sweep": {"antenna.bearing": ["0 deg", "9 deg"]}}).axes[0].column == "antenna_bearing_deg"
 
@@ -81,8 +95,71 @@ def test_exposure_is_told_in_words_and_grows_with_power(result, tmp_path):
     strong = RAW | {"radio": {"power": "400 W", "duty": 0.5}, "study": RAW["study"] | {"want": ["exposure"]}}
     more = run(read_study(strong), Store(tmp_path), workers=0)
     assert more.frames["exposure"].iloc[0]["stay_away_m"] > 1.2 * row["stay_away_m"]
-    assert rounded_up(0.81) == 0.9
-    assert rounded_up(0.0) == 0.1
+    first, second = (EXPOSURE.found(r)[0].words for r in (result, more))
+    for words, found in ((first, result), (second, more)):
+        far, power = words.numbers
+        told = found.frames["exposure"].iloc[0]
+        assert far.value == pytest.approx(max(told["stay_away_m"], told["any_part_m"]))
+        assert power.value == told["power_w"]
+        assert words.text().startswith("Keep everybody ")
+
+
+def test_distances_are_rounded_away_from_the_wire():
+    """0.81 m is 2.66 ft (international foot, 0.3048 m: NIST SP 811)."""
+    assert [FORMS["distance"](x, "metric") for x in (0.81, 0.0)] == ["0.9 m", "0.1 m"]
+    assert [FORMS["both distances"](0.81, x) for x in ("metric", "imperial")] == ["0.9 m (3 ft)", "3 ft (0.9 m)"]
+    assert [FORMS["power limit"](x, "") for x in (8.79, 39.9, 0.0, 1290, 0.0589)] == [
+        "8.7 W", "39 W", "0 W", "1200 W", "0.058 W",
+    ]  # fmt: skip
+
+
+def test_findings_come_from_cells_and_titles_from_what_is_drawn(result):
+    for want in (EXPOSURE, STRESS, SHIELD):
+        found = want.found(result)
+        assert found[0].role == "verdict" and [f.role for f in found].count("verdict") == 1
+        for finding in found:
+            assert_traced(result, finding)
+        for figure in want.plots(result).values():
+            assert_titled(result, figure)
+    cautions = {f.kind for f in EXPOSURE.found(result) if f.role == "caution"}
+    assert {"rules", "assumptions"} <= cautions
+    assert one_caution(result) == next(f.words.text() for f in EXPOSURE.found(result) if f.role == "caution")
+
+
+def test_in_feet_where_the_file_is(tmp_path):
+    raw = RAW | {"exposure": {"resolution": "1 ft", "heights": ["5 ft"]}}
+    raw["antenna"] = {**RAW["antenna"], "length": "33 ft", "feed_height": "4 ft"}
+    found = run(read_study(raw), Store(tmp_path), workers=0)
+    assert found.study.lengths == "imperial"
+    lines = {want.name: [f.words.text("imperial") for f in want.found(found)] for want in (EXPOSURE, STRESS, SHIELD)}
+    assert re.match(r"Keep everybody \d+ ft \(\d\.\d m\) away from every part with 100 W", lines["exposure"][0])
+    assert any("5 ft 0 in above soil" in line for line in lines["exposure"])
+    assert not any(re.search(r"\d\.\d+ (m|cm)\b", line) for line in lines["stress"] + lines["shield"])
+
+
+def test_the_safe_power_is_where_the_core_overheats(result, tmp_path):
+    """Heat grows with power and rise with heat (Newton's law of cooling): at the safe power the rise is the limit."""
+    row = result.frames["stress"].iloc[0]
+    assert row["safe_w"] == pytest.approx(row["power_w"] * HOTTEST / row["core_rise_high_k"])
+    assert row["safe_in_air_w"] == pytest.approx(row["power_w"] * HOTTEST / row["core_rise_low_k"])
+    words = STRESS.found(result)[0]
+    assert words.kind == ("too hot" if row["safe_w"] < 100 else "cool enough")
+    assert next(n for n in words.words.numbers if n.form == "power limit").value == row["safe_w"]
+    only = RAW["study"] | {"want": ["stress"]}
+    for part, kind in ((0.9, "cool enough"), (1.1, "too hot")):
+        raw = RAW | {"study": only, "radio": {"power": f"{part * row['safe_w']} W", "duty": 0.5}}
+        found = run(read_study(raw), Store(tmp_path), workers=0)
+        again = found.frames["stress"].iloc[0]
+        assert again["core_rise_high_k"] == pytest.approx(part * HOTTEST)
+        assert again["safe_w"] == pytest.approx(row["safe_w"])
+        assert STRESS.found(found)[0].kind == kind
+        assert ("overheats" in {f.kind for f in STRESS.found(found)}) == (kind == "too hot")
+
+
+def test_a_choke_may_be_what_overheats_and_nothing_may_be_known():
+    level = SimpleNamespace(core_rise_high_k=math.nan, core_rise_low_k=math.nan, choke_w=40.0)
+    assert safe_power(level, 100.0) == {"safe_w": 25.0, "safe_in_air_w": 25.0}  # 10 W overheat a ring
+    assert math.isnan(safe_power(SimpleNamespace(**vars(level) | {"choke_w": 0.0}), 100.0)["safe_w"])
 
 
 def test_summary_has_each_caution_once_and_says_who_comes_first(result):
@@ -101,11 +178,7 @@ def test_every_column_is_explained(result):
 
 
 def test_figures_are_drawn_and_no_value_is_lost(result):
-    from tautwire.studies.wants.exposure import want as want_exposure
-    from tautwire.studies.wants.shield import want as want_shield
-    from tautwire.studies.wants.stress import want as want_stress
-
-    for want in (want_exposure.WANT, want_shield.WANT, want_stress.WANT):
+    for want in (EXPOSURE, SHIELD, STRESS):
         figures = want.plots(result)
         assert figures
         for figure in figures.values():

@@ -6,7 +6,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from click.testing import CliRunner
 from made_up_study import SLOPES, made_up_result, made_up_study
@@ -121,10 +120,6 @@ def test_what_to_take_away_is_a_verdict_a_want_then_more_of_the_main_one(
 def test_titles_are_plain_words(result: Result) -> None:
     assert slide_title("pattern_azimuth", result) == "Where it radiates: azimuth"
     assert slide_title("exposure-40m", result) == "How far to stay away, 40 m"
-    row = {"band": "40 m", "stay_away_m": 0.81, "power_w": 100.0, "complete": False}
-    table = pd.DataFrame([{**c.labels, **row, "stay_away_m": 0.81 + c.index} for c in result.study.cases()])
-    told = slide_title("exposure-40m", Result(result.study, {"exposure": table}, []))
-    assert told == "How far to stay away, 40 m: more than 0.9 m with 100 W"
     assert slide_title("turn_map_2", result) == "How many turns for which segment, set-up 2"
     assert slide_title("something_new", result) == "Something new"
 

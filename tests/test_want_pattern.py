@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from check_findings import assert_titled, assert_traced
 
 from tautwire.model.errors import InputError
 from tautwire.model.fields.far_field import gain
@@ -11,9 +12,11 @@ from tautwire.studies.running.runner import run
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.columns import COLUMNS
 from tautwire.studies.wants.pattern.figures import from_radio
-from tautwire.studies.wants.pattern.want import plots, sentences
+from tautwire.studies.wants.pattern.gain import LOWEST
+from tautwire.studies.wants.pattern.want import plots
+from tautwire.studies.wants.pattern.words import findings
 from tautwire.studies.wants.target.want import plots as target_plots
-from tautwire.studies.wants.target.want import sentences as target_sentences
+from tautwire.studies.wants.target.words import findings as target_findings
 
 RAW = {
     "study": {"name": "lakeside pattern", "bands": ["40 m", "20 m"], "want": ["pattern", "target"]},
@@ -110,11 +113,53 @@ def test_turning_to_the_best_bearing_gives_what_was_promised(result, remember):
     assert turned["region_gain_dbi"] == pytest.approx(row["region_gain_dbi"] + row["turn_gain_db"], abs=0.01)
 
 
-def test_words(result):
-    words = sentences(result) + target_sentences(result)
-    assert any("take-off angle goes from" in w for w in words)
-    assert any("not a prediction" in w for w in words)
-    assert not any("nan" in w for w in words)
+def words_of(found, role):
+    return [f.words.text() for f in found if f.role == role]
+
+
+def test_findings_come_from_cells(result):
+    for found in (findings(result), target_findings(result)):
+        assert [f.role for f in found].count("verdict") == 1 and found[0].role == "verdict"
+        for finding in found:
+            assert_traced(result, finding)
+    assert any("take-off angle goes from" in w for w in words_of(findings(result), "detail"))
+    assert any("not a prediction" in w for w in words_of(target_findings(result), "caution"))
+
+
+def test_the_verdict_is_the_widest_lead(result):
+    """The mean all round, of the band on which the two slopes differ most."""
+    table = result.frames["pattern"].pivot(index="slope_deg", columns="band", values="around_radio_gain_dbi")
+    leads = (table.loc[45] - table.loc[15]).abs()
+    verdict = findings(result)[0]
+    assert verdict.about["band"] == leads.idxmax()
+    lead = next(n for n in verdict.words.numbers if n.form == "dB")
+    assert lead.value == pytest.approx(leads.max()) and len(lead.cells) == 2
+
+
+def test_the_case_that_serves_most_regions_is_the_verdict(result):
+    best = result.frames["target_best"]
+    counts = best["slope_deg"].value_counts()
+    verdict, answer = target_findings(result)[:2]
+    assert [n.value for n in verdict.words.numbers] == [counts.max(), len(best)]
+    assert answer.words.numbers[0].value == pytest.approx(best["spread_db"].max())
+
+
+def test_one_set_up_has_a_verdict_a_band_and_what_is_out_of_reach(remember):
+    raw = {**RAW, "target": {**RAW["target"], "hops": [1]}, "sweep": {}}
+    raw["antenna"] = {**RAW["antenna"], "slope": "30 deg"}
+    found = run(read_study(raw), remember, workers=0)
+    verdict, answer = findings(found)[:2]
+    table = found.frames["pattern"]
+    angles = [n.value for n in verdict.words.numbers if n.form == "angle"]
+    assert angles == pytest.approx(list(np.radians(table["takeoff_deg"])))
+    assert [n.value for n in answer.words.numbers] == pytest.approx(list(table["share_sky"]))
+    best = found.frames["target_best"].groupby("region", sort=False)["region_radio_gain_dbi"].max()
+    assert [n.value for n in target_findings(found)[0].words.numbers] == pytest.approx(list(best))
+    assert "overseas is out of reach: one hop reaches 3836 km." in words_of(target_findings(found), "caution")
+    for finding in findings(found) + target_findings(found):
+        assert_traced(found, finding)
+    for figure in (plots(found) | target_plots(found)).values():
+        assert_titled(found, figure)
 
 
 def test_gains_compared_are_one_kind_in_text_and_plots(result):
@@ -143,11 +188,14 @@ def test_soils_are_compared_by_what_reaches_the_sky(remember):
     raw["study"] = {**RAW["study"], "want": ["pattern"], "bands": ["20 m"]}
     found = run(read_study(raw), remember, workers=0)
     table = found.frames["pattern"].set_index("soil")
-    first = sentences(found)[0]
-    assert first.startswith("Of the radio's power there reaches the sky: on 20 m ")
-    for soil in ("sea water", "very poor soil"):
-        assert f"{100 * table.loc[soil, 'share_sky']:.0f} % with soil {soil}" in first
-    assert "Gains are from the radio, in text and plots" in " ".join(sentences(found))
+    most, least, db = findings(found)[0].words.numbers
+    assert most.value == pytest.approx(table.loc["sea water", "share_sky"])
+    assert least.value == pytest.approx(table.loc["very poor soil", "share_sky"])
+    assert db.value == pytest.approx(10 * math.log10(most.value / least.value))
+    assert "reaches the sky with soil sea water" in findings(found)[0].words.text()
+    assert any("Gains are from the radio, in text and plots" in w for w in words_of(findings(found), "detail"))
+    for figure in plots(found).values():
+        assert_titled(found, figure)
 
 
 def test_figures_draw(result, tmp_path):
@@ -159,6 +207,31 @@ def test_figures_draw(result, tmp_path):
     for stem, figure in figures.items():
         figure.savefig(tmp_path / f"{stem}.png", dpi=40)
         assert np.ptp(figure.pixels()) > 100
+        assert_titled(result, figure)
+
+
+def numbers_of(figure):
+    return {n.form: n.value for n in figure.title.numbers}
+
+
+def test_titles_are_of_what_is_drawn(result):
+    """The greatest gain in the plane that is drawn, not of the whole sky; of the curves, not of the peak."""
+    table, figures = result.frames["pattern"], plots(result)
+    drawn = from_radio(result.frames["pattern_cuts"], table, result.axis_columns)
+    plane = drawn[drawn["cut"] == "elevation"]
+    best = plane.loc[plane["gain_dbi"].idxmax()]
+    told = numbers_of(figures["pattern_elevation"])
+    assert told["dBi"] == pytest.approx(best["gain_dbi"], abs=1e-6)
+    assert math.degrees(told["angle"]) == pytest.approx(min(best["angle_deg"], 180 - best["angle_deg"]), abs=1e-6)
+    assert told["dBi"] < table["peak_radio_gain_dbi"].max() + 1e-9
+    gains = result.frames["pattern_gains"].groupby(["band", "elevation_deg"])["forward_radio_gain_dbi"]
+    change = gains.agg(np.ptp)[gains.min() >= LOWEST]  # the others are cut off below
+    told = numbers_of(figures["pattern_gain"])
+    assert told["dB"] == pytest.approx(change.max())
+    assert told["dBi"] == pytest.approx(gains.max()[change.idxmax()])
+    around = drawn[drawn["cut"] == "azimuth"].groupby(["band", "slope_deg"])["gain_dbi"].max()
+    told = [n.value for n in figures["pattern_azimuth"].title.numbers if n.form == "dBi"]
+    assert told == pytest.approx(sorted(around[max(("40 m", "20 m"), key=lambda b: np.ptp(around[b]))])[::-1], abs=1e-6)
 
 
 @pytest.mark.parametrize(

@@ -78,7 +78,8 @@ def one_caution(result: Result) -> str:
         return f"{len(result.failed)} of {result.study.count} cases could not be solved."
     if marked := result.marked():
         return f"{len(marked)} answers lie outside the model's validity: {marked[0]['marks']}."
-    found = written(result, of_role(findings(result), "caution", "sure"))
+    every = findings(result)
+    found = written(result, [*of_role(every, "caution"), *of_role(every, "sure")])
     return found[0] if found else "This is a calculation, not a measurement: read the SWR at low power first."
 
 

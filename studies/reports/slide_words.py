@@ -51,19 +51,8 @@ def slide_title(stem: str, result: Result) -> str:
         return f"{slide_title(kind, result)}, set-up {number}"
     for band in result.study.bands:
         if stem == f"exposure-{band.name.replace(' ', '')}":
-            return f"How far to stay away, {band.name}{_distance(result, band.name)}"
+            return f"How far to stay away, {band.name}"
     return TITLES.get(stem, stem.replace("_", " ").capitalize())
-
-
-def _distance(result: Result, band: str) -> str:
-    """ ": 0.9 m with 100 W", of the first case, whose map is shown: the larger of its distances."""
-    from tautwire.studies.wants.exposure.want import keep_away
-
-    rows = result.of("exposure", result.study.cases()[0])
-    if rows.empty or not (rows["band"] == band).any():
-        return ""
-    row = rows[rows["band"] == band].iloc[0]
-    return f": {'' if row['complete'] else 'more than '}{keep_away(row):.1f} m with {row['power_w']:g} W"
 
 
 def answer_notes(result: Result) -> list[str]:

@@ -89,6 +89,7 @@ FUNCTIONS: dict[str, Callable[..., float]] = {
     "true share": lambda *a: _share(float(sum(bool(x) for x in a)), float(len(a))),
     "of the middle": lambda part, *dips: median(dips) / part,
     "in wire": lambda length, *dips: _share(max(dips) - min(dips), median(dips)) * length,
+    "above the horizon": lambda angle: math.asin(math.sin(angle)),
 }
 """How a number is made of its cells, all in SI"""
 
@@ -210,6 +211,18 @@ def _distance(value: float, lengths: str) -> str:
     return f"{max(math.ceil(value * 10 - 1e-9) / 10, 0.1):.1f} m"
 
 
+def _both_distances(value: float, lengths: str) -> str:
+    """The same in the study's unit, with the other one in brackets: whoever stands there may think in either."""
+    first, second = ("imperial", "metric") if lengths == "imperial" else ("metric", "imperial")
+    return f"{_distance(value, first)} ({_distance(value, second)})"
+
+
+def _two_digits_down(value: float) -> str:
+    """Two digits, never more than the value: 8.7 of 8.79, 120 of 129."""
+    step = 10.0 ** (math.floor(math.log10(value)) - 1) if value > 0 else 1.0
+    return f"{math.floor(value / step + 1e-9) * step:.{0 if step >= 1 else round(-math.log10(step))}f}"
+
+
 PARTS = ("", "", "half", "a third", "a quarter", "a fifth", "a sixth", "a seventh", "an eighth", "a ninth", "a tenth",
          "an eleventh", "a twelfth")  # fmt: skip
 
@@ -266,6 +279,13 @@ FORMS: dict[str, Callable[[float, str], str]] = {
     "times": _decimals(1),
     "part": part_of,
     "plain": lambda value, lengths: f"{value:.4g}",
+    "both distances": _both_distances,
+    "ground distance": lambda v, lengths: (
+        f"{v / (5280 * FOOT):.0f} mi" if lengths == "imperial" else f"{v / 1e3:.0f} km"
+    ),
+    "power limit": lambda value, lengths: f"{_two_digits_down(value)} W",
+    "fine percent": _decimals(1, " %", 100),
+    "whole dB": _decimals(0, " dB"),
 }
 
 
@@ -297,7 +317,7 @@ class Name:
         return as_typed(self.words, lengths) if self.kind == "note" else self.words
 
 
-CONVENTIONS = ("68 %", "95 %", "2:1", "10 cm", "4 in", "1 kHz", "0.5 dB", "1 dB", "15\u00b0")
+CONVENTIONS = ("68 %", "95 %", "2:1", "10 cm", "4 in", "1 kHz", "0.5 dB", "1 dB", "15\u00b0", "110 K", "10 dB")
 """levels that sentences are held against; written as they are"""
 
 
@@ -315,6 +335,13 @@ def band_name(name: str) -> Name:
 def case_name(result: Result, row: Mapping[str, Any]) -> Name:
     """The place of a row's case on the axes, in words; empty for a study of one case."""
     return Name(result.study.words_of(dict(row)), "case")
+
+
+def with_case(result: Result, row: Mapping[str, Any], before: str = " with ", without: str = "") -> Words:
+    """ " with slope 30°"; empty for a study of one case. without: key of an axis that is said elsewhere."""
+    skipped = {axis.column for axis in result.study.axes if axis.path == without}
+    case = case_name(result, {column: value for column, value in row.items() if column not in skipped})
+    return say("{before}{case}", before=before, case=case) if case.words else NOTHING
 
 
 def cell_words(row: Mapping[str, Any], column: str) -> Name:

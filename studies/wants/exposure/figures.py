@@ -1,6 +1,8 @@
 """Maps of exposure: plan with the highest of the body heights, and the section in which the limit reaches farthest."""
 
-from typing import Any
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -13,10 +15,22 @@ from matplotlib.ticker import MaxNLocator
 from tautwire.model.arrays import Real
 from tautwire.model.fields.exposure import Plane
 from tautwire.studies.drawing.style import INK, QUIET, ROLE_MARKS, SOIL, Heading, Look, Sheet, style
+from tautwire.studies.study.findings import Cell, Drawn, Title
 from tautwire.studies.study.setup import Built
+from tautwire.studies.wants.exposure.words import title_words
 
+if TYPE_CHECKING:
+    from tautwire.studies.study.result import Result
+
+SHOWN = ("stay_away_m", "any_part_m", "power_w", "duty")  # of the table "exposure"
 STEPS = [0.01, 0.03, 0.1, 0.3, 1, 3, 10, 1e9]  # shares of the limit
 SHADES = LinearSegmentedColormap.from_list("near", ["#f4f6f3", "#cfe0dc", "#9fbfc4", "#e5b062", "#c8641a", "#5b1f1a"])
+
+
+def exposure_title(result: Result, drawn: Drawn) -> str:
+    """How far to keep away on the band that is drawn."""
+    rows = drawn.rows(result, "exposure", "any_part_m")
+    return title_words(result, rows[0]).title(result.study.lengths) if rows else Title("")
 
 
 def exposure_figure(
@@ -25,8 +39,13 @@ def exposure_figure(
     built: Built,
     plane: Plane,
     heading: Heading = Heading(),
+    rows: pd.DataFrame | None = None,
 ) -> Sheet:
-    """plan: east_m, north_m, quotient. section: along_m, height_m, quotient, in `plane`. Of one case and band."""
+    """plan: east_m, north_m, quotient. section: along_m, height_m, quotient, in `plane`. rows: table "exposure", whose
+    distances the maps show. Of one case and band."""
+    drawn = Drawn()
+    if rows is not None:
+        drawn |= {Cell("exposure", int(i), column) for i in rows.index for column in SHOWN}
     with style(heading.size) as look:
         start, bearing = plane
         along = np.array([np.sin(bearing), np.cos(bearing), 0])
@@ -35,7 +54,7 @@ def exposure_figure(
         flat = _limits(plan, ("east_m", "north_m"), corners[:, :2])
         cut = _limits(section, ("along_m", "height_m"), np.stack([(corners - start) @ along, corners[:, 2]], axis=1))
         cut[0][1] = -0.06 * cut[1][1]
-        sheet, left, right, bar = _places(look, (flat, cut), heading)
+        sheet, left, right, bar = _places(look, (flat, cut), heading, drawn)
         shades = _map(left, plan, "east_m", "north_m")
         _map(right, section, "along_m", "height_m")
         for c in built.structure.conductors:
@@ -69,7 +88,7 @@ def exposure_figure(
 
 
 def _places(
-    look: Look, limits: tuple[tuple[Real, Real], tuple[Real, Real]], heading: Heading
+    look: Look, limits: tuple[tuple[Real, Real], tuple[Real, Real]], heading: Heading, drawn: Drawn
 ) -> tuple[Sheet, Axes, Axes, Axes]:
     """A sheet with its heading, and axes for two maps, each of equal scales, and for the colour bar.
 
@@ -79,6 +98,7 @@ def _places(
     edge, words, least, below, above = 0.9 * t, 4.2 * t, 15.5 * t, 8.6 * t, 2.2 * t
     room = look.width - 2 * (edge + words)
     trial = Sheet(look, look.height, layout=None)
+    trial.drawn |= drawn
     trial.header(heading)
     head = look.height * (1 - trial.top)
     printed = look.name == "print"
@@ -97,6 +117,7 @@ def _places(
         widths[i] = max(sizes[i][0] * scales[i], least)
     height = head + above + tallest * scale + below if printed else look.height
     sheet = Sheet(look, height, layout=None)
+    sheet.drawn |= drawn
     sheet.header(heading)
     spare = max(room - sum(widths), 0.0)
     x, axes = edge + words + spare / 4, []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,10 +16,10 @@ from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Length
 from tautwire.studies.wants.dips.operating_point import operating_frequency, watts_into_wire
+from tautwire.studies.wants.exposure.words import findings
 from tautwire.studies.wants.want import Frames, Rows, Want
 
 if TYPE_CHECKING:
-    import pandas as pd
     from matplotlib.figure import Figure
 
     from tautwire.model.operating.bands import Band
@@ -45,6 +45,13 @@ class ExposureSpec(Part):
     extent: Length | None = entry("how far from conductors to look; as far as needed if left out", "5 m", "above 0")
     resolution: Length | None = entry("step of the grid; from the extent if left out", "0.1 m", "above 0")
     maps: bool | None = entry("keep the maps; up to six cases if left out", True, "true or false")
+
+    @property
+    def against(self) -> str:
+        """The limits in words."""
+        names = [s.name for key, s in STANDARDS.items() if self.standard in (key, BOTH)]
+        people = dict(zip(GROUPS, ("the general public", "people at work with it"), strict=True))
+        return f"{' and '.join(names)} for {people[self.group.strip().lower()]}"
 
 
 def limits_of(spec: ExposureSpec, f_hz: float) -> tuple[Level, ...]:
@@ -134,68 +141,10 @@ def _places(band: Band, field_map: FieldMap, across: str, up: str) -> Rows:
     return rows
 
 
-def rounded_up(metres: float) -> float:
-    """Rounded up to a tenth of a metre, and never below one: the figure to keep in mind."""
-    return max(math.ceil(metres * 10 - 1e-9) / 10, 0.1)
-
-
-def keep_away(row: Mapping[Any, Any] | pd.Series) -> float:
-    """The larger of a row's two distances, on the ground and from any part, rounded up: what a title tells."""
-    known = [row[k] for k in ("stay_away_m", "any_part_m") if k in row]
-    return max(rounded_up(x) for x in known)
-
-
-def against(spec: ExposureSpec) -> str:
-    """The limits in words."""
-    names = [s.name for key, s in STANDARDS.items() if spec.standard in (key, BOTH)]
-    who = dict(zip(GROUPS, ("the general public", "people at work with it"), strict=True))[spec.group.strip().lower()]
-    return f"{' and '.join(names)} for {who}"
-
-
-def sentences(result: Result) -> list[str]:
-    """The worst band, one sentence a band from the worst on, and one on what it rests on."""
-    table = result.frames.get("exposure")
-    if table is None or table.empty:
-        return []
-    far = {name: max(keep_away(r) for _, r in rows.iterrows()) for name, rows in table.groupby("band")}
-    worst = sorted(far, key=lambda name: -far[name])
-    lines = []
-    if len(worst) > 1:
-        at = table[table["band"] == worst[0]]
-        row = at.loc[at["any_part_m"].idxmax()]
-        case = result.study.words_of(dict(row))
-        lines.append(
-            f"Farthest on {worst[0]}{f' with {case}' if case else ''}: nobody within {far[worst[0]]:.1f} m of any part "
-            f"with {row['power_w']:g} W; nearest on {worst[-1]}, {far[worst[-1]]:.1f} m."
-        )
-    for band in sorted((b for b in result.study.bands if b.name in far), key=lambda b: -far[b.name]):
-        rows = table[table["band"] == band.name]
-        low, high = (rounded_up(x) for x in (rows["stay_away_m"].min(), rows["stay_away_m"].max()))
-        part = rounded_up(rows["any_part_m"].max())
-        span = f"{high:.1f} m" if low == high else f"{low:.1f} to {high:.1f} m, by case,"
-        powers = sorted({f"{w:g}" for w in rows["power_w"]}, key=float)
-        duties = sorted({f"{d:g}" for d in rows["duty"]}, key=float)
-        sentence = (
-            f"{band.name}: with {' or '.join(powers)} W at a duty of {' or '.join(duties)}, people on the ground stay "
-            f"{span} clear of every conductor seen from above, and nobody comes within {part:.1f} m of any part of it."
-        )
-        if not rows["complete"].all():
-            sentence += " The limit is still passed at the edge of what was searched: the distance is greater."
-        lines.append(sentence)
-    spec: ExposureSpec = result.study.options["exposure"]
-    heights = ", ".join(f"{h:g}" for h in spec.heights)
-    lines.append(
-        f"Distances are to {against(spec)} (figures from memory; check the text in force), for the highest field at "
-        f"{heights} m above soil. They assume flat soil, a radio that delivers all its power, and nobody in the field; "
-        "they do not cover touch, which can burn where the field is within limits."
-    )
-    return lines
-
-
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Maps of the first case, a figure a band."""
     from tautwire.studies.drawing.style import Heading
-    from tautwire.studies.wants.exposure.figures import exposure_figure
+    from tautwire.studies.wants.exposure.figures import exposure_figure, exposure_title
 
     case = result.study.cases()[0]
     rows, plan, section = (result.of(name, case) for name in ("exposure", "exposure_plan", "exposure_section"))
@@ -208,15 +157,15 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     figures: dict[str, Figure] = {}
     for band in result.study.bands:
         one, two = (t[t["band"] == band.name] for t in (plan, section[section["widest"]]))
-        row = rows[rows["band"] == band.name].iloc[0]
-        title = f"{band.name}: stay {keep_away(row):.1f} m clear with {row['power_w']:g} W"
-        caption = f"Against {against(spec)}; duty {row['duty']:g}; {where}".rstrip("; ")
+        mine = rows[rows["band"] == band.name]
+        row = mine.iloc[0]
+        caption = f"Against {spec.against}; duty {row['duty']:g}; {where}".rstrip("; ")
         stem = f"exposure-{band.name.replace(' ', '')}"
         plane = planes[int(two["section"].iloc[0]) - 1]
-        figures[stem] = exposure_figure(one, two, built, plane, Heading(title, caption, size))
+        figures[stem] = exposure_figure(
+            one, two, built, plane, Heading(partial(exposure_title, result), caption, size), mine
+        )
     return figures
 
 
-WANT = Want(
-    "exposure", compute, ExposureSpec, sentences=sentences, plots=plots, sized=True, check=check, depends=depends
-)
+WANT = Want("exposure", compute, ExposureSpec, findings=findings, plots=plots, sized=True, check=check, depends=depends)

@@ -17,7 +17,7 @@ from tautwire.model.arrays import Real
 from tautwire.studies.drawing.axes import Colours, groups, lines, running
 from tautwire.studies.drawing.style import INK, QUIET, RULE, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import heading_of
-from tautwire.studies.wants.pattern.findings import finding_of
+from tautwire.studies.wants.pattern.findings import title_of_kind
 from tautwire.studies.wants.pattern.gain import gain_figure
 from tautwire.studies.wants.pattern.power import power_figure
 from tautwire.studies.wants.pattern.solid import solid_figure
@@ -29,6 +29,11 @@ if TYPE_CHECKING:
 
 FLOOR, RING = -20.0, 5.0  # dBi
 ACROSS = 2
+# of the table "pattern": what a cut's curve shows
+DRAWN = {
+    "elevation": ("plane_peak_radio_gain_dbi", "plane_peak_deg"),
+    "azimuth": ("cut_peak_radio_gain_dbi", "cut_peak_bearing_deg", "cut_elevation_deg"),
+}
 LETTERS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
@@ -44,7 +49,7 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
     cuts = from_radio(cuts, table, result.axis_columns)
 
     def heading(kind: str) -> Heading:
-        return heading_of(study, size, finding_of(result, table, kind))
+        return heading_of(study, size, title_of_kind(result, kind))
 
     up, round_about = wanted(study)
     figures = {
@@ -119,7 +124,7 @@ def cut_figure(
     part = groups(mine, axes)
     if len(part) > 1:
         heading = heading.noting(f"{part[0][0]}, the first of {len(part)} groups")
-        mine = part[0][1]
+        mine, table = part[0][1], groups(table, axes)[0][1]
     half = cut == "elevation" and mine["angle_deg"].max() <= 180
     top = _edge(mine["gain_dbi"])
     with style(heading.size) as look:
@@ -127,8 +132,10 @@ def cut_figure(
         rows = -(-len(bands) // across)
         tall = look.width / across * (0.58 if half else 1.0) * rows + 1.2
         sheet = Sheet(look, min(tall, 9.2) if look.name == "print" else None)
-        told = [f"{name} {np.degrees(a):.0f} to {np.degrees(b):.0f}\u00b0" for name, a, b in wedges]
-        heading = heading.then(f"tinted: {', '.join(told)}") if told else heading
+        spans = [f"{name} {np.degrees(a):.0f} to {np.degrees(b):.0f}\u00b0" for name, a, b in wedges]
+        heading = heading.then(f"tinted: {', '.join(spans)}") if spans else heading
+        shown = table.index[table["band"].isin([b.name for b in bands])]
+        sheet.draws("pattern", shown, *DRAWN[cut], "f_mhz", "bearing_deg")
         sheet.header(heading.under(_what(cut, table, colours.axis)))
         panels: Any = sheet.subplots(rows, across, squeeze=False, subplot_kw={"projection": "polar"})
         for ax in panels.flat[len(bands) :]:

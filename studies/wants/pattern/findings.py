@@ -1,57 +1,132 @@
-"""What each figure of a study of patterns says, in one line."""
+"""The title of each figure of a study of patterns: what it shows, from the cells that it draws."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from tautwire.studies.study.cells import short
-from tautwire.studies.wants.pattern.words import compass, headline
+from tautwire.studies.study.findings import (
+    Drawn,
+    Row,
+    Title,
+    Words,
+    band_name,
+    joined,
+    made_of,
+    say,
+    with_case,
+)
+from tautwire.studies.wants.pattern.words import ahead, cut_words, ends
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from tautwire.studies.study.result import Result
 
-
-def finding_of(result: Result, table: pd.DataFrame, kind: str) -> str:
-    """The finding of "elevation", "azimuth", "power", "gain" or "solid". table: frame "pattern", not empty."""
-    peak = table.loc[table["peak_radio_gain_dbi"].idxmax()]
-    case = result.study.words_of(dict(peak))
-    with_case = f" with {case}" if case else ""
-    gain = f"{peak['peak_radio_gain_dbi']:.1f} dBi".replace("-", "\u2212")
-    if kind == "power":
-        return _power(result, table)
-    if kind == "azimuth":
-        told = headline(result, table)
-        return short(told[0]) if told else _round(table)
-    if kind == "elevation":
-        return f"Most gain is {gain}, {peak['takeoff_deg']:.0f}\u00b0 up, on {peak['band']}{with_case}"
-    if kind == "solid":
-        up = table.groupby("band")["takeoff_deg"].agg(["min", "max"])
-        spans = [f"{_span(row['min'], row['max'])} on {band}" for band, row in up.iterrows()]
-        return short(f"The most goes up at {', '.join(spans)}")
-    low, high = table["peak_radio_gain_dbi"].min(), table["peak_radio_gain_dbi"].max()
-    return f"The peak gain changes by {high - low:.1f} dB, up to {gain} on {peak['band']}{with_case}"
+MOST_NAMED = 4  # bands named one by one
+ALIKE = 0.1  # dB between cases that a title says nothing about
 
 
-def _span(low: float, high: float) -> str:
-    return f"{low:.0f}\u00b0" if high - low < 1 else f"{low:.0f} to {high:.0f}\u00b0"
+def title_of_kind(result: Result, kind: str) -> Callable[[Drawn], str]:
+    """What makes the title of "elevation", "azimuth", "power", "gain" or "solid" from what the figure draws."""
+
+    def title(drawn: Drawn) -> str:
+        words = SAID[kind](result, drawn)
+        return words.title(result.study.lengths) if words else Title("")
+
+    return title
 
 
-def _round(table: pd.DataFrame) -> str:
-    """Of one case: where each band has its best direction."""
-    told = [
-        f"{compass(row['cut_peak_bearing_deg'])} on {row['band']}"
-        for row in table.dropna(subset=["cut_peak_bearing_deg"]).to_dict("records")
-    ]
-    return (
-        short(f"At the elevation shown most goes towards {', '.join(told)}") if told else "It radiates alike all round"
-    )
+def _elevation(result: Result, drawn: Drawn) -> Words | None:
+    """The greatest gain in the plane that is drawn."""
+    rows = drawn.rows(result, "pattern", "plane_peak_radio_gain_dbi")
+    if not rows:
+        return None
+    best = max(rows, key=lambda r: r["plane_peak_radio_gain_dbi"])
+    return say(
+        "In this plane at most {gain}, {up} up {way}, on {band}{case}",
+        gain=best.number("plane_peak_radio_gain_dbi", "dBi"),
+        up=made_of("above the horizon", "angle", (best, "plane_peak_deg"), result=result),
+        way="behind" if 90 < best["plane_peak_deg"] < 270 else "ahead", band=band_name(best["band"]),
+        case=with_case(result, best),
+    )  # fmt: skip
 
 
-def _power(result: Result, table: pd.DataFrame) -> str:
-    low, high = table.loc[table["share_sky"].idxmin()], table.loc[table["share_sky"].idxmax()]
-    names = [", ".join(filter(None, (str(r["band"]), result.study.words_of(dict(r))))) for r in (low, high)]
-    return (
-        f"{100 * low['share_sky']:.0f} % ({names[0]}) to {100 * high['share_sky']:.0f} % ({names[1]}) reaches the sky"
-    )
+def _azimuth(result: Result, drawn: Drawn) -> Words | None:
+    """How far cases lie apart in their best direction; of one case, where each band's is."""
+    column = "cut_peak_radio_gain_dbi"
+    rows = drawn.rows(result, "pattern", column)
+    if not rows:
+        return None
+    at = cut_words(rows)
+    bands = _by_band(rows)
+    if all(len(mine) == 1 for mine in bands.values()):
+        each = [
+            say("{bearing} on {band}", bearing=mine[0].number("cut_peak_bearing_deg", "bearing"), band=band_name(name))
+            for name, mine in bands.items()
+        ]
+        return say("At {at} most goes towards {each}", at=at, each=joined(each[:MOST_NAMED]))
+    widest = max(bands, key=lambda name: ahead(result, bands[name], column).value)
+    lead, (best, least) = ahead(result, bands[widest], column), ends(bands[widest], column)
+    if lead.value < ALIKE:
+        return say("At {at} all cases are alike in their best direction", at=at)
+    return say(
+        "At {at} best directions differ most on {band}: {most}{one}, {few}{other}", at=at, band=band_name(widest),
+        most=best.number(column, "dBi"), one=with_case(result, best), few=least.number(column, "dBi"),
+        other=with_case(result, least),
+    )  # fmt: skip
+
+
+def _power(result: Result, drawn: Drawn) -> Words | None:
+    rows = drawn.rows(result, "pattern", "share_sky")
+    if not rows:
+        return None
+    high, low = ends(rows, "share_sky")
+
+    first = say(
+        "{share} of the radio's power reaches the sky on {band}{case}", share=high.number("share_sky", "percent"),
+        band=band_name(high["band"]), case=with_case(result, high),
+    )  # fmt: skip
+    if high is low:
+        return first
+    return say("{first}; {share} on {band}{case}", first=first, share=low.number("share_sky", "percent"),
+               band=band_name(low["band"]), case=with_case(result, low))  # fmt: skip
+
+
+def _gain(result: Result, drawn: Drawn) -> Words | None:
+    """The curve that changes most."""
+    curves: dict[tuple[str, float], list[Row]] = {}
+    for row in drawn.rows(result, "pattern_gains", "forward_radio_gain_dbi"):
+        curves.setdefault((row["band"], row["elevation_deg"]), []).append(row)
+    if not curves:
+        return None
+    column = "forward_radio_gain_dbi"
+    rows = max(curves.values(), key=lambda mine: ahead(result, mine, column).value)
+    best = max(rows, key=lambda r: r[column])
+    if ahead(result, rows, column).value < ALIKE:
+        return say("The gain along the bearing stays the same in every case")
+    return say(
+        "At {up} on {band} the gain changes by {db}, up to {most}{case}", up=best.number("elevation_deg", "angle"),
+        band=band_name(best["band"]), db=ahead(result, rows, column), most=best.number(column, "dBi"),
+        case=with_case(result, best),
+    )  # fmt: skip
+
+
+def _solid(result: Result, drawn: Drawn) -> Words | None:
+    """How high the strongest direction of each band is."""
+    each = []
+    for name, rows in _by_band(drawn.rows(result, "pattern", "takeoff_deg")).items():
+        high, low = (row.number("takeoff_deg", "angle") for row in ends(rows, "takeoff_deg"))
+        span = say("{a}", a=low) if low.text() == high.text() else say("{a} to {b}", a=low, b=high)
+        each.append(say("{up} on {band}", up=span, band=band_name(name)))
+    return say("Most gain is at an elevation of {each}", each=joined(each[:MOST_NAMED])) if each else None
+
+
+def _by_band(rows: Sequence[Row]) -> dict[str, list[Row]]:
+    bands: dict[str, list[Row]] = {}
+    for row in rows:
+        bands.setdefault(row["band"], []).append(row)
+    return bands
+
+
+SAID: dict[str, Callable[[Result, Drawn], Words | None]] = {
+    "elevation": _elevation, "azimuth": _azimuth, "power": _power, "gain": _gain, "solid": _solid,
+}  # fmt: skip

@@ -35,13 +35,19 @@ def gain_figure(
         across = min(len(bands), 4)
         blocks = -(-len(bands) // across)
         sheet = Sheet(look, look.height * (0.3 + 0.7 * blocks) if look.name == "print" else None)
+        elevations = list(dict.fromkeys(gains["elevation_deg"]))[: len(CYCLE)]
+        named = [b.name for b in bands]
+        shown = gains["band"].isin(named) & gains["elevation_deg"].isin(elevations)
+        lowest = gains.groupby(["band", "elevation_deg"])["forward_radio_gain_dbi"].transform("min")
+        whole = gains[shown & (lowest >= LOWEST)]  # a curve that is cut off below has no title
+        sheet.draws("pattern_gains", whole.index, "forward_radio_gain_dbi", "elevation_deg")
+        sheet.draws("pattern", table.index[table["band"].isin(named)], "takeoff_deg")
         sheet.header(heading.under("Gain from the radio along the bearing"))
         grid: Any = sheet.subplots(
             2 * blocks, across, squeeze=False, height_ratios=[2.2, 1] * blocks, sharex=True, sharey="row"
         )
         for ax in grid.flat:
             ax.set_visible(False)
-        elevations = list(dict.fromkeys(gains["elevation_deg"]))[: len(CYCLE)]
         for k, band in enumerate(bands):
             block, column = divmod(k, across)
             upper, lower = grid[2 * block, column], grid[2 * block + 1, column]

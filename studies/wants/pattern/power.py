@@ -41,12 +41,15 @@ def power_figure(
         rows = -(-len(bands) // across)
         inches = 1.6 + rows * (0.6 + 0.23 * max(most, 2))
         sheet = Sheet(look, inches if look.name == "print" else None)
+        parts = {band.name: table[table["band"] == band.name].head(MOST_BARS) for band in bands}
+        for part in parts.values():
+            sheet.draws("pattern", part.index, *(f"share_{key}" for key, *_ in PARTS))
         sheet.header(heading.under("Share of the radio's power, %"))
         panels: Any = sheet.subplots(rows, across, squeeze=False, sharex=True)
         for ax in panels.flat[len(bands) :]:
             ax.set_visible(False)
         for k, (ax, band) in enumerate(zip(panels.flat, bands, strict=False)):
-            part = table[table["band"] == band.name].head(MOST_BARS)
+            part = parts[band.name]
             _bars(ax, part, look)
             names = [_case(axes, row) for row in part.to_dict("records")]
             ax.set_yticks(range(len(names)), names if k % across == 0 else [])

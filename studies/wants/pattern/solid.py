@@ -50,6 +50,9 @@ def solid_figure(
             shape = (len(cases), len(bands)) if len(cases) > 1 else (-(-len(bands) // 2), min(len(bands), 2))
         tall = look.width / shape[1] * 0.85 * shape[0] + 1.3
         sheet = Sheet(look, min(tall, 9.2) if look.name == "print" else None)
+        shown = table[table["band"].isin([b.name for b in bands])]
+        for _, rows in cases:
+            sheet.draws("pattern", _same(shown, rows, axes).index, "takeoff_deg", "peak_radio_gain_dbi")
         sheet.header(heading.under("Gain from the radio over the horizon, dBi"))
         panels: Any = sheet.subplots(*shape, squeeze=False, subplot_kw={"projection": "3d"})
         flat = list(panels.flat)
@@ -76,13 +79,18 @@ def _cases(sphere: pd.DataFrame, axes: Sequence[Axis]) -> list[tuple[str, pd.Dat
     if not axes:
         return [("", sphere)]
     tables = []
-    for row in (sphere.iloc[0], sphere.iloc[-1]):
-        mine = pd.Series(True, index=sphere.index)
-        for a in axes:
-            mine &= sphere[a.column].map(str) == str(row[a.column])
-        words = ", ".join(a.words(row[a.column]) for a in axes)
-        tables.append((words, sphere[mine]))
+    for rows in (sphere.iloc[:1], sphere.iloc[-1:]):
+        words = ", ".join(a.words(rows[a.column].iloc[0]) for a in axes)
+        tables.append((words, _same(sphere, rows, axes)))
     return tables if len(sphere) > len(tables[0][1]) else tables[:1]
+
+
+def _same(table: pd.DataFrame, rows: pd.DataFrame, axes: Sequence[Axis]) -> pd.DataFrame:
+    """The table's rows of the case that the rows are of."""
+    mine = pd.Series(True, index=table.index)
+    for a in axes:
+        mine &= table[a.column].map(str) == str(rows[a.column].iloc[0])
+    return table[mine]
 
 
 def _wire(ax: Any, points: Real, edge: float, look: Look) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from pydantic import field_validator
 
+from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.model.fields.pattern import Pattern, strongest
 from tautwire.model.fields.power_balance import PowerChain, power_balance, power_chain
@@ -16,7 +17,7 @@ from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Angle
 from tautwire.studies.wants.dips.reading import band_row, window
-from tautwire.studies.wants.pattern.words import sentences
+from tautwire.studies.wants.pattern.words import findings
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
@@ -28,14 +29,19 @@ if TYPE_CHECKING:
 
 LEAST = -60.0  # dBi: tables go no lower
 SPHERE_STEPS = 5, 10  # degrees of elevation and azimuth
+CUT_STEP = math.radians(2)
 SHARES = ("sky", "soil", "wire", "choke", "transformer", "coax", "mismatch")
+
+
+Cuts = dict[str, tuple[Real, Real]]
+"""name of a cut -> its angles, rad, and gains, dBi"""
 
 
 class PatternSpec(Part):
     """[pattern]: where the power goes."""
 
     elevations: tuple[Angle, ...] = entry(
-        "elevations at which the gain along the bearing is told",
+        "elevations at which the gain along the bearing is reported",
         ["10 deg", "30 deg"],
         "0 to 90 deg",
         default=(math.radians(10), math.radians(20), math.radians(30), math.radians(60)),
@@ -84,10 +90,14 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
         chain = power_chain(solution, solver.structure, setup.feed_system(), balance)
         pattern = Pattern(solution, balance.accounted)
         cut = pattern.peak[1] if spec.cut_elevation == "takeoff" else float(spec.cut_elevation)
+        cuts: Cuts = {
+            "elevation": pattern.elevation_cut(bearing, CUT_STEP),
+            "azimuth": pattern.azimuth_cut(cut, CUT_STEP),
+        }
         place = {"band": band.name, "f_mhz": f / 1e6}
-        frames["pattern"].append({**place, **_row(pattern, chain, bearing, cut)})
+        frames["pattern"].append({**place, **_row(pattern, chain, bearing, cut, cuts)})
         frames["pattern_gains"] += [{"band": band.name, **r} for r in _gains(pattern, chain, spec, bearing)]
-        frames["pattern_cuts"] += [{"band": band.name, **r} for r in _cuts(pattern, bearing, cut)]
+        frames["pattern_cuts"] += [{"band": band.name, **r} for r in _cuts(cuts)]
         if spec.sphere:
             frames.setdefault("pattern_sphere", []).extend({"band": band.name, **r} for r in _sphere(pattern))
     return frames
@@ -98,11 +108,11 @@ def radio_db(chain: PowerChain) -> float:
     return 10 * math.log10(max(chain.feed_efficiency, 1e-12))
 
 
-def _row(pattern: Pattern, chain: PowerChain, bearing: float, cut: float) -> dict[str, Any]:
+def _row(pattern: Pattern, chain: PowerChain, bearing: float, cut: float, cuts: Cuts) -> dict[str, Any]:
     peak, takeoff, at = pattern.peak
     shares = {f"share_{name}": float(getattr(chain, name)) for name in SHARES}
-    around, dbi = pattern.azimuth_cut(cut, math.radians(2))
-    best, lost = strongest(dbi), radio_db(chain)
+    (up, over), (around, dbi) = cuts["elevation"], cuts["azimuth"]
+    highest, best, lost = strongest(over), strongest(dbi), radio_db(chain)
     return {
         "bearing_deg": math.degrees(bearing) % 360,
         "peak_gain_dbi": peak,
@@ -111,6 +121,8 @@ def _row(pattern: Pattern, chain: PowerChain, bearing: float, cut: float) -> dic
         "peak_bearing_deg": math.degrees(at),
         "halfpower_elevation_deg": math.degrees(pattern.half_power_elevation),
         "halfpower_azimuth_deg": math.degrees(pattern.half_power_azimuth),
+        "plane_peak_radio_gain_dbi": _floor(over[highest] + lost),
+        "plane_peak_deg": math.degrees(up[highest]),
         "cut_elevation_deg": math.degrees(cut),
         "forward_gain_dbi": _floor(pattern.dbi(cut, bearing)),
         "forward_radio_gain_dbi": _floor(float(pattern.dbi(cut, bearing)) + lost),
@@ -141,12 +153,9 @@ def _gains(pattern: Pattern, chain: PowerChain, spec: PatternSpec, bearing: floa
     return rows
 
 
-def _cuts(pattern: Pattern, bearing: float, cut: float) -> list[dict[str, Any]]:
+def _cuts(cuts: Cuts) -> list[dict[str, Any]]:
     rows = []
-    for name, (angle, dbi) in (
-        ("elevation", pattern.elevation_cut(bearing, math.radians(2))),
-        ("azimuth", pattern.azimuth_cut(cut, math.radians(2))),
-    ):
+    for name, (angle, dbi) in cuts.items():
         for a, g in zip(np.degrees(angle), dbi, strict=True):
             rows.append({"cut": name, "angle_deg": round(float(a), 6), "gain_dbi": _floor(g)})
     return rows
@@ -171,4 +180,4 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
 
 
 FREE_OF = ("radio.power", "radio.duty", "reel")
-WANT = Want("pattern", compute, PatternSpec, sentences=sentences, plots=plots, sized=True, free_of=FREE_OF)
+WANT = Want("pattern", compute, PatternSpec, findings=findings, plots=plots, sized=True, free_of=FREE_OF)

@@ -1,156 +1,256 @@
-"""What a study of patterns found, in sentences with numbers."""
+"""What a study of patterns found: where it radiates, how cases differ, where the power goes."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from tautwire.studies.drawing.axes import running
+from tautwire.studies.study.findings import (
+    Finding,
+    Number,
+    Row,
+    Words,
+    band_name,
+    big,
+    case_name,
+    convention,
+    joined,
+    made_of,
+    say,
+    table_of,
+    with_case,
+)
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from tautwire.studies.study.result import Result
 
-COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 NOTICED = 0.5  # dB; less makes no headline
 NULL = 8.0  # dB below the best direction, from which a direction is called a null
 ALIKE = 0.05  # dB that nobody can tell
 TROUBLE = 3.0  # percent of power unaccounted for that is worth a sentence
+SAME_ANGLE = 0.5  # degrees
+UPRIGHT = 89.0  # degrees of elevation from which on it goes straight up
+MOST_BIG = 3
 
 
-def compass(degrees: float) -> str:
-    """ "60° (NE)"."""
-    return f"{degrees % 360:.0f}° ({COMPASS[round(degrees / 45) % 8]})"
-
-
-def sentences(result: Result) -> list[str]:
-    """The finding, then a sentence or two a band: one case in full, several by what changes."""
-    table = result.frames.get("pattern")
-    if table is None or table.empty:
+def findings(result: Result) -> list[Finding]:
+    """The verdict; of several cases then how the bands differ; a sentence or two a band."""
+    table = table_of(result, "pattern")
+    if not table:
         return []
-    lines = headline(result, table)
-    for band in result.study.bands:
-        rows = table[table["band"] == band.name]
-        if len(rows) == 1:
-            lines += _one(rows.iloc[0])
-        elif len(rows) > 1:
-            lines += _many(result, band.name, rows)
-    lines.append("Gains are from the radio, in text and plots: what mismatch, coax and transformer take is off.")
-    worst = table["balance_error_percent"].abs().max()
-    if worst > TROUBLE:
-        lines.append(
-            f"The power found in sky, soil, wire and choke differs from the solver's input by up to {worst:.1f} %: "
-            "shares and gains are relative to what was found, the feed resistance may be off by as much."
-        )
-    return lines
+    bands = {b.name: rows for b in result.study.bands if (rows := [r for r in table if r["band"] == b.name])}
+    found = compared(result, bands) if result.study.count > 1 else _placed(bands)
+    for name, rows in bands.items():
+        lines = _many(result, name, rows) if len(rows) > 1 else _one(result, rows[0])
+        found += [Finding(line, "detail", "pattern", {"band": name}) for line in lines]
+    words = say("Gains are from the radio, in text and plots: what mismatch, coax and transformer take is off.")
+    found += [Finding(words, "detail", "gains"), *_trouble(table)]
+    return found + _big(result, bands)
 
 
-def _one(row: pd.Series) -> list[str]:
-    if math.isnan(row["peak_bearing_deg"]):
-        towards = "all round" if row["takeoff_deg"] < 89 else "straight up"
-    else:
-        towards = f"towards {compass(row['peak_bearing_deg'])}"
-    sky, soil = 100 * row["share_sky"], 100 * row["share_soil"]
-    feed = 100 * (row["share_transformer"] + row["share_coax"])
-    metal = 100 * (row["share_wire"] + row["share_choke"])
-    mismatch = 100 * row["share_mismatch"]
+def _trouble(table: Sequence[Row]) -> list[Finding]:
+    worst = max(table, key=lambda r: abs(r["balance_error_percent"]))
+    if not abs(worst["balance_error_percent"]) > TROUBLE:
+        return []
+    words = say(
+        "The power that reaches sky, soil, wire and choke differs from the solver's input by up to {part}: shares and "
+        "gains refer to the power accounted for; the feed resistance may be off by as much.",
+        part=worst.number("balance_error_percent", "fine percent", "size"),
+    )  # fmt: skip
+    return [Finding(words, "caution", "power balance")]
+
+
+def _placed(bands: dict[str, list[Row]]) -> list[Finding]:
+    """Of a single set-up: how high each band's strongest direction is, and what reaches the sky."""
+    up = [
+        say("{up} on {band}{gain}", up=rows[0].number("takeoff_deg", "angle"), band=band_name(name),
+            gain=say(" ({dbi})", dbi=rows[0].number("peak_radio_gain_dbi", "dBi")))
+        for name, rows in bands.items()
+    ]  # fmt: skip
+    sky = [
+        say("{share} on {band}", share=rows[0].number("share_sky", "percent"), band=band_name(name))
+        for name, rows in bands.items()
+    ]
     return [
-        f"{row['band']} at {row['f_mhz']:.3f} MHz: most gain is {row['peak_radio_gain_dbi']:.1f} dBi at an elevation "
-        f"of {row['takeoff_deg']:.0f}° {towards}; at {row['cut_elevation_deg']:.0f}° the mean all round is "
-        f"{row['around_radio_gain_dbi']:.1f} dBi, and along the bearing of {compass(row['bearing_deg'])} it is "
-        f"{row['forward_radio_gain_dbi']:.1f} dBi, {_back(row['front_to_back_db'])}.",
-        f"{row['band']}: of the radio's power {sky:.0f} % reaches the sky and {soil:.0f} % the soil; {metal:.0f} % "
-        f"heats wire and choke, {feed:.0f} % transformer and coax, and {mismatch:.0f} % is reflected.",
+        Finding(say("Most gain is at an elevation of {up}.", up=joined(up)), "verdict", "elevation"),
+        Finding(say("Of the radio's power {sky} reaches the sky.", sky=joined(sky)), "answer", "sky"),
     ]
 
 
-def _back(db: float) -> str:
-    if math.isnan(db):
-        return "as behind"
-    return f"{abs(db):.1f} dB {'more' if db >= 0 else 'less'} than behind"
+def towards(row: Row) -> Words:
+    """Where the greatest gain is: "towards 60° (NE)", "all round", "straight up"."""
+    if math.isnan(row["peak_bearing_deg"]):
+        return say("all round" if row["takeoff_deg"] < UPRIGHT else "straight up")
+    return say("towards {bearing}", bearing=row.number("peak_bearing_deg", "bearing"))
 
 
-def headline(result: Result, table: pd.DataFrame) -> list[str]:
-    """What several cases differ by: over soils what reaches the sky, else the mean gain all round; none of one case."""
-    cases = result.study.count
-    if cases < 2:
-        return []
-    soils = any(a.path.startswith("site.soil") for a in result.study.axes) and len(result.study.axes) == 1
+def _one(result: Result, row: Row) -> list[Words]:
+    band = band_name(row["band"])
+    feed = made_of("sum", "percent", (row, "share_transformer"), (row, "share_coax"), result=result)
+    metal = made_of("sum", "percent", (row, "share_wire"), (row, "share_choke"), result=result)
+    return [
+        say(
+            "{band} at {f}: most gain is {peak} at an elevation of {up} {towards}; at {cut} the mean all round is "
+            "{around}, and along the bearing of {bearing} it is {forward}, {back}.",
+            band=band, f=row.number("f_mhz", "frequency"), peak=row.number("peak_radio_gain_dbi", "dBi"),
+            up=row.number("takeoff_deg", "angle"), towards=towards(row), cut=row.number("cut_elevation_deg", "angle"),
+            around=row.number("around_radio_gain_dbi", "dBi"), bearing=row.number("bearing_deg", "bearing"),
+            forward=row.number("forward_radio_gain_dbi", "dBi"), back=_back(row),
+        ),
+        say(
+            "{band}: {sky} of the radio's power reaches the sky and {soil} the soil; {metal} heats wire and choke, "
+            "{feed} transformer and coax, and {mismatch} is reflected.",
+            band=band, sky=row.number("share_sky", "percent"), soil=row.number("share_soil", "percent"), metal=metal,
+            feed=feed, mismatch=row.number("share_mismatch", "percent"),
+        ),
+    ]  # fmt: skip
+
+
+def _back(row: Row) -> Words:
+    if math.isnan(row["front_to_back_db"]):
+        return say("as behind")
+    way = "more" if row["front_to_back_db"] >= 0 else "less"
+    return say("{db} {way} than behind", db=row.number("front_to_back_db", "dB", "size"), way=way)
+
+
+def of_soils(result: Result) -> bool:
+    """Whether cases differ by their soil alone: then what reaches the sky decides, else the mean gain all round."""
+    return len(result.study.axes) == 1 and result.study.axes[0].path.startswith("site.soil")
+
+
+def ends(rows: Sequence[Row], column: str) -> tuple[Row, Row]:
+    """The rows with the most and the least of a column."""
+    return max(rows, key=lambda r: r[column]), min(rows, key=lambda r: r[column])
+
+
+def ahead(result: Result, rows: Sequence[Row], column: str) -> Number:
+    """How far the best case of a band leads the least, dB. column: a gain, dBi, or a share of power."""
+    best, least = ends(rows, column)
+    function = "decibels" if column.startswith("share") else "difference"
+    return made_of(function, "dB", (best, column), (least, column), result=result)
+
+
+def compared(result: Result, bands: dict[str, list[Row]]) -> list[Finding]:
+    """What several cases differ by: the band where it matters most, then the others."""
+    soils = of_soils(result)
     column = "share_sky" if soils else "around_radio_gain_dbi"
-    parts, widest = [], 0.0
-    for band in dict.fromkeys(table["band"]):
-        rows = table[table["band"] == band]
-        best, least = rows.loc[rows[column].idxmax()], rows.loc[rows[column].idxmin()]
-        ahead = best[column] - least[column]
-        if soils:
-            db = 10 * math.log10(best[column] / max(least[column], 1e-6))
-            parts.append(
-                f"on {band} {100 * best[column]:.0f} % with {_case(result, best)} against {100 * least[column]:.0f} % "
-                f"with {_case(result, least)} ({db:.1f} dB)"
-            )
-            ahead = db
-        else:
-            parts.append(f"on {band} {_case(result, best)} leads {_case(result, least)} by {ahead:.1f} dB")
-        widest = max(widest, ahead)
-    if widest < NOTICED:
+    leads = {name: ahead(result, rows, column) for name, rows in bands.items()}
+    order = sorted(bands, key=lambda name: -leads[name].value)
+    if leads[order[0]].value < NOTICED:
         what = "reaches the sky" if soils else "is radiated all round"
-        return [f"Hardly any difference: what {what} differs by less than {NOTICED:g} dB on every band."]
-    told = "Of the radio's power there reaches the sky" if soils else f"All round at {_at(table)}"
-    return [f"{told}: {'; '.join(parts)}."]
+        words = say("Hardly any difference: what {what} differs by less than {limit} on every band.", what=what,
+                    limit=convention("0.5 dB"))  # fmt: skip
+        return [Finding(words, "verdict", "no difference")]
+    each = [_lead(result, bands[name], column, leads[name], first=name == order[0]) for name in order]
+    if soils:
+        first = say("Soil matters most {lead}.", lead=each[0])
+    else:
+        every = [row for rows in bands.values() for row in rows]
+        first = say(
+            "The difference is greatest {lead} in the mean all round at {at}.", lead=each[0], at=cut_words(every)
+        )
+    found = [Finding(first, "verdict", "difference", {"band": order[0]})]
+    if each[1:]:
+        found.append(Finding(_sentence(joined(each[1:], "; ", "; ")), "answer", "difference"))
+    return found
 
 
-def _case(result: Result, row: pd.Series) -> str:
-    return result.study.words_of(dict(row))
+def _sentence(words: Words) -> Words:
+    """With a capital letter and a full stop."""
+    first, *others = words.parts
+    start = first[:1].upper() + first[1:] if isinstance(first, str) else first
+    return Words((start, *others, "."))
 
 
-def _at(rows: pd.DataFrame) -> str:
-    cuts = rows["cut_elevation_deg"]
-    return f"{cuts.iloc[0]:.0f}°" if cuts.max() - cuts.min() < 0.5 else "each case's take-off angle"
+def _lead(result: Result, rows: Sequence[Row], column: str, lead: Number, first: bool) -> Words:
+    """How the cases of a band differ. first: of the band that is named first, where a share is said of what."""
+    best, least = ends(rows, column)
+    band, one, other = band_name(best["band"]), case_name(result, best), case_name(result, least)
+    if not column.startswith("share"):
+        return say("on {band}: {one} leads {other} by {db}", band=band, one=one, other=other, db=lead)
+    return say(
+        "on {band}: {most}{of} with {one}, {few} with {other} ({db})", band=band, most=best.number(column, "percent"),
+        of=" of the radio's power reaches the sky" if first else "", one=one, few=least.number(column, "percent"),
+        other=other, db=lead,
+    )  # fmt: skip
 
 
-def _many(result: Result, band: str, rows: pd.DataFrame) -> list[str]:
-    """A fair comparison: the mean all round, each one's best direction, the wanted one; then power and axis."""
-    at = _at(rows)
-    lines = [f"{band} at {at}: {'; '.join(_compared(result, rows))}."]
+def cut_words(rows: Sequence[Row]) -> Words:
+    """The elevation of the azimuth cut: "20°", or "each case's take-off angle"."""
+    high, low = ends(rows, "cut_elevation_deg")
+    if high["cut_elevation_deg"] - low["cut_elevation_deg"] >= SAME_ANGLE:
+        return say("each case's take-off angle")
+    return say("{angle}", angle=low.number("cut_elevation_deg", "angle"))
+
+
+def _many(result: Result, band: str, rows: Sequence[Row]) -> list[Words]:
+    """A fair comparison: the mean all round, each one's best direction, the wanted one; then axis and power."""
+    name = band_name(band)
+    lines = [say("{band} at {at}: {parts}.", band=name, at=cut_words(rows),
+                 parts=joined(_directions(result, rows), "; ", "; "))]  # fmt: skip
     axis = running(result.study.axes)
     if axis is not None and axis.numbers is not None and len(result.study.axes) == 1:
-        rows = rows.sort_values(axis.column)
-        a, b = rows.iloc[0], rows.iloc[-1]
-        lines.append(
-            f"{band}: from {axis.value_text(a[axis.column])} to {axis.value_text(b[axis.column])} of {axis.name} "
-            f"the take-off angle goes from {a['takeoff_deg']:.0f}° to {b['takeoff_deg']:.0f}° and the peak gain from "
-            f"{a['peak_radio_gain_dbi']:.1f} to {b['peak_radio_gain_dbi']:.1f} dBi."
-        )
-    sky, low = rows.loc[rows["share_sky"].idxmax()], rows.loc[rows["share_sky"].idxmin()]
-    lines.append(
-        f"{band}: {100 * sky['share_sky']:.0f} % of the radio's power reaches the sky with {_case(result, sky)}, "
-        f"{100 * low['share_sky']:.0f} % with {_case(result, low)}; the soil takes "
-        f"{100 * rows['share_soil'].min():.0f} to {100 * rows['share_soil'].max():.0f} %."
-    )
+        a, b = ends(rows, axis.column)[::-1]
+        lines.append(say(
+            "{band}: from {first} to {last} the take-off angle goes from {up} to {then} and the peak gain from {g} to "
+            "{h}.",
+            band=name, first=case_name(result, a), last=case_name(result, b), up=a.number("takeoff_deg", "angle"),
+            then=b.number("takeoff_deg", "angle"), g=a.number("peak_radio_gain_dbi", "dBi"),
+            h=b.number("peak_radio_gain_dbi", "dBi"),
+        ))  # fmt: skip
+    (sky, low), (most, least) = ends(rows, "share_sky"), ends(rows, "share_soil")
+    lines.append(say(
+        "{band}: {sky} of the radio's power reaches the sky with {one}, {low} with {other}; the soil takes {a} to {b}.",
+        band=name, sky=sky.number("share_sky", "percent"), one=case_name(result, sky),
+        low=low.number("share_sky", "percent"), other=case_name(result, low), a=least.number("share_soil", "percent"),
+        b=most.number("share_soil", "percent"),
+    ))  # fmt: skip
     return lines
 
 
-def _compared(result: Result, rows: pd.DataFrame) -> list[str]:
+def _directions(result: Result, rows: Sequence[Row]) -> list[Words]:
     """Best and least case by the mean all round, in each one's best direction, and along the bearing."""
-    bearings = rows["bearing_deg"]
-    along = f"along {compass(bearings.iloc[0])}" if bearings.max() - bearings.min() < 0.5 else "along each bearing"
+    high, low = ends(rows, "bearing_deg")
+    along = say("along each bearing")
+    if high["bearing_deg"] - low["bearing_deg"] < SAME_ANGLE:
+        along = say("along {bearing}", bearing=low.number("bearing_deg", "bearing"))
     lines = []
     for what, column in (
-        ("mean all round", "around_radio_gain_dbi"),
-        ("best direction", "cut_peak_radio_gain_dbi"),
+        (say("mean all round"), "around_radio_gain_dbi"),
+        (say("best direction"), "cut_peak_radio_gain_dbi"),
         (along, "forward_radio_gain_dbi"),
     ):
-        best, least = rows.loc[rows[column].idxmax()], rows.loc[rows[column].idxmin()]
+        best, least = ends(rows, column)
+        most = best.number(column, "dBi")
         if best[column] - least[column] < ALIKE:
-            lines.append(f"{what} {best[column]:.1f} dBi in every case")
+            lines.append(say("{what} {dbi} in every case", what=what, dbi=most))
             continue
-        null = least["cut_peak_radio_gain_dbi"] - least[column]
-        sentence = f"{what} {best[column]:.1f} dBi with {_case(result, best)}, least {least[column]:.1f} dBi with "
-        sentence += _case(result, least)
-        if null > NULL:
-            sentence += (
-                f" (a null of it: {null:.0f} dB below its best direction, {compass(least['cut_peak_bearing_deg'])})"
+        words = say(
+            "{what} {most} with {one}, least {few} with {other}", what=what, most=most, one=case_name(result, best),
+            few=least.number(column, "dBi"), other=case_name(result, least),
+        )  # fmt: skip
+        if least["cut_peak_radio_gain_dbi"] - least[column] > NULL:
+            below = made_of(
+                "difference", "whole dB", (least, "cut_peak_radio_gain_dbi"), (least, column), result=result
             )
-        lines.append(sentence)
+            words = say("{words} (a null of it: {below} below its best direction, {bearing})", words=words, below=below,
+                        bearing=least.number("cut_peak_bearing_deg", "bearing"))  # fmt: skip
+        lines.append(words)
     return lines
+
+
+def _big(result: Result, bands: dict[str, list[Row]]) -> list[Finding]:
+    """What reaches the sky, on the bands where cases differ most by it."""
+    out = []
+    order = sorted(bands, key=lambda name: -ahead(result, bands[name], "share_sky").value)
+    for name in order[:MOST_BIG]:
+        best, least = ends(bands[name], "share_sky")
+        words = say("of the radio's power reaches the sky on {band}{case}", band=band_name(name),
+                    case=with_case(result, best))  # fmt: skip
+        if ahead(result, bands[name], "share_sky").value >= ALIKE:
+            words = say("{words}; {few}{case}", words=words, few=least.number("share_sky", "percent"),
+                        case=with_case(result, least))  # fmt: skip
+        out.append(big(best.number("share_sky", "percent"), words))
+    return out

@@ -8,6 +8,7 @@ a second cable at the radio lengthens the shield: add it as coax length or a nea
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,10 +24,10 @@ from tautwire.studies.study.setup import CounterpoiseSpec, Setup
 from tautwire.studies.study.units import Length, Resistance
 from tautwire.studies.wants.dips.operating_point import operating_frequency, watts_into_wire
 from tautwire.studies.wants.dips.reading import band_row, window
+from tautwire.studies.wants.shield.words import AS_BUILT, findings
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
-    import pandas as pd
     from matplotlib.figure import Figure
 
     from tautwire.model.operating.bands import Band
@@ -34,7 +35,6 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Study
 
-AS_BUILT = "as built"
 MATTERS = 0.1  # directions whose gain is within 10 dB of the peak count for the change of the pattern
 ELEVATION, AZIMUTH = np.radians(np.arange(5, 91, 5.0))[:, None], np.radians(np.arange(0, 360, 10.0))[None, :]
 
@@ -156,69 +156,10 @@ def pattern_change(one: Real, two: Real) -> float:
     return float(np.abs(10 * np.log10(two[strong] / one[strong])).max())
 
 
-def sentences(result: Result) -> list[str]:
-    """For the first case: where a choke goes, then a sentence or two a band."""
-    table = result.of("shield", result.study.cases()[0])
-    if table.empty:
-        return []
-    lines = [f"{finding(table)}."]
-    for band in result.study.bands:
-        rows = table[table["band"] == band.name]
-        if rows.empty:
-            continue
-        built = rows[rows["variant"] == AS_BUILT].iloc[0]
-        others = rows[rows["choke_at_m"].notna() & (rows["variant"] != AS_BUILT)]
-        gone = rows.iloc[-1]
-        sentence = (
-            f"{band.name}: {built['shield_feed_a']:.2f} A flows onto the shield at the transformer, at "
-            f"most {built['shield_max_a']:.2f} A along it. "
-            f"{gone['variant'].capitalize()} in place of the coax shield: {_dip(gone)}, and gains within 10 dB of the "
-            f"peak change by up to {gone['pattern_change_db']:.1f} dB"
-        )
-        if len(others):
-            best = others.loc[others["shield_max_a"].idxmin()]
-            sentence += (
-                f". Of the places for a choke, {_place(best)} leaves least on the shield "
-                f"(at most {best['shield_max_a']:.2f} A): {_dip(best)}, with "
-                f"{best['choke_peak_w']:.2g} W in it at full power"
-            )
-        lines.append(sentence + ".")
-    lines.append(
-        "The shield is taken to end at the radio; a person, a mains lead or a vehicle there lengthens it and moves "
-        "these figures."
-    )
-    return lines
-
-
-def finding(table: pd.DataFrame) -> str:
-    """Where a choke would go, on the band with most current on the shield. table: frame "shield" of one case."""
-    built = table[table["variant"] == AS_BUILT]
-    worst = built.loc[built["shield_max_a"].idxmax()]
-    told = f"The shield carries up to {worst['shield_max_a']:.2f} A, on {worst['band']}"
-    others = table[(table["band"] == worst["band"]) & table["choke_at_m"].notna() & (table["variant"] != AS_BUILT)]
-    if others.empty:
-        return told
-    best = others.loc[others["shield_max_a"].idxmin()]
-    if best["shield_max_a"] >= worst["shield_max_a"]:
-        return f"{told}; no place tried for a choke makes it less"
-    where = "at the transformer" if best["choke_at_m"] == 0 else f"{best['choke_at_m']:.3g} m from the transformer"
-    return f"{told}; a choke {where} leaves {best['shield_max_a']:.2f} A"
-
-
-def _place(row: pd.Series) -> str:
-    return "right at the transformer" if row["choke_at_m"] == 0 else f"{row['choke_at_m']:.3g} m from it"
-
-
-def _dip(row: pd.Series) -> str:
-    if math.isnan(row["dip_shift_khz"]):
-        return "no dip to compare"
-    return f"the dip moves {row['dip_shift_khz']:+.0f} kHz to SWR {row['dip_swr']:.2f}"
-
-
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Of the first case."""
     from tautwire.studies.drawing.style import Heading
-    from tautwire.studies.wants.shield.figures import shield_figure
+    from tautwire.studies.wants.shield.figures import shield_figure, shield_title
 
     first = result.study.cases()[0]
     table, along = result.of("shield", first), result.of("shield_along", first)
@@ -227,13 +168,8 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     caption = "; ".join(
         filter(None, ("Current on the coax shield, and where the dip goes", result.study.words_of(first.labels)))
     )
-    title = finding(table)
-    return {"shield": shield_figure(table, along, result.study.bands, Heading(title, caption, size))}
+    heading = Heading(partial(shield_title, result), caption, size)
+    return {"shield": shield_figure(table, along, result.study.bands, heading, result.study.lengths)}
 
 
-def answer(result: Result) -> str:
-    table = result.of("shield", result.study.cases()[0])
-    return "" if table.empty else finding(table)
-
-
-WANT = Want("shield", compute, ShieldSpec, sentences=sentences, plots=plots, sized=True, check=check, finding=answer)
+WANT = Want("shield", compute, ShieldSpec, findings=findings, plots=plots, sized=True, check=check)

@@ -1,6 +1,8 @@
 """Volts and amps along the wire, heat in each part, and why the core's loss changes with frequency."""
 
-from typing import Any
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -9,6 +11,11 @@ from matplotlib.ticker import MaxNLocator, NullFormatter, ScalarFormatter
 from matplotlib.transforms import ScaledTranslation
 
 from tautwire.studies.drawing.style import CYCLE, QUIET, Heading, Look, Sheet, style
+from tautwire.studies.study.findings import FORMS, Drawn
+from tautwire.studies.wants.stress.words import end_volts, safe_power
+
+if TYPE_CHECKING:
+    from tautwire.studies.study.result import Result
 
 PARTS = (
     ("core_w", "core", CYCLE[1].colour, ""),
@@ -17,6 +24,13 @@ PARTS = (
     ("choke_w", "choke", CYCLE[2].colour, "...."),
     ("conductor_w", "wires", CYCLE[5].colour, "\\\\\\\\"),
 )
+
+
+def stress_title(result: Result, drawn: Drawn) -> str:
+    """The power that is safe, else the volts at the end."""
+    rows = drawn.rows(result, "stress", "safe_w")
+    found = safe_power(result, rows)
+    return (found.words if found else end_volts(result, rows)).title(result.study.lengths)
 
 
 def stress_figure(
@@ -28,6 +42,8 @@ def stress_figure(
     """rows: table "stress" of one case. along: "stress_along" of its wire. core: table "core", if there is one."""
     with style(heading.size) as look:
         sheet = Sheet(look, look.height * 1.35 if look.name == "print" else None)
+        columns = [column for column, *_ in PARTS]
+        sheet.draws("stress", rows.index, "band", "power_w", "duty", "end_peak_v", "safe_w", "safe_in_air_w", *columns)
         sheet.header(heading)
         axes: Any = sheet.subplots(2, 2)
         for ax, column, name in ((axes[0, 0], "volts", "volts (rms)"), (axes[1, 0], "amps", "amps (rms)")):
@@ -61,11 +77,16 @@ def _heat(ax: Axes, rows: pd.DataFrame, look: Look) -> None:
         if width.max(initial=0) > 0:
             ax.barh(at, width, left=left, color=colour, hatch=hatch, edgecolor="white", lw=0.6, label=name, height=0.62)
         left = left + width
+    for y, wide, safe in zip(at, left, rows["safe_w"], strict=True):
+        if np.isfinite(safe):
+            words = f" safe to {FORMS['power limit'](float(safe), '')}"
+            ax.text(float(wide), float(y), words, size=look.small, color=QUIET, va="center")
+    ax.set_xlim(0, 1.5 * max(float(left.max(initial=0)), 1e-3))
     ax.set_yticks(at, labels=list(rows["band"]))
     ax.invert_yaxis()
     ax.set_xlabel("average heat (W)")
     ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
-    ax.set_title("heat, by band")
+    ax.set_title("heat, and the radio's safe power")
     ax.grid(True, axis="x")
     ax.grid(False, axis="y")
     _below(ax, 5, look)

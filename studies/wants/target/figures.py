@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,7 +13,9 @@ from matplotlib.lines import Line2D
 from tautwire.model.fields.hop_angles import LAYERS, hop_elevation, hop_reach
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import heading_of
-from tautwire.studies.study.cells import in_words, short
+from tautwire.studies.study.cells import in_words
+from tautwire.studies.study.findings import Drawn, Row, Title, band_name, cell_words, joined, say
+from tautwire.studies.wants.target.words import angles, by_region, headline
 
 if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band
@@ -20,30 +23,62 @@ if TYPE_CHECKING:
     from tautwire.studies.study.study import Axis
 
 LOWEST = -30.0  # dBi shown
+MOST_NAMED = 4  # regions in a title
 
 
-def target_figures(result: Result, size: str | Look = "print", finding: str = "") -> dict[str, Sheet]:
-    """ "target" and "target_angles"; none without rows. finding: what the first says."""
+def target_figures(result: Result, size: str | Look = "print") -> dict[str, Sheet]:
+    """ "target" and "target_angles"; none without rows."""
     table = result.frames.get("target")
     if table is None or table.empty:
         return {}
     study = result.study
     spec = study.options["target"]
-    heading = heading_of(study, size, finding)
     bands = [b for b in study.bands if (table["band"] == b.name).any()]
+    best = result.frames.get("target_best", pd.DataFrame({"region": []}))
+    heading = heading_of(study, size, partial(_best, result))
+    caption = f"Geometry of mirrors over a sphere, not a prediction; heavy lines: layer at {spec.height / 1e3:g} km"
     return {
-        "target": region_figure(table, bands, study.axes, heading),
-        "target_angles": angle_figure(table, spec.hops, spec.height, size),
+        "target": region_figure(table, best, bands, study.axes, heading),
+        "target_angles": angle_figure(table, spec.hops, spec.height, Heading(partial(_leave, result), caption, size)),
     }
+
+
+def _best(result: Result, drawn: Drawn) -> str:
+    """Which case serves the drawn regions best; of one case, the gain to each."""
+    best = drawn.rows(result, "target_best", "region_radio_gain_dbi")
+    if result.study.count > 1:
+        found = headline(result, best)
+        return found[0].words.title(result.study.lengths) if found else Title("")
+    each = [
+        say("{gain} to {region} on {band}", gain=row.number("region_radio_gain_dbi", "dBi"),
+            region=cell_words(row, "region"), band=band_name(row["band"]))
+        for row in by_region(best)
+    ]  # fmt: skip
+    return say("Most gain: {each}", each=joined(each[:MOST_NAMED])).title() if each else Title("")
+
+
+def _leave(result: Result, drawn: Drawn) -> str:
+    """Between which elevations paths to each region leave, by the fewest hops."""
+    fewest: dict[str, Row] = {}
+    for row in drawn.rows(result, "target", "elevation_low_deg"):
+        if row["elevation_low_deg"] == row["elevation_low_deg"]:
+            first = fewest.setdefault(row["region"], row)
+            fewest[row["region"]] = row if row["hops"] < first["hops"] else first
+    each = [say("{region} at {up}", region=cell_words(row, "region"), up=angles(row)) for row in fewest.values()]
+    if not each:
+        return say("No path of so few hops reaches these regions").title()
+    return say("Paths leave: {each}", each=joined(each[:MOST_NAMED])).title()
 
 
 def region_figure(
     table: pd.DataFrame,
+    best: pd.DataFrame,
     bands: Sequence[Band],
     axes: Sequence[Axis],
     heading: Heading = Heading(),
 ) -> Sheet:
-    """A row a case, a mark a region, by the fewest hops that reach it; a column a band. table: frame "target"."""
+    """A row a case, a mark a region, by the fewest hops that reach it; a column a band. table, best: frames "target"
+    and "target_best", whose cases are ringed."""
     known = table.dropna(subset=["region_radio_gain_dbi"])
     known = known[known["hops"] == known.groupby(["band", "region"])["hops"].transform("min")]
     names = _names(known, axes)
@@ -51,6 +86,8 @@ def region_figure(
     regions = list(dict.fromkeys(table["region"]))[: len(CYCLE)]
     with style(heading.size) as look:
         sheet = Sheet(look, max(2.6, 1.7 + 0.24 * len(cases)) if look.name == "print" else None)
+        sheet.draws("target", known.index[known["region"].isin(regions)], "region_radio_gain_dbi")
+        sheet.draws("target_best", best.index[best["region"].isin(regions)], "region_radio_gain_dbi", "spread_db")
         sheet.header(heading.under("Gain from the radio towards each region, dBi"))
         panels: Any = sheet.subplots(1, len(bands), squeeze=False, sharey=True, sharex=True)[0]
         for ax, band in zip(panels, bands, strict=True):
@@ -99,26 +136,12 @@ def _region_words(known: pd.DataFrame, region: str) -> str:
     return f"{region}: {_hops(int(row['hops']))}, {angles} up"
 
 
-def angle_words(table: pd.DataFrame) -> str:
-    """Between which elevations paths to each region leave, by the fewest hops."""
-    rows = table[table["hops"] == table.groupby("region")["hops"].transform("min")]
-    spans = rows.groupby("region", sort=False)[["elevation_low_deg", "elevation_high_deg"]].agg(
-        {"elevation_low_deg": "min", "elevation_high_deg": "max"}
-    )
-    told = [
-        f"{region} at {low:.0f} to {high:.0f}\u00b0"
-        for region, (low, high) in zip(spans.index, spans.to_numpy(), strict=True)
-        if low == low
-    ]
-    return short(f"Paths leave: {', '.join(told)}") if told else "At which angle a path leaves"
-
-
-def angle_figure(table: pd.DataFrame, hops: Sequence[int], height: float, size: str | Look = "print") -> Sheet:
+def angle_figure(table: pd.DataFrame, hops: Sequence[int], height: float, heading: Heading = Heading()) -> Sheet:
     """Elevation angle against ground distance for the hops and layer looked at, and lower and higher layers (faint)."""
-    with style(size) as look:
+    with style(heading.size) as look:
         sheet = Sheet(look, look.height * 0.8 if look.name == "print" else None)
-        caption = f"Geometry of mirrors over a sphere, not a prediction; heavy lines: layer at {height / 1e3:g} km"
-        sheet.header(Heading(angle_words(table), caption))
+        sheet.draws("target", table.index, "elevation_low_deg", "elevation_high_deg", "nearest_km", "farthest_km")
+        sheet.header(heading)
         ax: Any = sheet.subplots()
         for layer in sorted({height, *LAYERS.values()}):
             for mark, n in zip(CYCLE, hops, strict=False):

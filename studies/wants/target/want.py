@@ -22,10 +22,10 @@ from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Angle, Length
 from tautwire.studies.wants.pattern.want import LEAST, frequency, radio_db
+from tautwire.studies.wants.target.words import findings
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
-    import pandas as pd
     from matplotlib.figure import Figure
 
     from tautwire.model.solve.solver import Solver
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 MOST_HOPS = 5
 TURN_STEP = 5  # degrees in which the whole antenna is turned to look for its best bearing
-NOTICED = 0.5  # dB; less makes no headline
 
 
 class RegionSpec(Part):
@@ -143,6 +142,7 @@ def _row(pattern: Pattern, region: Region, height: float, hops: int, feed: float
         "region_radio_gain_dbi": math.nan,
         "best_bearing_deg": math.nan,
         "turn_gain_db": math.nan,
+        "reach_km": reach / 1e3,
         "note": "",
     }
     if not len(elevations):
@@ -198,51 +198,11 @@ def finish(result: Result) -> None:
     result.frames["target_best"] = rows
 
 
-def _headline(result: Result, table: pd.DataFrame) -> list[str]:
-    """Which case serves most bands and regions best, and where it matters; none for one case."""
-    if result.study.count < 2:
-        return []
-    names = [result.study.words_of(row) for row in table.to_dict("records")]
-    best = max(dict.fromkeys(names), key=names.count)
-    won = table[[n == best for n in names]]
-    most = table.loc[table["spread_db"].idxmax()]
-    if most["spread_db"] < NOTICED:
-        return [f"Hardly any difference: no case is {NOTICED:g} dB ahead of another anywhere."]
-    return [
-        f"Best most often: {best}, for {len(won)} of {len(table)} bands and regions. The choice matters most on "
-        f"{most['band']} to {most['region']}: {most['spread_db']:.1f} dB between best and least."
-    ]
-
-
-def sentences(result: Result) -> list[str]:
-    """A sentence a band and region."""
-    table = result.frames.get("target_best")
-    if table is None or table.empty:
-        return []
-    lines = _headline(result, table)
-    for row in table.to_dict("records"):
-        hops = "one hop" if row["hops"] == 1 else f"{row['hops']} hops"
-        low, high = row["elevation_low_deg"], row["elevation_high_deg"]
-        angles = f"{low:.0f}°" if high - low < 0.5 else f"{low:.0f} to {high:.0f}°"
-        words = result.study.words_of(row)
-        case = f" with {words}" if words else ""
-        rest = f", {row['spread_db']:.1f} dB above the least" if row["spread_db"] > 0.05 else ""
-        more = row["turn_gain_db"]
-        aim = f" Turned so that its wire points to {row['best_bearing_deg']:.0f}° it would have {more:.1f} dB more."
-        lines.append(
-            f"{row['band']}, {row['region']} ({hops}, elevation {angles}): most gain from the radio is "
-            f"{row['region_radio_gain_dbi']:.1f} dBi{case}{rest}.{aim if more > 0.3 else ''}"
-        )
-    lines.append("Elevation angles are geometry of mirror-like layers, not a prediction that the band is open.")
-    return lines
-
-
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
-    from tautwire.studies.study.cells import short
     from tautwire.studies.wants.target.figures import target_figures
 
-    return {**target_figures(result, size, short((sentences(result) or [""])[0].partition(". ")[0]))}
+    return {**target_figures(result, size)}
 
 
 FREE_OF = ("radio.power", "radio.duty", "reel")
-WANT = Want("target", compute, TargetSpec, finish, sentences, plots, sized=True, free_of=FREE_OF)
+WANT = Want("target", compute, TargetSpec, finish, findings=findings, plots=plots, sized=True, free_of=FREE_OF)
