@@ -8,10 +8,13 @@ With p = t I ds a current moment at (x, y, z), h the horizontal unit vector towa
 
 Rtm and Rte are the plane-wave coefficients (Fresnel's; of layers: stack.py): perfect ground 1 and -1, free space 0.
 Over real soil the field falls to zero at the horizon: what is left there is a surface wave, no part of the far field.
+A shore, a slope or a hill (terrain.py) changes M segment by segment, or turns the directions.
 (Two-ray far field over a plane earth: Jordan and Balmain, 2nd ed., ch. 16, from memory.)
 
 Directions: elevation up from the horizon, azimuth clockwise from north, rad. Volts and amps are rms throughout.
 """
+
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -19,6 +22,7 @@ from numpy.typing import ArrayLike
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import ETA0
 from tautwire.model.errors import InputError
+from tautwire.model.fields.terrain import LEVEL, LOWEST, Terrain, at_shore, axes, beyond, over_brow, ways
 from tautwire.model.frequencies import wave_number
 from tautwire.model.quadrature import legendre
 from tautwire.model.soil.ground import Ground
@@ -27,6 +31,7 @@ from tautwire.model.wires.segments import Segments, shape
 
 POINTS = 3  # Gauss points a segment; segments are far below a wavelength
 BLOCK = 1_000_000  # directions times points handled at once
+TOGETHER = 1 / 12  # wavelengths of wire that share what an edge does to them
 
 
 def moments(seg: Segments, current: Complex, points: int = POINTS) -> tuple[Real, Complex]:
@@ -53,10 +58,13 @@ def fresnel(ground: Ground, f_hz: float, elevation: Real) -> tuple[Complex, Comp
     return ground.stack(f_hz).scaled(wave_number(f_hz)).reflection(cos.astype(complex), 1j * sin)
 
 
-def far_field(solution: Solution, elevation: ArrayLike, azimuth: ArrayLike) -> tuple[Complex, Complex]:
+def far_field(
+    solution: Solution, elevation: ArrayLike, azimuth: ArrayLike, terrain: Terrain = LEVEL
+) -> tuple[Complex, Complex]:
     """E_theta, E_phi: r E exp(jkr) for 1 V at the feed, volts, in the broadcast shape of elevation and azimuth (rad).
 
-    theta grows from the zenith down, phi anticlockwise seen from above. Raises InputError for a direction below the
+    theta grows from the zenith down, phi anticlockwise seen from above. terrain: what lies around; it shapes the far
+    field only, so the currents stay those over the solution's ground. Raises InputError for a direction below the
     horizon unless in free space, or beyond 90 degrees.
     """
     ground, k = solution.ground, wave_number(solution.f_hz)
@@ -69,10 +77,14 @@ def far_field(solution: Solution, elevation: ArrayLike, azimuth: ArrayLike) -> t
     shape, up, bearing = up.shape, np.clip(up.ravel(), lowest, np.pi / 2), bearing.ravel()
     place, p = moments(solution.segments, solution.current)
     theta, phi = np.empty(up.size, complex), np.empty(up.size, complex)
-    step = max(1, BLOCK // len(place))
+    level = terrain.is_level or ground.is_free_space
+    step = max(1, BLOCK // len(place) // (1 if level else 4))
     for at in range(0, up.size, step):
         some = slice(at, at + step)
-        theta[some], phi[some] = _block(ground, solution.f_hz, k, place, p, up[some], bearing[some])
+        if level:
+            theta[some], phi[some] = _block(ground, solution.f_hz, k, place, p, up[some], bearing[some])
+        else:
+            theta[some], phi[some] = _over_terrain(terrain, ground, solution.f_hz, place, p, up[some], bearing[some])
     return theta.reshape(shape), phi.reshape(shape)
 
 
@@ -99,21 +111,125 @@ def _parts(sums: Complex, hx: Real, hy: Real) -> tuple[Complex, Complex, Complex
     return sums[:, 0] * hx + sums[:, 1] * hy, sums[:, 1] * hx - sums[:, 0] * hy, sums[:, 2]
 
 
-def intensity(solution: Solution, elevation: ArrayLike, azimuth: ArrayLike) -> Real:
+def _over_terrain(
+    terrain: Terrain, ground: Ground, f_hz: float, place: Real, p: Complex, up: Real, bearing: Real
+) -> tuple[Complex, Complex]:
+    """As _block, with what the terrain makes of it. On a site that slopes, places and moments are in its own axes."""
+    k, tilt = wave_number(f_hz), terrain.tilt
+    way = ways(np.maximum(up, LOWEST), bearing)
+    basis = np.stack([-_rise(way), _round(way)])  # theta and phi, (2, M, 3)
+    if tilt is not None:
+        way, basis = way @ tilt.T, basis @ tilt.T
+    starts = _groups(place, TOGETHER * 2 * np.pi / k)
+    centre = np.add.reduceat(place, starts) / np.diff([*starts, len(place)])[:, None]
+    mirrored = centre * [1, 1, -1]
+    # sums of each group's moments, (M, N, 3)
+    direct, image = (_group_sums(k, way, at, p, starts) for at in (place, place * [1, 1, -1]))
+    reach = np.arcsin(np.clip(way[:, 2], np.sin(LOWEST), 1))
+    rtm, rte = fresnel(ground, f_hz, reach)
+    along, up_, across = rtm[:, None], rtm[:, None], rte[:, None]
+    slope = terrain.slope
+    if terrain.shore is not None:
+        mix = at_shore(terrain.shore, (rtm, rte), fresnel(terrain.shore.ground, f_hz, reach), centre, way, k)
+        along, up_, across = mix.rtm_along, mix.rtm_up, mix.rte
+    elif slope is not None and slope.distance is not None:
+        rows = axes(slope.bearing)
+        share = 1 - beyond(slope.distance - centre @ rows[1], centre[:, 2], *_across(way, rows), k)
+        along, up_, across = along * share, up_ * share, across * share
+    over: tuple[Complex | float, Complex | float] = (1.0, 1.0)
+    if terrain.hill is not None:
+        turn = np.eye(3) if tilt is None else tilt  # the brow is level in the true axes
+        over = (
+            over_brow(terrain.hill, centre @ turn, way @ turn, k),
+            over_brow(terrain.hill, mirrored @ turn, way @ turn, k),
+        )
+    field = (direct * _column(over[0])).sum(axis=1)
+    field = field + _reflected(way, image, *(_column(x * over[1]) for x in (along, up_, across)))
+    if slope is not None and slope.distance is not None:
+        rows, start = axes(slope.bearing, slope.fall), slope.distance * axes(slope.bearing)[1]
+        inner, turned = (centre - start) @ rows.T, way @ rows.T
+        low = (((place - start) @ rows.T) * [1, 1, -1]) @ rows + start  # its image in the falling plane
+        sums = _group_sums(k, way, low, p, starts) @ rows.T
+        share = beyond(-inner[:, 1], inner[:, 2], turned[:, 1:2], np.maximum(turned[:, 2:], np.sin(LOWEST)), k)
+        rtm, rte = fresnel(ground, f_hz, np.arcsin(np.clip(turned[:, 2], np.sin(LOWEST), 1)))
+        more = (_column(x[:, None] * share * over[1]) for x in (rtm, rtm, rte))
+        field = field + _reflected(turned, sums, *more) @ rows
+    if tilt is not None:
+        field = np.where(way[:, 2:] > 0, field, 0)
+    c = -1j * k * ETA0 / (4 * np.pi)
+    theta, phi = (c * (field * axis).sum(axis=-1) for axis in basis)
+    return theta, phi
+
+
+def _groups(place: Real, reach: float) -> list[int]:
+    """Where groups of neighbouring points (P, 3) begin, none of them farther than reach, m, from its first."""
+    starts = [0]
+    for i, at in enumerate(place):
+        if np.linalg.norm(at - place[starts[-1]]) > reach:
+            starts.append(i)
+    return starts
+
+
+def _group_sums(k: float, way: Real, place: Real, p: Complex, starts: list[int]) -> Complex:
+    waves = np.exp(1j * k * (way @ place.T))
+    return np.stack([np.add.reduceat(waves * p[:, i], starts, axis=1) for i in range(3)], axis=-1)
+
+
+def _column(share: Complex | float) -> Any:
+    return share if isinstance(share, float) else share[..., None]
+
+
+def _across(way: Real, rows: Real) -> tuple[Real, Real]:
+    part = way @ rows.T
+    return part[:, 1:2], part[:, 2:]
+
+
+def _rise(way: Real) -> Real:
+    """Unit vectors opposite to theta, that is, upwards across each way; (M, 3)."""
+    level = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-30)
+    return np.stack([-way[:, 0] * way[:, 2] / level, -way[:, 1] * way[:, 2] / level, level], axis=-1)
+
+
+def _round(way: Real) -> Real:
+    """Unit vectors along phi, anticlockwise; (M, 3)."""
+    level = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-30)
+    return np.stack([-way[:, 1] / level, way[:, 0] / level, np.zeros(len(way))], axis=-1)
+
+
+def _reflected(way: Real, sums: Complex, along: Any, up: Any, across: Any) -> Complex:
+    """Reflected moments as vectors (M, 3) across each way. sums (M, N, 3): of images; along, up, across: reflection of
+    their parts, with a last axis of one."""
+    level = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-30)
+    h = way[:, :2] / level[:, None]
+    ahead = sums[..., 0] * h[:, 0:1] + sums[..., 1] * h[:, 1:2]
+    aside = sums[..., 1] * h[:, 0:1] - sums[..., 0] * h[:, 1:2]
+    sin, cos = way[:, 2:], level[:, None]
+    theta = -(along[..., 0] * sin * ahead + up[..., 0] * cos * sums[..., 2]).sum(axis=1)
+    phi = (across[..., 0] * aside).sum(axis=1)
+    return np.asarray(-theta[:, None] * _rise(way) + phi[:, None] * _round(way))
+
+
+def intensity(solution: Solution, elevation: ArrayLike, azimuth: ArrayLike, terrain: Terrain = LEVEL) -> Real:
     """Power per solid angle, W/sr, for 1 V at the feed; arguments as in far_field."""
-    theta, phi = far_field(solution, elevation, azimuth)
+    theta, phi = far_field(solution, elevation, azimuth, terrain)
     return (np.abs(theta) ** 2 + np.abs(phi) ** 2) / ETA0
 
 
-def gain(solution: Solution, elevation: ArrayLike, azimuth: ArrayLike, power: float | None = None) -> Real:
+def gain(
+    solution: Solution,
+    elevation: ArrayLike,
+    azimuth: ArrayLike,
+    power: float | None = None,
+    terrain: Terrain = LEVEL,
+) -> Real:
     """Power gain, a ratio: 4 pi intensity over the power that enters the wire at its feed.
 
     power: what to count as that power, W for 1 V at the feed (default V times I; PowerBalance.accounted is better
     where the two differ). Soil, wire and choke loss are counted; transformer, coax and mismatch are not: for the gain
-    from the radio multiply by feed.PowerSplit.wire. Directions as in far_field.
+    from the radio multiply by feed.PowerSplit.wire. Directions and terrain as in far_field.
     """
     watts = solution.admittance.real if power is None else power
-    return 4 * np.pi * intensity(solution, elevation, azimuth) / watts
+    return 4 * np.pi * intensity(solution, elevation, azimuth, terrain) / watts
 
 
 def sphere(ground: Ground, f_hz: float, reach: float) -> tuple[Real, Real, Real]:

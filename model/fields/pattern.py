@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from tautwire.model.arrays import Real
 from tautwire.model.fields.far_field import gain
+from tautwire.model.fields.terrain import LEVEL, Terrain
 from tautwire.model.solve.solver import Solution
 
 HALF = 10 * np.log10(2)  # dB
@@ -21,15 +22,16 @@ ROUND = 0.1  # dB: a cut that varies by no more has no direction
 
 @dataclass(frozen=True, eq=False)
 class Pattern:
-    """power: W for 1 V at the feed that gains are relative to; None for V times I."""
+    """power: W for 1 V at the feed that gains are relative to; None for V times I. terrain: what lies around."""
 
     solution: Solution
     power: float | None = None
+    terrain: Terrain = LEVEL
 
     def dbi(self, elevation: ArrayLike, azimuth: ArrayLike) -> Real:
         """Gain, dBi, broadcast shape; -inf where there is no field, as at the horizon over soil."""
         with np.errstate(divide="ignore"):
-            return 10 * np.log10(gain(self.solution, elevation, azimuth, self.power))
+            return 10 * np.log10(gain(self.solution, elevation, azimuth, self.power, self.terrain))
 
     @property
     def lowest(self) -> float:

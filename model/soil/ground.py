@@ -17,6 +17,8 @@ from tautwire.model.errors import InputError, did_you_mean
 from tautwire.model.soil.stack import Stack
 
 P527 = "ITU-R P.527-3 (1992), figure 1, low-frequency values, from memory"
+P527_WATER = "ITU-R P.527-4 (2017), water by salinity and temperature"
+GEOSCI = "GeoSci.xyz, electromagnetics, typical values"
 HANDBOOK = "common handbook soil classes, from memory"
 SNOW = "er = 1 + 1.7 s + 0.7 s^2, s: density in g/cm3 (Tiuri et al. 1984, IEEE J. Oceanic Eng. 9), from memory"
 ICE = "er 3.2 of fresh-water ice at HF; conductivity near 0 degrees C, from memory"
@@ -120,7 +122,73 @@ class UniformGround(Ground):
         return 2 / (n2 + 1) ** 2 * (self.er - n2) / f_hz
 
     def words(self) -> str:
-        return f"εr {self.er:g}, {self.sigma * 1e3:g} mS/m"
+        return f"εr {self.er:.4g}, {self.sigma * 1e3:.4g} mS/m"
+
+
+SALTIEST, COLDEST, HOTTEST = 40.0, 0.0, 40.0  # g/kg, degrees C: as far as the formulas below are meant to go
+
+
+def water(salinity: float, celsius: float = 15.0, name: str = "") -> UniformGround:
+    """Water by its salinity (g of salt a kg) and temperature (degrees C), at frequencies far below 1 GHz.
+
+    ITU-R P.527-4 (06/2017): static permittivity and conductivity of sea water. Raises InputError outside 0 to 40 g/kg
+    and 0 to 40 degrees.
+
+    >>> sea = water(35, 15)
+    >>> round(sea.er, 1), round(sea.sigma, 2)
+    (73.2, 4.29)
+    """
+    s, t = salinity, celsius
+    if not 0 <= s <= SALTIEST:
+        raise InputError("soil.salinity", f"{s:g} g/kg", f"from 0 to {SALTIEST:g} g/kg: 35 is the ocean, 0.2 a lake")
+    if not COLDEST <= t <= HOTTEST:
+        raise InputError("soil.temperature", f"{t:g} degrees C", f"from {COLDEST:g} to {HOTTEST:g} degrees C")
+    er = 77.66 + 103.3 * (300 / (t + 273.15) - 1)
+    er *= math.exp(-3.56417e-3 * s + 4.74868e-6 * s**2 + 1.15574e-5 * t * s)
+    s35 = 2.903602 + 8.607e-2 * t + 4.738817e-4 * t**2 - 2.991e-6 * t**3 + 4.3047e-9 * t**4
+    r15 = s * (37.5109 + 5.45216 * s + 1.4409e-2 * s**2) / (1004.75 + 182.283 * s + s**2)
+    a0 = (6.9431 + 3.2841 * s - 9.9486e-2 * s**2) / (84.85 + 69.024 * s + s**2)
+    a1 = 49.843 - 0.2276 * s + 1.98e-3 * s**2
+    sigma = s35 * r15 * (1 + a0 * (t - 15) / (a1 + t))
+    return UniformGround(er, sigma, name or f"water of {s:g} g/kg at {t:g} °C", P527_WATER)
+
+
+@dataclass(frozen=True)
+class Typical:
+    """Between what the constants of a kind of ground usually lie: er, and sigma in S/m, each (least, most)."""
+
+    er: tuple[float, float]
+    sigma: tuple[float, float]
+    source: str = GEOSCI
+
+    def middle(self, name: str) -> UniformGround:
+        """A ground of the geometric means."""
+        er, sigma = (math.sqrt(a * b) for a, b in (self.er, self.sigma))
+        return UniformGround(er, sigma, name, f"middle of {self.source}")
+
+    def words(self) -> str:
+        """The two ranges.
+
+        >>> TYPICAL["clay"].words()
+        'εr 5 to 40, 2 to 1000 mS/m'
+        """
+        parts = [f"{a:g}" if a == b else f"{a:g} to {b:g}" for a, b in (self.er, (1e3 * x for x in self.sigma))]
+        return f"εr {parts[0]}, {parts[1]} mS/m"
+
+
+TYPICAL: dict[str, Typical] = {
+    "fresh water": Typical((80, 80), (0.5e-3, 0.5e-3)),
+    "sea water": Typical((80, 80), (3.0, 3.0)),
+    "ice": Typical((3, 4), (0.01e-3, 0.01e-3)),
+    "dry sand": Typical((3, 5), (0.01e-3, 0.01e-3)),
+    "saturated sand": Typical((20, 30), (0.1e-3, 1e-3)),
+    "limestone": Typical((4, 8), (0.5e-3, 2e-3)),
+    "shale": Typical((5, 15), (1e-3, 0.1)),
+    "silt": Typical((5, 30), (1e-3, 0.1)),
+    "clay": Typical((5, 40), (2e-3, 1.0)),
+    "granite": Typical((4, 6), (0.01e-3, 1e-3)),
+}
+"""typical ranges of named grounds, as the source gives them; the waters' one conductivity is no range"""
 
 
 # a_n of Longmire and Smith, n = 1 to 13
@@ -281,8 +349,10 @@ GROUNDS: dict[str, Ground] = _by_name(
     (
         FREE_SPACE,
         PERFECT,
-        UniformGround(70, 5.0, "sea water", P527),
-        UniformGround(80, 3e-3, "fresh water", P527),
+        water(35, 15, "sea water"),
+        water(15, 15, "brackish water"),  # of a fjord
+        water(0.2, 15, "lake water"),
+        water(0.02, 15, "fresh water"),  # 3 mS/m: soft water
         UniformGround(30, 1e-2, "wet ground", P527),
         UniformGround(15, 1e-3, "medium dry ground", P527),
         UniformGround(3, 1e-4, "very dry ground", P527),
@@ -294,6 +364,10 @@ GROUNDS: dict[str, Ground] = _by_name(
         UniformGround(1.57, 2e-6, "dry snow", SNOW),
         UniformGround(2.5, 1e-4, "wet snow", SNOW),
         UniformGround(3.2, 1e-5, "ice", ICE),
+        *(
+            TYPICAL[n].middle(n)
+            for n in ("dry sand", "saturated sand", "limestone", "shale", "silt", "clay", "granite")
+        ),
     )
 )
 

@@ -34,7 +34,7 @@ def glow(setup: Setup, solver: Solver, band: Band) -> Glow:
         way = 1 if conductor.role == "wire" else -1
         places = np.linspace(0, conductor.length, PLACES.get(conductor.role, OTHERS))
         amps.append(_columns(way * turn * np.interp(places, at, current)))
-    angle, dbi = Pattern(solution).elevation_cut(built.layout.bearing, STEP)
+    angle, dbi = Pattern(solution, terrain=built.terrain).elevation_cut(built.layout.bearing, STEP)
     return {"f_mhz": round(f / 1e6, 4), "amps": amps, "dbi": [round(float(d), 1) for d in np.maximum(dbi, LEAST_DBI)]}
 
 

@@ -20,7 +20,7 @@ from tautwire.studies.study.units import Kind
 from tautwire.studies.wants.registry import WANTS, want_named
 
 QUANTITIES = ("Number", "Length", "Angle", "Frequency", "Capacitance", "Inductance", "Resistance",
-              "Conductivity", "Power", "Duration")  # fmt: skip
+              "Conductivity", "Power", "Duration", "Salinity", "Temperature")  # fmt: skip
 KIND_OF_MARK: dict[Any, Kind] = {get_args(getattr(units, name))[1]: getattr(units, name.lower()) for name in QUANTITIES}
 PLAIN = {str: "text", bool: "true or false", int: "whole number", float: "number"}
 ANY = "*"  # in a path: a key that the user names

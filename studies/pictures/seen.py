@@ -92,7 +92,10 @@ def _computed(setup: Setup, built: Built, band: Band, solver: Solver) -> Arrays:
     feed = setup.feed_system()
     f = operating_frequency(solver, feed, band)
     solution = solver.solve(f)
-    pattern, lost = Pattern(solution), 10 * math.log10(max(float(feed.power_split(solution.impedance, f).wire), 1e-9))
+    pattern, lost = (
+        Pattern(solution, terrain=built.terrain),
+        10 * math.log10(max(float(feed.power_split(solution.impedance, f).wire), 1e-9)),
+    )
     bearing = built.layout.bearing
     angle, dbi = pattern.elevation_cut(bearing, STEP)
     around = pattern.azimuth_cut(LOW)[1]

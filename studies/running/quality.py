@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.setup import AROUND, Setup
 from tautwire.studies.wants.want import Frames, Rows, Want
 
 if TYPE_CHECKING:
@@ -82,5 +82,5 @@ def _compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     return {"quality": quality_rows(solver, study)}
 
 
-QUALITY = Want("quality", _compute, depends=lambda study: None, free_of=("transformer", "radio", "reel"))
+QUALITY = Want("quality", _compute, depends=lambda study: None, free_of=("transformer", "radio", "reel", *AROUND))
 """Asked of every case, whatever else is wanted."""

@@ -28,6 +28,8 @@ CUSTOMARY: dict[Kind, CustomaryUnit] = {
     units.resistance: CustomaryUnit("_ohm", "Ω", "ohm"),
     units.conductivity: CustomaryUnit("_ms_per_m", "mS/m", "mS/m", 1e3),
     units.power: CustomaryUnit("_w", "W", "W"),
+    units.salinity: CustomaryUnit("_g_per_kg", "g/kg", "g/kg"),
+    units.temperature: CustomaryUnit("_c", "°C", "C"),
     units.number: CustomaryUnit("", "", ""),
 }
 

@@ -21,6 +21,8 @@ from tautwire.studies.study.units import (
     Number,
     Power,
     Resistance,
+    Salinity,
+    Temperature,
 )
 
 Raw = dict[str, Any]
@@ -63,6 +65,8 @@ KINDS: dict[Any, Kind] = {
         (Number, units.number),
         (Power, units.power),
         (Resistance, units.resistance),
+        (Salinity, units.salinity),
+        (Temperature, units.temperature),
     )
 }
 

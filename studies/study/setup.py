@@ -13,6 +13,7 @@ from pydantic import ValidationInfo, field_validator
 
 from tautwire.model.errors import InputError
 from tautwire.model.feed.chain import FeedSystem
+from tautwire.model.fields.terrain import LEVEL, Hill, Shore, Slope, Terrain
 from tautwire.model.operating.reel import Reel
 from tautwire.model.soil.ground import Ground
 from tautwire.model.wires.coax_shield import CoaxShield
@@ -35,7 +36,73 @@ if TYPE_CHECKING:
     from tautwire.model.solve.solver import Remember, Solver
 
 
+AROUND = ("site.shore", "site.slope", "site.hill")
+"""keys that shape the far field only"""
 WIRE_DIAMETER, WIRE_JACKET = 0.8e-3, 0.3e-3  # m, where a study file, or predict, is told nothing else
+
+
+class ShoreSpec(Part):
+    """[site.shore]: where other ground begins, such as a lake. It shapes the pattern, not the dips."""
+
+    distance: Length = entry(
+        "from the feed to the shoreline, square to it; the line is taken as straight",
+        "30 m",
+        "0 to 100 km",
+        default=...,
+    )
+    bearing: Angle = entry(
+        "direction from the feed to the water, square to the shoreline, clockwise from north",
+        "200 deg",
+        "any angle",
+        default=...,
+    )
+    soil: Soil = entry(
+        "what lies beyond it, written like site.soil",
+        "sea water",
+        "a name of `tautwire list soils`, or a table",
+        default="lake water",
+    )
+    drop: Length = entry("how far it lies below the ground at the feed", "1.5 m", "0 to 3 km", default=0.0)
+
+    def shore(self) -> Shore:
+        ground = ground_of(self.soil, "site.shore.soil")
+        return Shore(self.distance, self.bearing, ground, self.drop)
+
+
+class SlopeSpec(Part):
+    """[site.slope]: ground that falls or rises. It shapes the pattern, not the dips."""
+
+    bearing: Angle = entry(
+        "direction in which the ground falls, clockwise from north", "200 deg", "any angle", default=...
+    )
+    fall: Angle = entry(
+        "by how much it falls; below 0 it rises", "6 deg", "-45 to 45 deg; from 0 with distance", default=...
+    )
+    distance: Length | None = entry(
+        "from the feed to where level ground begins to fall; left out, all of the site slopes, and heights and slopes of "
+        "the wires count from the sloping ground",
+        "40 m",
+        "0 to 100 km",
+    )
+
+    def slope(self) -> Slope:
+        return Slope(self.bearing, self.fall, self.distance)
+
+
+class HillSpec(Part):
+    """[site.hill]: the brow of a hill that low waves must pass over, a knife edge. It shapes the pattern, not the dips."""
+
+    distance: Length = entry("from the feed to the brow, square to it", "300 m", "1 m to 100 km", default=...)
+    bearing: Angle = entry(
+        "direction from the feed to the hill, square to its brow, clockwise from north",
+        "20 deg",
+        "any angle",
+        default=...,
+    )
+    height: Length = entry("height of the brow above the ground at the feed", "25 m", "0 to 3 km", default=...)
+
+    def hill(self) -> Hill:
+        return Hill(self.distance, self.bearing, self.height)
 
 
 class SiteSpec(Part):
@@ -47,9 +114,30 @@ class SiteSpec(Part):
         "a name of `tautwire list soils`, or a table",
         default="average soil",
     )
+    shore: ShoreSpec | None = entry(
+        "a straight shore, and what lies beyond it", {"distance": "30 m", "bearing": "200 deg"}
+    )
+    slope: SlopeSpec | None = entry("ground that falls or rises", {"bearing": "200 deg", "fall": "6 deg"})
+    hill: HillSpec | None = entry(
+        "a hill in the way of low waves", {"distance": "300 m", "bearing": "20 deg", "height": "25 m"}
+    )
 
     def ground(self) -> Ground:
         return ground_of(self.soil)
+
+    def terrain(self) -> Terrain:
+        """What lies around the site, for the far field."""
+        with named_as_written(shore="site.shore", slope="site.slope", hill="site.hill"):
+            found = {
+                "shore": self.shore and self.shore.shore(),
+                "slope": self.slope and self.slope.slope(),
+                "hill": self.hill and self.hill.hill(),
+            }
+            if not any(found.values()):
+                return LEVEL
+            if self.ground().is_free_space:
+                raise InputError("soil", "'free space'", "a soil: in free space there is no shore, slope or hill")
+            return Terrain(**found)  # type: ignore[arg-type]
 
 
 class WireSpec(Part):
@@ -267,6 +355,7 @@ class Built:
     structure: Structure
     ground: Ground
     rules: MeshRules
+    terrain: Terrain = LEVEL
 
     def solver(self, remember: "Remember | None" = None) -> "Solver":
         """The solver; remember: where matrices are kept (default: nowhere)."""
@@ -333,7 +422,7 @@ class Setup(Part):
                 wires = with_coil(wires, c.at, c.coil())
         if self.antenna.end_capacitance:
             wires = with_end(wires, self.antenna.end_capacitance, self.antenna.end_resistance)
-        return Built(layout, wires, ground, self.mesh.rules())
+        return Built(layout, wires, ground, self.mesh.rules(), self.site.terrain())
 
     @as_written()
     def feed_system(self) -> FeedSystem:

@@ -14,14 +14,16 @@ from tautwire.model.soil.ground import (
     TabledGround,
     UniformGround,
     ground_named,
+    water,
 )
 from tautwire.studies.study import units
 from tautwire.studies.study.parts import Part, entry, named_as_written
-from tautwire.studies.study.units import Conductivity, Length, Number
+from tautwire.studies.study.units import Conductivity, Length, Number, Salinity, Temperature
 
+WATER_AT = 15.0  # degrees C of water whose temperature is not given
 SOIL_AT = 10e6  # Hz, where a soil is taken whose constants change with frequency
 MOST_SIGMA = 100.0  # S/m, twenty times that of sea water; beyond it, metal was meant or mS/m
-WAYS = "one of: er and sigma; moisture; table; in a layer also soil, a name"
+WAYS = "one of: er and sigma; moisture; salinity; table; in a layer also soil, a name"
 
 
 def _of_a_soil(sigma: float) -> float:
@@ -51,6 +53,12 @@ class SoilSpec(Part):
         0.15,
         "0 to 1; `tautwire list soils` says the range",
     )
+    salinity: Salinity | None = entry(
+        "of water, instead of er and sigma: its salt by weight; the ocean 35 g/kg, a fjord 15, a lake 0.2, soft water 0.02",
+        "0.2 g/kg",
+        "0 to 40 g/kg",
+    )
+    temperature: Temperature | None = entry("of that water; 15 C if left out", "15 C", "0 to 40 C")
     table: dict[str, SoilRow] | None = entry(
         "constants over frequency, instead of er and sigma",
         {"3 MHz": {"er": 20, "sigma": "5 mS/m"}, "30 MHz": {"er": 15, "sigma": "8 mS/m"}},
@@ -62,12 +70,18 @@ class SoilSpec(Part):
     def ground(self, at: str) -> Ground:
         """The soil without its depth; at: its key, for refusals."""
         constants = {"er": self.er, "sigma": self.sigma}
-        given = [n for n in ("moisture", "table", "soil") if getattr(self, n) is not None]
+        given = [n for n in ("moisture", "salinity", "table", "soil") if getattr(self, n) is not None]
         missing = [n for n, x in constants.items() if x is None]
         if len(given) + (len(missing) < 2) != 1:
             allowed = " and ".join([*given, *(n for n in constants if n not in missing)]) or "nothing"
             raise InputError(at, allowed, WAYS)
+        if self.temperature is not None and self.salinity is None:
+            raise InputError(
+                f"{at}.temperature", f"{self.temperature:g} C", "salinity beside it: only water has it here"
+            )
         with named_as_written(soil=at):
+            if self.salinity is not None:
+                return water(self.salinity, WATER_AT if self.temperature is None else self.temperature)
             if self.moisture is not None:
                 return MoistGround(self.moisture)
             if self.table is not None:

@@ -250,7 +250,9 @@ def _kind(raw: Raw) -> str:
     coax = raw.get("coax") or {}
     returns = len(raw.get("counterpoise") or []), bool(coax), bool(isinstance(coax, Mapping) and coax.get("choke"))
     antenna = raw.get("antenna")
-    return repr((antenna.get("layout") if isinstance(antenna, Mapping) else None, raw.get("site"), returns))
+    site = raw.get("site")
+    soil = site.get("soil") if isinstance(site, Mapping) else None
+    return repr((antenna.get("layout") if isinstance(antenna, Mapping) else None, soil, returns))
 
 
 def _written(number: float, kind: units.Kind, spec: Any) -> Any:
@@ -267,7 +269,8 @@ def swept_axis(path: str, spec: Any, taken: set[str], given: str = "sweep") -> A
     """The axis of one key of the table `given`. taken: columns that other axes have. Raises InputError."""
     kind = kind_of(path)
     table, _, last = path.rpartition(".")
-    name = last if last not in ("length", "height", "bearing", "at") or table == "antenna" else f"{table}_{last}"
+    whose = ("length", "height", "bearing", "at", "distance", "drop", "fall")
+    name = last if last not in whose or table == "antenna" else f"{table.removeprefix('site.')}_{last}"
     name = re.sub(r"\W+", "_", name)
     if kind is None:
         if isinstance(spec, Mapping) or not isinstance(spec, list):

@@ -50,6 +50,7 @@ _OTHERS = {
     "W": {"hp horsepower": 745.6998715822702},
     "s": {"min minute minutes": 60.0, "h hour hours": 3600.0},
     "": {"% percent": 0.01},
+    "g/kg": {"g/kg ‰ psu PSU ppt": 1.0, "%": 10.0},
 }  # fmt: skip
 _ANY_CASE = {"hz": "Hz", "khz": "kHz", "mhz": "MHz", "ghz": "GHz", "ohm": "ohm", "ohms": "ohm", "kohm": "kohm"}
 
@@ -69,7 +70,7 @@ def _factor(unit: str, si: str) -> float | None:
     >>> _factor("kΩ", "ohm"), _factor("mS/m", "S/m"), _factor("m", "Hz")
     (1000.0, 0.001, None)
     """
-    if "/" in si:
+    if "/" in si and si not in _OTHERS:
         parts = [_factor(u, s) for u, s in zip(unit.split("/"), si.split("/"), strict=False)]
         return parts[0] / parts[1] if unit.count("/") == 1 and parts[0] and parts[1] else None
     return _factors(si).get(_ANY_CASE.get(unit.lower(), unit))
@@ -150,6 +151,21 @@ resistance = Kind("resistance", "ohm", "'50 ohm' or '2.4 kohm'")
 conductivity = Kind("conductivity", "S/m", "'5 mS/m'")
 power = Kind("power", "W", "'10 W' or '500 mW'")
 duration = Kind("duration", "s", "'6 min'")
+salinity = Kind("salinity", "g/kg", "'35 g/kg'")
+
+
+@dataclass(frozen=True)
+class _Temperature(Kind):
+    """A kind whose units differ by more than a factor: degrees C and F, to degrees C; a plain 0 is refused."""
+
+    def _read(self, value: object) -> float | None:
+        if not isinstance(value, str) or not (match := _PLAIN.fullmatch(value.strip())):
+            return None
+        number, unit = float(match[1]), (match[2] or "").replace("°", "").replace("deg", "").strip().upper()
+        return {"C": number, "F": (number - 32) / 1.8}.get(unit)
+
+
+temperature = _Temperature("temperature", "C", "'15 C' or '59 F'")
 
 
 def impedance(value: object, field: str) -> complex:
@@ -182,6 +198,8 @@ Resistance = Annotated[float, _checked(resistance)]
 Conductivity = Annotated[float, _checked(conductivity)]
 Power = Annotated[float, _checked(power)]
 Duration = Annotated[float, _checked(duration)]
+Salinity = Annotated[float, _checked(salinity)]
+Temperature = Annotated[float, _checked(temperature)]
 Impedance = Annotated[complex, _checked(impedance)]
 
 

@@ -16,6 +16,7 @@ from tautwire.model.errors import InputError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.fields.pattern import Pattern
 from tautwire.model.fields.power_balance import power_balance
+from tautwire.model.fields.terrain import Terrain
 from tautwire.model.reflection import impedance, swr
 from tautwire.model.solve.response import REFERENCE, respond
 from tautwire.model.solve.solver import Arrays, Remember, Solver
@@ -92,14 +93,14 @@ def _solve(problem: Problem, x: tuple[float, ...], cell: tuple[float, float], re
         response = respond(solver.port_of_one_mesh(segment.centre), f[0], f[-1], TOLERANCE, most=MOST_SAMPLES)
         gamma.append(response.reflection(f))
         if _gains(problem) or _shields(problem):
-            more = _currents(problem, solver, segment.centre)
+            more = _currents(problem, solver, segment.centre, built.terrain)
             gain.append(more[0])
             shield.append(more[1])
     highest = max(p[2] for p in built.layout.points)
     return Solved(length, highest, np.array(gamma), np.array(gain), np.array(shield))
 
 
-def _currents(problem: Problem, solver: Solver, f_hz: float) -> tuple[float, float]:
+def _currents(problem: Problem, solver: Solver, f_hz: float, terrain: Terrain) -> tuple[float, float]:
     """Gain (dBi, relative to the power into the wire) towards what is aimed at, and the greatest shield current (A) for
     1 W into the wire."""
     solution = solver.solve(f_hz)
@@ -108,7 +109,7 @@ def _currents(problem: Problem, solver: Solver, f_hz: float) -> tuple[float, flo
     shield = float(np.abs(solution.current[on_coax]).max(initial=0.0) / math.sqrt(watts))
     if not _gains(problem):
         return math.nan, shield
-    pattern = Pattern(solution, power_balance(solution, solver.structure).accounted)
+    pattern = Pattern(solution, power_balance(solution, solver.structure).accounted, terrain)
     if problem.spec.toward == "low":
         return _mean(pattern.dbi(LOW_ANGLES[:, None], ALL_ROUND[None, :])), shield
     target, gains = problem.study.options["target"], []

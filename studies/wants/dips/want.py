@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.setup import AROUND, Setup
 from tautwire.studies.wants.dips.modes import dip_rows, follow
 from tautwire.studies.wants.dips.reading import read_band, sweep_rows, window
 from tautwire.studies.wants.dips.wire_change import change_rows
@@ -60,5 +60,5 @@ WANT = Want(
     findings=findings,
     plots=plots,
     depends=lambda study: study.spec.swr_threshold,
-    free_of=("radio.power", "radio.duty", "reel"),
+    free_of=("radio.power", "radio.duty", "reel", *AROUND),
 )

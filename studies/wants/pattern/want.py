@@ -81,14 +81,15 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     "pattern_sphere".
     """
     spec: PatternSpec = study.options["pattern"]
-    bearing = setup.build().layout.bearing if spec.bearing is None else spec.bearing
+    built = setup.build()
+    bearing = built.layout.bearing if spec.bearing is None else spec.bearing
     frames: Frames = {"pattern": [], "pattern_gains": [], "pattern_cuts": []}
     for band in study.bands:
         f = frequency(solver, setup, study, band, spec.at)
         solution = solver.solve(f)
         balance = power_balance(solution, solver.structure)
         chain = power_chain(solution, solver.structure, setup.feed_system(), balance)
-        pattern = Pattern(solution, balance.accounted)
+        pattern = Pattern(solution, balance.accounted, built.terrain)
         cut = pattern.peak[1] if spec.cut_elevation == "takeoff" else float(spec.cut_elevation)
         cuts: Cuts = {
             "elevation": pattern.elevation_cut(bearing, CUT_STEP),

@@ -6,7 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from tautwire.studies.study.raw import Raw
-from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.setup import AROUND, Setup
 from tautwire.studies.wants.spread.want import Served, SpreadSpec, tables
 from tautwire.studies.wants.want import Frames, Want
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 FEW_SAMPLES = 128  # a case, in a study of many
 ENOUGH = 24  # cases from which a study is one of many
-FREE_OF = ("radio.power", "radio.duty", "reel")  # what a dip and an SWR do not depend on
+FREE_OF = ("radio.power", "radio.duty", "reel", *AROUND)  # what a dip and an SWR do not depend on
 MOST_SERVED = 16
 _SERVED: dict[str, Served] = {}  # set-ups that serve many cases, read once a process
 

@@ -7,11 +7,13 @@ prediction of whether the band is open.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from pydantic import field_validator, model_validator
 
+from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.model.fields.hop_angles import LAYERS, Region, hop_reach
 from tautwire.model.fields.pattern import Pattern, strongest
@@ -113,14 +115,15 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     spec: TargetSpec = study.options["target"]
     height = spec.height
     regions = [r.region() for r in spec.region]
-    wire = setup.build().layout.bearing
+    built = setup.build()
+    wire = built.layout.bearing
     rows = []
     for band in study.bands:
         f = frequency(solver, setup, study, band, spec.at)
         solution = solver.solve(f)
         balance = power_balance(solution, solver.structure)
         feed = radio_db(power_chain(solution, solver.structure, setup.feed_system(), balance))
-        pattern = Pattern(solution, balance.accounted)
+        pattern = Pattern(solution, balance.accounted, built.terrain)
         for region in regions:
             for hops in spec.hops:
                 place = {"band": band.name, "f_mhz": f / 1e6, "region": region.name, "hops": hops}
@@ -160,15 +163,21 @@ def _row(pattern: Pattern, region: Region, height: float, hops: int, feed: float
         "region_radio_gain_dbi": mean + feed,
     }
     if region.bearing is not None:
-        # turning the antenna by t is the same as looking t the other way
         turns = np.radians(np.arange(0, 360, TURN_STEP))
-        looks = region.bearings[None, :, None] - turns[None, None, :]
-        power = 10 ** (pattern.dbi(elevations[:, None, None], looks) / 10)
-        by_turn = power.mean(axis=(0, 1))
+        by_turn = _by_turn(pattern, elevations[:, None], region.bearings[None, :], turns)
         db = 10 * np.log10(by_turn)
         row["best_bearing_deg"] = math.degrees(wire + turns[strongest(db)]) % 360
         row["turn_gain_db"] = float(db.max() - db[0])
     return row
+
+
+def _by_turn(pattern: Pattern, elevations: Real, bearings: Real, turns: Real) -> Real:
+    """Mean power gain of the antenna turned clockwise by each of turns (rad): the same as all else turned back."""
+    if pattern.terrain.is_level:
+        looks = bearings[..., None] - turns
+        return np.asarray((10 ** (pattern.dbi(elevations[..., None], looks) / 10)).mean(axis=(0, 1)))
+    around = (replace(pattern, terrain=pattern.terrain.turned(-t)).dbi(elevations, bearings - t) for t in turns)
+    return np.array([(10 ** (dbi / 10)).mean() for dbi in around])
 
 
 def _mean(dbi: Any) -> float:
