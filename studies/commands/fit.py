@@ -1,5 +1,6 @@
 """tautwire fit FILE SWEEP...: fit the set-up to measured sweeps."""
 
+import dataclasses
 import time
 from pathlib import Path
 from typing import Any
@@ -10,8 +11,9 @@ from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import (
     FILE,
-    OUT,
+    OWN_OUT,
     load_reports,
+    results_folder,
     said,
     tell_answer,
     write,
@@ -22,7 +24,7 @@ from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import ALONE, read_study
 from tautwire.studies.study import units
-from tautwire.studies.study.files import load_tables, make_folder
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.quantities import CUSTOMARY, quantity_text, written
@@ -31,7 +33,7 @@ from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import opened
 from tautwire.studies.study.units import FOOT
-from tautwire.studies.wants.fit.fitted import FROM, SPREAD, posterior, with_fit, write_fit
+from tautwire.studies.wants.fit.fitted import FROM, SPREAD, fit_text, posterior, with_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
 from tautwire.studies.wants.fit.want import FitSpec, measured_of, parameters_of, sentences, tables
 from tautwire.studies.wants.local_model import WireModel, quantity_kind
@@ -51,7 +53,7 @@ TIMEOUT = 1800.0
     help="Make the sweeps up instead, from values drawn at random, to see what such a fit would find.",
 )
 @FROM
-@OUT
+@OWN_OUT
 @click.option("--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds at most.")
 def COMMAND(
     file: Path,
@@ -60,6 +62,7 @@ def COMMAND(
     rehearse: int | None,
     fit: Path | None,
     out: Path | None,
+    replace: bool,
     timeout: float,
 ) -> None:
     """Fit the values named in FILE's [fit.parameters] to the SWEEPs (.s1p or .csv), all at once.
@@ -70,41 +73,44 @@ def COMMAND(
     options: dict[str, Any] = table_at(raw, "fit")
     if plane:
         options["plane"] = plane
-    folder = out or Path("results") / str(table_at(raw, "study").get("name", file.stem))
     truth: dict[str, float] = {}
     if rehearse is not None:
         if sweeps:
             raise InputError("--rehearse", rehearse, "no sweeps beside it: it makes them up")
         bare = read_study({**raw, "fit": {**options, "sweeps": []}}, file.stem)
-        sweeps, truth = made_up(bare, rehearse, folder, Store())
+        with results_folder(dataclasses.replace(bare, file=str(file)), "fit", out, replace, "rehearse") as rehearsal:
+            files, truth = made_up(bare, rehearse, Store())
+            sweeps = tuple(rehearsal.put(files))
     if sweeps:
         options["sweeps"] = [str(s) for s in sweeps]
     head = {**table_at(raw, "study"), "want": ["fit"]}
     study = read_study({**raw, "study": head, "fit": options, **ALONE}, file.stem)
+    study = dataclasses.replace(study, file=str(file))
     spec: FitSpec = study.options["fit"]
     for measured in measured_of(spec):  # say what is wrong with the files before anything is computed
         click.echo(measured.sweep.how)
     parameters_of(Setup.read(study.raw), spec)
-    make_folder(folder)
-    began = time.perf_counter()
-    store = Store()
+    with results_folder(study, "fit", out, replace) as made:
+        began = time.perf_counter()
+        store = Store()
 
-    def solved(own: Setup, ask: Ask) -> Frames:
-        return tables(own, study, WireModel(store, asking_all(ask, timeout)))
+        def solved(own: Setup, ask: Ask) -> Frames:
+            return tables(own, study, WireModel(store, asking_all(ask, timeout)))
 
-    ahead(study, "fit", store, solved, load_reports)
-    result = run_shown(study, 1, None, timeout)
-    seconds = time.perf_counter() - began
-    command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
-    tell_answer(*_against(truth, result), *as_typed(result, sentences(result)), *trust(result))
-    fitted = [folder / "fit.toml"] if "fit" in result.frames else []
-    for path in fitted:
-        write_fit({**fitted_raw(study.raw, result), SPREAD: posterior(result.frames)}, outcome(result, command), path)
-    written_files = [*write(result, folder, command), *fitted]
+        ahead(study, "fit", store, solved, load_reports)
+        result = run_shown(study, 1, None, timeout)
+        seconds = time.perf_counter() - began
+        command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
+        tell_answer(*_against(truth, result), *as_typed(result, sentences(result)), *trust(result))
+        fitted = []
+        if "fit" in result.frames:
+            tables_fitted = {**fitted_raw(study.raw, result), SPREAD: posterior(result.frames)}
+            fitted = made.put({"fit.toml": fit_text(tables_fitted, outcome(result, command)).encode()})
+        written_files = [*write(result, made, command), *fitted]
     if result.failed:
         raise click.exceptions.Exit(1)
-    click.echo(f"fitted in {seconds:.1f} s; {len(written_files)} files in {folder}")
-    click.echo(f"Use it:  tautwire run {file} --from {folder / 'fit.toml'}")
+    click.echo(f"fitted in {seconds:.1f} s; {len(written_files)} files in {made.folder}")
+    click.echo(f"Use it:  tautwire run {file} --from {made.folder / 'fit.toml'}")
 
 
 def _against(truth: dict[str, float], result: Result) -> list[str]:

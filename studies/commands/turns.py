@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 from collections.abc import Callable
 from pathlib import Path
@@ -13,7 +14,7 @@ from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import (
     CASE_TIMEOUT,
     FILE,
-    OUT,
+    OWN_OUT,
     WORKERS,
     aligned,
     results_folder,
@@ -28,7 +29,7 @@ from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cautions import CARD_CAUTION
 from tautwire.studies.study.cells import formatted
-from tautwire.studies.study.files import load_tables, put_text, writable
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts, sentences
@@ -68,10 +69,10 @@ def card_text(result: Result) -> str:
 @click.command("turns")
 @FILE
 @FROM
-@OUT
+@OWN_OUT
 @WORKERS
 @CASE_TIMEOUT
-def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None, timeout: float) -> None:
+def COMMAND(file: Path, fit: Path | None, out: Path | None, replace: bool, workers: int | None, timeout: float) -> None:
     """Which turns off the reel serve the segments wanted in FILE's [turns] table, from its [reel] table.
 
     Writes card.pdf (A6, for the pocket), card_four.pdf (four on A4), card.png (for the phone), card.txt, a map of all
@@ -79,29 +80,27 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None,
     """
     raw = with_fit(load_tables(file), fit)
     study = with_turn_axis(read_study(set_up_alone(raw, "turns"), file.stem))
-    folder = results_folder(out, study.name)
-    result = run_shown(study, workers, None, timeout)
-    tell_answer(card_text(result), *trust(result))
-    written = write(result, folder, said("turns", file, from_=fit, out=out), store=Store())
-    written += write_cards(result, folder)
-    click.echo(f"{result.study.count} settings in {result.seconds:.1f} s; {len(written)} files in {folder}")
+    study = dataclasses.replace(study, file=str(file))
+    with results_folder(study, "turns", out, replace) as made:
+        result = run_shown(study, workers, None, timeout)
+        tell_answer(card_text(result), *trust(result))
+        written = write(result, made, said("turns", file, from_=fit, out=out), store=Store())
+        written += made.put(card_files(result))
+    click.echo(f"{result.study.count} settings in {result.seconds:.1f} s; {len(written)} files in {made.folder}")
     if result.failed:
         raise click.exceptions.Exit(1)
 
 
-def write_cards(result: Result, folder: Path) -> list[Path]:
-    """card.txt, every card as PDF of A6 and PNG, and four on A4, in an existing folder; the paths written."""
+def card_files(result: Result) -> dict[str, bytes]:
+    """card.txt, every card as PDF of A6, and four on A4: name -> content."""
     from tautwire.studies.wants.turns.card import four_cards
     from tautwire.studies.wants.turns.figures import cards
 
-    written = [folder / "card.txt"]
-    put_text(written[0], f"{card_text(result)}\n{setup_words(result.study)}\n{CARD_CAUTION}\n")
+    files = {"card.txt": f"{card_text(result)}\n{setup_words(result.study)}\n{CARD_CAUTION}\n".encode()}
     if "turns" not in result.frames:
-        return written
+        return files
     for stem, figure in {**cards(result), "card_four": four_cards(result)}.items():
-        written.append(folder / f"{stem}.pdf")
         held = io.BytesIO()
         figure.savefig(held, format="pdf")
-        with writable(written[-1]):
-            written[-1].write_bytes(held.getvalue())
-    return written
+        files[f"{stem}.pdf"] = held.getvalue()
+    return files

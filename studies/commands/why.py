@@ -1,5 +1,6 @@
 """tautwire why FILE: which change of the set-up explains that the dips moved, and what to do."""
 
+import dataclasses
 import math
 import time
 from pathlib import Path
@@ -10,7 +11,7 @@ import click
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.run import run_shown
 from tautwire.studies.commands.shared import (
-    OUT,
+    OWN_OUT,
     aligned,
     load_reports,
     results_folder,
@@ -20,7 +21,7 @@ from tautwire.studies.commands.shared import (
 )
 from tautwire.studies.logbook.logbook import LOG, read_entry
 from tautwire.studies.reports.answers import as_typed, trust
-from tautwire.studies.running.pool import asking_all
+from tautwire.studies.running.pool import Ask, asking_all
 from tautwire.studies.running.runner import ahead
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import ALONE, read_study
@@ -28,8 +29,10 @@ from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES, read_sweeps
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
+from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import frequency
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
+from tautwire.studies.wants.want import Frames
 from tautwire.studies.wants.why.want import WhySpec, sentences, shifts_of, tables
 
 TIMEOUT = 1800.0
@@ -91,7 +94,7 @@ def logged_dips(fit: Path | None, now: tuple[str, ...]) -> tuple[str, ...]:
 @click.option("--without", multiple=True, help='A cause that cannot be, "length of the coax"; or a word in its name.')
 @click.option("--plane", type=click.Choice(PLANES), help="Where the SWR was read [radio].")
 @FROM
-@OUT
+@OWN_OUT
 def COMMAND(
     file: Path | None,
     was: tuple[str, ...],
@@ -103,6 +106,7 @@ def COMMAND(
     plane: str | None,
     fit: Path | None,
     out: Path | None,
+    replace: bool,
 ) -> None:
     """Why did the dip move? Ranks what may have changed in FILE's set-up since it was as described there.
 
@@ -126,18 +130,24 @@ def COMMAND(
     shifts_of(spec, study.spec.region)  # say what is wrong with it before anything is computed
     for sweep in (s for file_name in (*spec.before, *spec.after) for s in read_sweeps(file_name, spec.plane)):
         click.echo(sweep.how)
-    folder = results_folder(out, study.name)
-    began, store = time.perf_counter(), Store()
-    ahead(study, "why", store, lambda setup, ask: tables(setup, study, store, asking_all(ask, TIMEOUT)), load_reports)
-    result = run_shown(study, 1, None, TIMEOUT)
-    seconds = time.perf_counter() - began
-    told = _options(was, now, band, before, after, without)
-    ranking = [ranking_text(result)] if "why" in result.frames else []
-    tell_answer(*ranking, *as_typed(result, sentences(result)), *trust(result))
-    written = write(result, folder, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
+    # an entry of the logbook: any of its place
+    study = dataclasses.replace(study, file=str(file or (fit.parent if fit and LOG in load_tables(fit) else fit)))
+    with results_folder(study, "why", out, replace) as made:
+        began, store = time.perf_counter(), Store()
+
+        def ranked(setup: Setup, ask: Ask) -> Frames:
+            return tables(setup, study, store, asking_all(ask, TIMEOUT))
+
+        ahead(study, "why", store, ranked, load_reports)
+        result = run_shown(study, 1, None, TIMEOUT)
+        seconds = time.perf_counter() - began
+        told = _options(was, now, band, before, after, without)
+        ranking = [ranking_text(result)] if "why" in result.frames else []
+        tell_answer(*ranking, *as_typed(result, sentences(result)), *trust(result))
+        written = write(result, made, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
     if result.failed:
         raise click.exceptions.Exit(1)
-    click.echo(f"{len(result.frames['why'])} causes in {seconds:.1f} s; {len(written)} files in {folder}")
+    click.echo(f"{len(result.frames['why'])} causes in {seconds:.1f} s; {len(written)} files in {made.folder}")
 
 
 def _options(*given: tuple[str, ...]) -> list[str]:
