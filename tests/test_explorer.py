@@ -25,7 +25,7 @@ from browser import DESKTOP, PHONE, browser, complaints, offline, resize
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.reflection import swr
-from tautwire.studies.explorer.explorer import explore, write_explorer
+from tautwire.studies.explorer.explorer import explore
 from tautwire.studies.explorer.glow import glow
 from tautwire.studies.explorer.live import LiveServer, answer
 from tautwire.studies.explorer.sliders import Controls, controls
@@ -70,7 +70,7 @@ def built(made: Controls, store: Store) -> tuple[str, dict[str, Any]]:
 @pytest.fixture(scope="module")
 def page(built: tuple[str, dict[str, Any]], tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("page") / "explorer.html"
-    write_explorer(built[0].replace('"live":true', '"live":false'), path)
+    path.write_text(built[0].replace('"live":true', '"live":false'), encoding="utf-8")
     return path
 
 

@@ -9,7 +9,7 @@ import tautwire
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.cli import tautwire as command
 from tautwire.studies.study.raw import changed
-from tautwire.studies.wants.fit.fitted import write_fit
+from tautwire.studies.wants.fit.fitted import fit_text
 
 SETUP = {
     "antenna": {"layout": "sloper", "length": "20.5 m", "slope": "25 deg"},
@@ -143,7 +143,7 @@ def test_faults_of_options_name_the_option(option, value):
 def test_an_option_beside_a_fit_is_named_and_a_key_of_the_fit_is_named(tmp_path):
     fit = tmp_path / "fit.toml"
     for slope, option, field in (("20 deg", "95 deg", "--slope"), ("95 deg", None, "antenna.slope")):
-        write_fit({**SETUP, "antenna": {**SETUP["antenna"], "slope": slope}}, {"rms": 0.1}, fit)
+        fit.write_text(fit_text({**SETUP, "antenna": {**SETUP["antenna"], "slope": slope}}, {"rms": 0.1}))
         given = ["--slope", option] if option else []
         result = CliRunner().invoke(command, ["predict", "--from", str(fit), *given], standalone_mode=False)
         assert isinstance(result.exception, InputError), result.output

@@ -15,7 +15,7 @@ from tautwire.model.operating.bands import Band, band_named
 from tautwire.studies.running.store import Store
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import band_row, window
-from tautwire.studies.wants.fit.fitted import posterior, with_fit, without, write_fit
+from tautwire.studies.wants.fit.fitted import fit_text, posterior, with_fit, without
 from tautwire.studies.wants.fit.fitting import fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
 from tautwire.studies.wants.fit.search import Measured
@@ -83,7 +83,7 @@ def test_a_fit_file_carries_what_stays_unsure_and_ones_own_words_go_before(tmp_p
     table = posterior({"fit": pd.DataFrame(rows), "fit_correlation": pd.DataFrame(pairs)})
     assert set(table["values"]) == {"antenna.length", "wire.jacket"}, "a slope is hung anew each time"
     assert table["correlation"] == [["wire.jacket", "antenna.length", -0.8]]
-    write_fit({**RAW, "spread": table}, {"notes": []}, tmp_path / "fit.toml")
+    (tmp_path / "fit.toml").write_text(fit_text({**RAW, "spread": table}, {"notes": []}), encoding="utf-8")
     both = with_fit({"spread": {"samples": 64}}, tmp_path / "fit.toml")["spread"]
     assert both["samples"] == 64 and both["values"] == table["values"]
     joint = SpreadSpec.model_validate(both).joint(Setup.read(RAW))

@@ -14,7 +14,7 @@ from tautwire.studies.wants.fit.fitted import FROM, with_fit
 @FROM
 def COMMAND(file: Path, fit: Path | None) -> None:
     """Check every key and every case of the study in FILE, and compute nothing."""
-    study = study_asked(with_fit(load_tables(file), fit), file.stem)
+    study = study_asked(with_fit(load_tables(file), fit), file)
     count = len(study.cases())
     bands = ", ".join(band.name for band in study.bands)
     click.echo(f"{file}: sound; {count} case{'s' * (count != 1)}, {bands}; wants {', '.join(study.spec.want)}")

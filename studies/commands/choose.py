@@ -1,16 +1,18 @@
 """tautwire choose FILE: which of many possible set-ups serves best."""
 
+import dataclasses
 from pathlib import Path
 
 import click
 
 from tautwire.studies.commands.shared import (
     FILE,
-    OUT,
+    OWN_OUT,
     WORKERS,
     aligned,
     load_reports,
     progress_bar,
+    results_folder,
     said,
     set_up_alone,
     tell_answer,
@@ -42,22 +44,23 @@ def choices_text(result: Result) -> str:
 @click.command("choose")
 @FILE
 @FROM
-@OUT
+@OWN_OUT
 @WORKERS
-def COMMAND(file: Path, fit: Path | None, out: Path | None, workers: int | None) -> None:
+def COMMAND(file: Path, fit: Path | None, out: Path | None, replace: bool, workers: int | None) -> None:
     """Choose among all set-ups that FILE's [choose] table allows: how long, how high, what to carry.
 
     Writes each choice as a study file ready to run. Ctrl-C ends the search and gives the best so far.
     """
     raw = set_up_alone(with_fit(load_tables(file), fit), "choose")
     study = read_study({**raw, "study": {**table_at(raw, "study"), "want": ["choose"]}}, file.stem)
-    with progress_bar("candidates solved") as tell:
-        result = choose(study, workers, progress=tell, meanwhile=load_reports)
-    folder = out or Path("results") / study.name
-    tell_answer(choices_text(result), *sentences(result), *trust(result))
-    written = write(result, folder, said("choose", file, from_=fit, out=out), store=Store())
+    study = dataclasses.replace(study, file=str(file))
+    with results_folder(study, "choose", out, replace) as made:
+        with progress_bar("candidates solved") as tell:
+            result = choose(study, workers, progress=tell, meanwhile=load_reports)
+        tell_answer(choices_text(result), *sentences(result), *trust(result))
+        written = write(result, made, said("choose", file, from_=fit, out=out), store=Store())
     solved = result.frames["choices_solved"]["solved"].sum()
-    click.echo(f"{solved} set-ups solved; {len(written)} files in {folder}")
+    click.echo(f"{solved} set-ups solved; {len(written)} files in {made.folder}")
     if result.frames["choices_solved"]["stopped"].any():
         raise click.exceptions.Exit(EXIT_STOPPED)
     if result.failed:

@@ -20,6 +20,7 @@ COMMANDS = {
     "why": "why the dip moved, and what to do about it",
     "log": "keep what was hung, measured and decided at a place, and see its history",
     "slides": "a study as a slide deck (.pptx)",
+    "undo": "bring back what the last command replaced in a folder",
     "report": "a study as one offline page: answer, plots, sortable tables",
     "explore": "a page with sliders that moves every band's SWR curve, on a phone too",
     "deck": "one case as a NEC-2 card deck, for any engine that reads them",

@@ -1,5 +1,6 @@
 """tautwire deck FILE: a case as a NEC-2 card deck; or a deck read and solved."""
 
+import dataclasses
 from pathlib import Path
 
 import click
@@ -8,11 +9,11 @@ import numpy as np
 from tautwire.model.errors import InputError
 from tautwire.model.reflection import swr as swr_of_impedance
 from tautwire.model.solve.geometry_solver import GeometrySolver
-from tautwire.studies.commands.shared import aligned
+from tautwire.studies.commands.shared import REPLACE, aligned, results_file
 from tautwire.studies.reports.card_deck import GROUNDS, deck
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.files import check_file, load_tables, writable
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.nec_deck import Deck, read_deck
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
@@ -41,8 +42,16 @@ def solved_text(deck: Deck) -> str:
 @click.option("--points", type=click.IntRange(1, 1000), default=11, show_default=True, help="Frequencies in the band.")
 @click.option("--ground", type=click.Choice(GROUNDS), default="real", show_default=True, help="The site's, or none.")
 @click.option("--out", type=click.Path(path_type=Path), help="File to write [standard output].")
+@REPLACE
 def COMMAND(
-    file: Path, fit: Path | None, number: int, band: str | None, points: int, ground: str, out: Path | None
+    file: Path,
+    fit: Path | None,
+    number: int,
+    band: str | None,
+    points: int,
+    ground: str,
+    out: Path | None,
+    replace: bool,
 ) -> None:
     """Write one case of FILE as a NEC-2 card deck, for any engine that reads them; or solve FILE if it is a deck.
 
@@ -59,15 +68,15 @@ def COMMAND(
     if band is not None and band not in named:
         raise InputError("band", repr(band), f"one of {', '.join(named)}")
     chosen = named[band] if band else study.bands[0]
-    if out is not None:
-        check_file(out)
+    study = dataclasses.replace(study, file=str(file))
+    made = results_file(study, "", "run", out, replace, "deck") if out else None
     case = cases[number - 1]
     place = study.words_of(case.labels).translate(PLAIN)
     title = f"{study.name}, case {number} of {len(cases)}, {chosen.name}\n{place}".rstrip()
     text = deck(case.setup().build(), chosen.lower, chosen.upper, points, ground, title, remember=Store())
-    if out is None:
+    if out is None or made is None:
         click.echo(text, nl=False)
         return
-    with writable(out):
-        out.write_text(text, encoding="ascii", errors="replace", newline="\n")
+    with made:
+        made.put({out.name: text.encode("ascii", errors="replace")})
     click.echo(f"{out}: {len(text.splitlines())} cards")

@@ -1,17 +1,29 @@
 """tautwire explore FILE: a page with sliders, made from a study."""
 
+import dataclasses
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
-from tautwire.studies.commands.shared import FILE, WORKERS, progress_bar
-from tautwire.studies.explorer.explorer import explore, write_explorer
+from tautwire.studies.commands.shared import FILE, REPLACE, WORKERS, progress_bar, results_file, results_of
+from tautwire.studies.explorer.explorer import explore
 from tautwire.studies.explorer.live import LiveServer
 from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.questions.explore import explored_study
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.files import check_file, load_tables
+from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.study import Study
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
+from tautwire.studies.wants.turns.want import with_turn_axis
+
+NAME = "explorer.html"
+
+
+def _study(file: Path, fit: Path | None) -> Study:
+    study = replace(read_study(with_fit(load_tables(file), fit), file.stem), file=str(file))
+    return with_turn_axis(study) if study.options["turns"].segments else study
 
 
 def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
@@ -31,6 +43,7 @@ def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
 @FILE
 @FROM
 @click.option("--out", type=click.Path(path_type=Path), help="The page [results/<study>/explorer.html].")
+@REPLACE
 @click.option("--slider", "ranges", type=(str, str, str), multiple=True, metavar="KEY LOWEST HIGHEST",
               help='One more slider, such as --slider antenna.slope "20 deg" "40 deg".')  # fmt: skip
 @click.option("--choice", "words", type=(str, str), multiple=True, metavar="KEY VALUE",
@@ -42,6 +55,7 @@ def COMMAND(
     file: Path,
     fit: Path | None,
     out: Path | None,
+    replace: bool,
     ranges: tuple[tuple[str, str, str], ...],
     words: tuple[tuple[str, str], ...],
     live: bool,
@@ -52,14 +66,14 @@ def COMMAND(
 
     A study that sweeps no length, or no soil, gets a slider or a choice for it.
     """
-    study = explored_study(with_fit(load_tables(file), fit), file.stem)
+    study = dataclasses.replace(explored_study(with_fit(load_tables(file), fit), file.stem), file=str(file))
     made = controls(study, ranges, words)
     if not live:
-        path = out or Path("results") / study.name / "explorer.html"
-        check_file(path)
-        page = _explore_shown(made, workers, live=False)
-        write_explorer(page, path)
-        click.echo(f"{path} ({path.stat().st_size / 1e6:.2f} MB): open it in any browser, also without a network")
+        path = out or results_of(study, "run") / NAME
+        with results_file(study, NAME, "run", out, replace, "explore") as folder:
+            page = _explore_shown(made, workers, live=False).encode()
+            folder.put({path.name: page})
+        click.echo(f"{path} ({len(page) / 1e6:.2f} MB): open it in any browser, also without a network")
         return
     with LiveServer("", made, Store(), port) as server:  # first, so that a port that is taken is told at once
         server.page = _explore_shown(made, workers, live=True)

@@ -1,5 +1,6 @@
 """tautwire fit FILE SWEEP...: fit the set-up to measured sweeps."""
 
+import dataclasses
 import time
 from pathlib import Path
 from typing import Any
@@ -9,9 +10,10 @@ import click
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.shared import (
     FILE,
-    OUT,
+    OWN_OUT,
     load_reports,
     progress_bar,
+    results_folder,
     said,
     tell_answer,
     write,
@@ -22,12 +24,12 @@ from tautwire.studies.reports.answers import sentences as answer_lines
 from tautwire.studies.reports.answers import trust
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.files import load_tables, make_folder
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.quantities import CUSTOMARY, quantity_text
 from tautwire.studies.study.result import Result
-from tautwire.studies.wants.fit.fitted import FROM, fitted, with_fit, write_fit
+from tautwire.studies.wants.fit.fitted import FROM, fit_text, fitted, with_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
 from tautwire.studies.wants.fit.want import measured_of
 from tautwire.studies.wants.local_model import quantity_kind
@@ -44,7 +46,7 @@ from tautwire.studies.wants.local_model import quantity_kind
     help="Make the sweeps up instead, from values drawn at random, to see what such a fit would find.",
 )
 @FROM
-@OUT
+@OWN_OUT
 @click.option("--timeout", type=click.FloatRange(min=1), default=LONG, show_default=True, help="Seconds at most.")
 def COMMAND(
     file: Path,
@@ -53,6 +55,7 @@ def COMMAND(
     rehearse: int | None,
     fit: Path | None,
     out: Path | None,
+    replace: bool,
     timeout: float,
 ) -> None:
     """Fit every value with a usual spread, and those in FILE's [fit.parameters], to SWEEPs (.s1p or .csv), all at once.
@@ -63,33 +66,34 @@ def COMMAND(
     options: dict[str, Any] = table_at(raw, "fit")
     if plane:
         options["plane"] = plane
-    folder = out or Path("results") / str(table_at(raw, "study").get("name", file.stem))
     truth: dict[str, float] = {}
     if rehearse is not None:
         if sweeps:
             raise InputError("--rehearse", rehearse, "no sweeps beside it: it makes them up")
         bare = read_study({**raw, "fit": {**options, "sweeps": []}}, file.stem)
-        sweeps, truth = made_up(bare, rehearse, folder, Store())
+        with results_folder(dataclasses.replace(bare, file=str(file)), "fit", out, replace, "rehearse") as rehearsal:
+            files, truth = made_up(bare, rehearse, Store())
+            sweeps = tuple(rehearsal.put(files))
     if sweeps:
         options["sweeps"] = [str(s) for s in sweeps]
-    study = fit_study({**raw, "fit": options}, name=file.stem)
+    study = dataclasses.replace(fit_study({**raw, "fit": options}, name=file.stem), file=str(file))
     for measured in measured_of(study.options["fit"]):
         click.echo(measured.sweep.how)
-    make_folder(folder)
-    began = time.perf_counter()
-    with progress_bar(f"cases of {study.name}") as tell:
-        result = run_fit(study, Store(), timeout=timeout, meanwhile=load_reports, progress=tell)
-    seconds = time.perf_counter() - began
-    command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
-    tell_answer(*_against(truth, result), *answer_lines(result), *trust(result))
-    files = [folder / "fit.toml"] if "fit" in result.frames else []
-    for path in files:
-        write_fit(fitted(result), outcome(result, command), path)
-    files += write(result, folder, command)
+    with results_folder(study, "fit", out, replace) as made:
+        began = time.perf_counter()
+        with progress_bar(f"cases of {study.name}") as tell:
+            result = run_fit(study, Store(), timeout=timeout, meanwhile=load_reports, progress=tell)
+        seconds = time.perf_counter() - began
+        command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
+        tell_answer(*_against(truth, result), *answer_lines(result), *trust(result))
+        written: list[Path] = []
+        if "fit" in result.frames:
+            written = made.put({"fit.toml": fit_text(fitted(result), outcome(result, command)).encode()})
+        written += write(result, made, command)
     if result.failed:
         raise click.exceptions.Exit(1)
-    click.echo(f"fitted in {seconds:.1f} s; {len(files)} files in {folder}")
-    click.echo(f"Use it:  tautwire run {file} --from {folder / 'fit.toml'}")
+    click.echo(f"fitted in {seconds:.1f} s; {len(written)} files in {made.folder}")
+    click.echo(f"Use it:  tautwire run {file} --from {made.folder / 'fit.toml'}")
 
 
 def _against(truth: dict[str, float], result: Result) -> list[str]:

@@ -1,7 +1,7 @@
 """tautwire run FILE: compute a study."""
 
+import dataclasses
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -22,7 +22,6 @@ from tautwire.studies.commands.shared import (
     write,
 )
 from tautwire.studies.reports.answers import told
-from tautwire.studies.reports.provenance import check_folder
 from tautwire.studies.running.runner import TIMEOUT, run, share
 from tautwire.studies.running.store import FOLDER_VARIABLE, Store
 from tautwire.studies.running.study_file import read_study
@@ -85,6 +84,7 @@ def COMMAND(
     file: Path,
     fit: Path | None,
     out: Path | None,
+    replace: bool,
     workers: int | None,
     timeout: float,
     everything: bool,
@@ -97,7 +97,7 @@ def COMMAND(
     Array jobs: each runs with its --part of one store ($TAUTWIRE_CACHE); then a run without it writes the results.
     """
     own = share_of(part)
-    study = read_study(with_fit(load_tables(file), fit), file.stem)
+    study = dataclasses.replace(read_study(with_fit(load_tables(file), fit), file.stem), file=str(file))
     if own:
         _compute_share(study, own, workers, scheduler, timeout)
         return
@@ -109,18 +109,15 @@ def COMMAND(
         )
 
         animated_axis(study)
-    study = replace(study, file=file.name)
-    check_folder(out or Path("results") / study.name, file.name, study)
-    folder = results_folder(out, study.name)
-    result, store = run_shown(study, workers, scheduler, timeout), Store()
-    tell_answer(told(result, _tables(result), everything=everything))
-    written = write(result, folder, said("run", file, from_=fit, out=out), store=store)
-    if animated:
-        written.append(animate(result, folder / "dip.gif"))
-        written.append(animate_picture(result, folder / "picture.gif", store))
-    solved = study.count - len(result.failed)
+    with results_folder(study, "run", out, replace) as made:
+        result, store = run_shown(study, workers, scheduler, timeout), Store()
+        tell_answer(told(result, _tables(result), everything=everything))
+        written = write(result, made, said("run", file, from_=fit, out=out), store=store)
+        if animated:
+            written += made.put({"dip.gif": animate(result), "picture.gif": animate_picture(result, store)})
+    solved, count = study.count - len(result.failed), len(written)
     click.echo(
-        f"{solved} cases in {result.seconds:.1f} s ({result.cached} from the store); {len(written)} files in {folder}"
+        f"{solved} cases in {result.seconds:.1f} s ({result.cached} from the store); {count} files in {made.folder}"
     )
     if result.failed:
         raise click.exceptions.Exit(1)

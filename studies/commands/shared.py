@@ -5,36 +5,77 @@ import shlex
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import click
 
 from tautwire.studies.commands.cli import unheard
+from tautwire.studies.reports.provenance import source
 from tautwire.studies.running.runner import TIMEOUT
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import asking, read_study, without_cases
-from tautwire.studies.study.files import make_folder
 from tautwire.studies.study.findings import si_factor, written_as
+from tautwire.studies.study.output import Output
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
 
 FILE = click.argument("file", type=click.Path(path_type=Path))
-OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
+_OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [results/<study>].")
+_OWN_OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder [results/<study>/<this command>].")
+REPLACE = click.option(
+    "--replace", is_flag=True, help="Replace files of others, or edited ones, too; 'tautwire undo' brings them back."
+)
+
+
+def OUT(command: Any) -> Any:
+    """Options --out and --replace of a command that writes a folder: that of `run`."""
+    return _OUT(REPLACE(command))
+
+
+def OWN_OUT(command: Any) -> Any:
+    """The same of a command whose answers have a folder of their own beside that of `run`."""
+    return _OWN_OUT(REPLACE(command))
+
+
 WORKERS = click.option("--workers", type=click.IntRange(min=0), help="Worker processes [all cores].")
 ALL = click.option("--all", "everything", is_flag=True, help="Also print the details.")
+OWN_FOLDERS = ("turns", "why", "choose", "fit")
 CASE_TIMEOUT = click.option(
     "--timeout", type=click.FloatRange(min=1), default=TIMEOUT, show_default=True, help="Seconds for a case."
 )
 
 
-def results_folder(out: Path | None, name: str) -> Path:
-    """The folder for a study's results, made before anything is computed. Raises InputError if it cannot be written."""
-    folder = out or Path("results") / name
-    make_folder(folder)
-    return folder
+def results_of(study: Study, question: str) -> Path:
+    """The folder of a study's answers to one question: that of `run` is the study's own, others are inside it."""
+    return Path("results") / study.name / ("" if question == "run" else question)
+
+
+def question_shown(study: Study) -> str:
+    """Whose answers a study shows: one of the commands with a folder of their own, else "run".
+
+    It is as `study_asked` or a command made it: a study that asks such a question asks no other.
+    """
+    return study.spec.want[0] if len(study.spec.want) == 1 and study.spec.want[0] in OWN_FOLDERS else "run"
+
+
+def results_folder(study: Study, question: str, out: Path | None, replace: bool, part: str = "") -> Output:
+    """The folder for a study's results, looked at before anything is computed.
+
+    part: a command that only adds a file to the folder. Raises InputError if it cannot be written, or holds what may
+    not be replaced.
+    """
+    folder = out or results_of(study, question)
+    return Output(folder, source(study, question), part or question, replace, whole=not part)
+
+
+def results_file(study: Study, name: str, question: str, out: Path | None, replace: bool, part: str) -> Output:
+    """The same for a file: out, or that name in the folder of the study's results."""
+    path = out or results_of(study, question) / name
+    return Output.file(path, source(study, question), part, replace, results=out is None)
 
 
 @contextmanager
@@ -57,11 +98,11 @@ def load_reports() -> None:
     import tautwire.studies.reports.page  # noqa: F401
 
 
-def write(result: Result, folder: Path, command: str, store: Store | None = None) -> list[Path]:
+def write(result: Result, out: Output, command: str, store: Store | None = None) -> list[Path]:
     """As reports/folder.py, which is loaded here, unless that was done while the answer was computed."""
-    from tautwire.studies.reports.folder import write
+    from tautwire.studies.reports.folder import write_into
 
-    return write(result, folder, command, store=store)
+    return write_into(out, result, command, store=store)
 
 
 def tell_answer(*lines: str) -> None:
@@ -112,9 +153,9 @@ def dips_text(rows: Sequence[Mapping[str, Any]], axes: Sequence[tuple[str, Seque
     return aligned(lines, ">")
 
 
-def study_asked(raw: Raw, name: str) -> Study:
+def study_asked(raw: Raw, file: Path) -> Study:
     """The study of a file that is shown, not computed by a command of its own: it asks what its tables ask."""
-    study = read_study(asking(raw), name)
+    study = replace(read_study(asking(raw), file.stem), file=str(file))
     if "turns" not in raw or "want" in table_at(raw, "study"):
         return study
     from tautwire.studies.wants.turns.want import with_turn_axis

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 from collections.abc import Callable
 from pathlib import Path
@@ -14,7 +15,7 @@ from tautwire.studies.commands.shared import (
     ALL,
     CASE_TIMEOUT,
     FILE,
-    OUT,
+    OWN_OUT,
     WORKERS,
     aligned,
     results_folder,
@@ -28,7 +29,7 @@ from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.cautions import CARD_CAUTION
 from tautwire.studies.study.cells import formatted
-from tautwire.studies.study.files import load_tables, put_text, writable
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts
@@ -66,12 +67,18 @@ def tables(result: Result) -> list[str]:
 @click.command("turns")
 @FILE
 @FROM
-@OUT
+@OWN_OUT
 @WORKERS
 @CASE_TIMEOUT
 @ALL
 def COMMAND(
-    file: Path, fit: Path | None, out: Path | None, workers: int | None, timeout: float, everything: bool
+    file: Path,
+    fit: Path | None,
+    out: Path | None,
+    replace: bool,
+    workers: int | None,
+    timeout: float,
+    everything: bool,
 ) -> None:
     """Which turns off the reel serve the segments wanted in FILE's [turns] table, from its [reel] table.
 
@@ -80,29 +87,28 @@ def COMMAND(
     """
     raw = with_fit(load_tables(file), fit)
     study = with_turn_axis(read_study(set_up_alone(raw, "turns"), file.stem))
-    folder = results_folder(out, study.name)
-    result = run_shown(study, workers, None, timeout)
-    tell_answer(told(result, tables(result), everything=everything))
-    written = write(result, folder, said("turns", file, from_=fit, out=out), store=Store())
-    written += write_cards(result, folder)
-    click.echo(f"{result.study.count} settings in {result.seconds:.1f} s; {len(written)} files in {folder}")
+    study = dataclasses.replace(study, file=str(file))
+    with results_folder(study, "turns", out, replace) as made:
+        result = run_shown(study, workers, None, timeout)
+        tell_answer(told(result, tables(result), everything=everything))
+        written = write(result, made, said("turns", file, from_=fit, out=out), store=Store())
+        written += made.put(card_files(result))
+    click.echo(f"{result.study.count} settings in {result.seconds:.1f} s; {len(written)} files in {made.folder}")
     if result.failed:
         raise click.exceptions.Exit(1)
 
 
-def write_cards(result: Result, folder: Path) -> list[Path]:
-    """card.txt, every card as PDF of A6 and PNG, and four on A4, in an existing folder; the paths written."""
+def card_files(result: Result) -> dict[str, bytes]:
+    """card.txt, every card as PDF of A6, and four on A4: name -> content."""
     from tautwire.studies.wants.turns.card import four_cards
     from tautwire.studies.wants.turns.figures import cards
 
-    written = [folder / "card.txt"]
-    put_text(written[0], f"{told(result, tables(result), everything=True)}\n{CARD_CAUTION}\n")
+    text = told(result, tables(result), everything=True)
+    files = {"card.txt": f"{text}\n{CARD_CAUTION}\n".encode()}
     if "turns" not in result.frames:
-        return written
+        return files
     for stem, figure in {**cards(result), "card_four": four_cards(result)}.items():
-        written.append(folder / f"{stem}.pdf")
         held = io.BytesIO()
         figure.savefig(held, format="pdf")
-        with writable(written[-1]):
-            written[-1].write_bytes(held.getvalue())
-    return written
+        files[f"{stem}.pdf"] = held.getvalue()
+    return files

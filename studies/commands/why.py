@@ -1,5 +1,6 @@
 """tautwire why FILE: which change of the set-up explains that the dips moved, and what to do."""
 
+import dataclasses
 import math
 import time
 from pathlib import Path
@@ -9,7 +10,7 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.shared import (
-    OUT,
+    OWN_OUT,
     aligned,
     load_reports,
     progress_bar,
@@ -88,7 +89,7 @@ def logged_dips(fit: Path | None, now: tuple[str, ...]) -> tuple[str, ...]:
 @click.option("--without", multiple=True, help='A cause that cannot be, "length of the coax"; or a word in its name.')
 @click.option("--plane", type=click.Choice(PLANES), help="Where the SWR was read [radio].")
 @FROM
-@OUT
+@OWN_OUT
 def COMMAND(
     file: Path | None,
     was: tuple[str, ...],
@@ -100,6 +101,7 @@ def COMMAND(
     plane: str | None,
     fit: Path | None,
     out: Path | None,
+    replace: bool,
 ) -> None:
     """Why did the dip move? Ranks what may have changed in FILE's set-up since it was as described there.
 
@@ -114,18 +116,20 @@ def COMMAND(
     spec: WhySpec = study.options["why"]
     for sweep in (s for file_name in (*spec.before, *spec.after) for s in read_sweeps(file_name, spec.plane)):
         click.echo(sweep.how)
-    folder = results_folder(out, study.name)
-    began = time.perf_counter()
-    with progress_bar(f"cases of {study.name}") as tell:
-        result = run_why(study, Store(), meanwhile=load_reports, progress=tell)
-    seconds = time.perf_counter() - began
-    told = _options(was, now, band, before, after, without)
-    ranking = [ranking_text(result)] if "why" in result.frames else []
-    tell_answer(*ranking, *answer_lines(result), *trust(result))
-    written = write(result, folder, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
+    # an entry of the logbook: any of its place
+    study = dataclasses.replace(study, file=str(file or (fit.parent if fit and LOG in load_tables(fit) else fit)))
+    with results_folder(study, "why", out, replace) as made:
+        began = time.perf_counter()
+        with progress_bar(f"cases of {study.name}") as tell:
+            result = run_why(study, Store(), meanwhile=load_reports, progress=tell)
+        seconds = time.perf_counter() - began
+        told = _options(was, now, band, before, after, without)
+        ranking = [ranking_text(result)] if "why" in result.frames else []
+        tell_answer(*ranking, *answer_lines(result), *trust(result))
+        written = write(result, made, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
     if result.failed:
         raise click.exceptions.Exit(1)
-    click.echo(f"{len(result.frames['why'])} causes in {seconds:.1f} s; {len(written)} files in {folder}")
+    click.echo(f"{len(result.frames['why'])} causes in {seconds:.1f} s; {len(written)} files in {made.folder}")
 
 
 def _options(*given: tuple[str, ...]) -> list[str]:

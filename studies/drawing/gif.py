@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import io
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PIL import Image
-
-from tautwire.studies.study.files import writable
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,8 +15,8 @@ if TYPE_CHECKING:
 STEP, HOLD = 350, 1400  # milliseconds a frame, and at either end
 
 
-def there_and_back(frames: Sequence[np.ndarray], path: Path, colours: int = 128) -> Path:
-    """Write it: frames (height, width, 3) bytes each, in that many colours in all. Raises InputError."""
+def there_and_back(frames: Sequence[np.ndarray], colours: int = 128) -> bytes:
+    """The file's content: frames (height, width, 3) bytes each, in that many colours in all."""
     pictures = [Image.fromarray(f) for f in frames]
     palette = pictures[-1].quantize(colours, method=Image.Quantize.FASTOCTREE)
     small = [p.quantize(palette=palette, dither=Image.Dither.NONE) for p in pictures]
@@ -28,6 +25,4 @@ def there_and_back(frames: Sequence[np.ndarray], path: Path, colours: int = 128)
     times[0] = times[len(small) - 1] = HOLD
     held = io.BytesIO()
     loop[0].save(held, "GIF", save_all=True, append_images=loop[1:], duration=times, loop=0, optimize=True)
-    with writable(path):
-        path.write_bytes(held.getvalue())
-    return path
+    return held.getvalue()

@@ -17,7 +17,6 @@ from tautwire.studies.running.store import Store
 from tautwire.studies.study import units
 from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cautions import caution_text
-from tautwire.studies.study.files import put_text
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import territory
 
@@ -143,8 +142,3 @@ def _load_page() -> tuple[Callable[..., str], Callable[..., Markup], Callable[..
     from tautwire.studies.reports.page import as_json, render
 
     return title_of, as_json, render
-
-
-def write_explorer(page: str, path: Path) -> None:
-    """Write the page. Raises InputError if the file cannot be written."""
-    put_text(path, page)

@@ -18,8 +18,6 @@ from tautwire.studies.study.findings import table_of
 from tautwire.studies.wants.dips.animation import animated_axis
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     import numpy as np
 
     from tautwire.model.operating.bands import Band
@@ -33,13 +31,13 @@ MOST_FRAMES, COLOURS = 16, 64
 FOOT = 0.75  # inches for the dips
 
 
-def animate_picture(result: Result, path: Path, store: Store) -> Path:
-    """Write the GIF: one frame a case of the running axis (at most 16, evenly picked), there and back, to one scale.
+def animate_picture(result: Result, store: Store) -> bytes:
+    """The GIF: one frame a case of the running axis (at most 16, evenly picked), there and back, to one scale.
 
-    Other axes stay at their first value. Raises InputError without a numeric axis of two values or more, where no case
-    was solved, or if path cannot be written.
+    Other axes stay at their first value. Raises InputError without a numeric axis of two values or more, or where
+    no case was solved.
     """
-    return there_and_back(drawn(result, store), path, COLOURS)
+    return there_and_back(drawn(result, store), COLOURS)
 
 
 def drawn(result: Result, store: Store) -> list[np.ndarray]:

@@ -6,12 +6,12 @@ from pathlib import Path
 from typing import Any
 
 from tautwire.studies.explorer.explorer import explore as explorer_page
-from tautwire.studies.explorer.explorer import write_explorer
 from tautwire.studies.explorer.sliders import controls
 from tautwire.studies.questions.shared import Asked, tables_of
 from tautwire.studies.running.runner import Progress
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.output import Output, Source
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.study import Study
 from tautwire.studies.wants.turns.want import with_turn_axis
@@ -44,9 +44,12 @@ class Explorer:
     axes: Mapping[str, int] = field(default_factory=dict)
     wires: int = 0
 
-    def write(self, path: str | Path) -> None:
-        """Write the page. Raises InputError if the file cannot be written."""
-        write_explorer(self.page, Path(path))
+    def write(self, path: str | Path, replace: bool = False) -> None:
+        """Write the page. Raises InputError if the file cannot be written, or stands there and is not our own, unless
+        `replace` is true."""
+        path = Path(path)
+        with Output.file(path, Source("explorer"), "explore", replace) as out:
+            out.put({path.name: self.page.encode()})
 
 
 def explore(

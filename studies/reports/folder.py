@@ -19,12 +19,12 @@ import pandas as pd
 from tautwire.model.errors import InputError
 from tautwire.studies.reports import harmless
 from tautwire.studies.reports.answers import sentences, trust
-from tautwire.studies.reports.provenance import STUDY, record
+from tautwire.studies.reports.provenance import making, source, study_text
 from tautwire.studies.running.pool import cores, end_with, start_method
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.cells import cell_text
-from tautwire.studies.study.files import writable
+from tautwire.studies.study.output import PAGE, RECORD, STUDY, SUMMARY, Output
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.give_or_take import with_give
 from tautwire.studies.wants.registry import want_named
@@ -85,6 +85,7 @@ def write(
     command: str | None = None,
     formats: tuple[str, ...] = ("png", "svg"),
     store: Store | None = None,
+    replace: bool = False,
 ) -> list[Path]:
     """Write every table, plot, the summary and the report of a result into a folder.
 
@@ -93,25 +94,28 @@ def write(
     result : Result
         As `run` gives it.
     folder : Path or str
-        Where to write; made if it is not there. Files of the same names are replaced.
+        Where to write; made if it is not there. What an earlier run of the same study wrote is replaced, and kept in
+        a folder .tautwire; other files, also those edited since, are not.
     command : str, optional
         What the summary ends with: how this result is made again.
     formats : tuple of str
         Formats of the plots; "png" and "svg" are known to work.
     store : Store, optional
         Where drawings are kept, so that the same result is drawn once.
+    replace : bool
+        Replace files of others too, such as those of another study; they are kept in .tautwire.
 
     Returns
     -------
     list of Path
         The files written: <table>.csv, <plot>.png and .svg, summary.md, report.html,
-        study.toml (the study as run) and provenance.json (versions, platform, time, digest); with the command before
-        their names for commands beside `tautwire run`.
+        study.toml (the study as run) and provenance.json (versions, platform, time, digests of all files).
 
     Raises
     ------
     InputError
-        If the folder cannot be written, or for an unknown format.
+        If the folder cannot be written, or holds files in the way that are not known as written there, or for an
+        unknown format.
 
     Examples
     --------
@@ -123,12 +127,20 @@ def write(
     >>> [name for name in files if name.endswith("csv")]
     ['dips.csv', 'all_dips.csv', 'sweeps.csv', 'spread.csv', 'spread_parts.csv', 'quality.csv']
     """
-    folder = Path(folder)
     _check_formats(formats)
     command = command or f"tautwire run {STUDY}"
+    question = command.split()[1] if command.startswith("tautwire ") else "run"
+    with Output(Path(folder), source(result.study, question), replace=replace) as out:
+        return write_into(out, result, command, formats, store)
+
+
+def write_into(
+    out: Output, result: Result, command: str, formats: tuple[str, ...] = ("png", "svg"), store: Store | None = None
+) -> list[Path]:
+    """As `write`, into a folder to which more may be written. Raises InputError."""
     tables = {f"{name}.csv": _csv(frame) for name, frame in result.frames.items() if len(frame.columns)}
     tables |= {name: text for want in result.study.spec.want for name, text in want_named(want).files(result).items()}
-    written = _put(folder, {name: text.encode() for name, text in tables.items()})  # whatever becomes of the drawings
+    written = out.put({name: text.encode() for name, text in tables.items()})  # whatever becomes of the drawings
     drawn = _drawn(result, command, formats, store)
     if store is None:
         drawings = drawn()
@@ -139,8 +151,9 @@ def write(
         drawings = store(digest("plots", tables, facts, command, formats, metadata.version("matplotlib")), drawn)
     stems = list(dict.fromkeys(Path(name).stem for name in drawings if not name.endswith((".html", ".csv"))))
     files = {name: data.tobytes() for name, data in drawings.items()}
-    written += _put(folder, {"summary.md": summary(result, command, stems).encode(), **files})
-    return [*written, *record(result.study, folder, written, command)]
+    texts = {SUMMARY: summary(result, command, stems).encode(), STUDY: study_text(result.study).encode()}
+    out.facts |= making(result.study, command)
+    return [*written, *out.put({**texts, **files}), out.folder / RECORD]
 
 
 def _check_formats(formats: tuple[str, ...]) -> None:
@@ -153,15 +166,6 @@ def _check_formats(formats: tuple[str, ...]) -> None:
     for name in [formats] if isinstance(formats, str) else formats:
         if isinstance(formats, str) or name not in possible:
             raise InputError("formats", repr(name), f'a tuple of {", ".join(possible)}, such as ("png", "svg")')
-
-
-def _put(folder: Path, files: dict[str, bytes]) -> list[Path]:
-    """Write files into a folder, made if need be; their paths. Raises InputError if it cannot."""
-    with writable(folder, "folder"):
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, data in files.items():
-            (folder / name).write_bytes(data)
-    return [folder / name for name in files]
 
 
 def _saved(
@@ -229,7 +233,7 @@ def _drawn(
         words = {stem: alternative(stem, figure) for stem, figure in plots.items()}
         if "picture" in result.frames:
             files["picture.csv"] = _csv(result.frames["picture"]).encode()
-        files["report.html"] = report(result, command, shown, words).encode()
+        files[PAGE] = report(result, command, shown, words).encode()
         return {name: np.frombuffer(data, dtype=np.uint8) for name, data in files.items()}
 
     return draw

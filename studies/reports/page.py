@@ -1,13 +1,12 @@
 """Self-contained pages: no request leaves them, so they open from a phone's files without a network.
 
-`render` fills a template with the style shared by all pages; `write_report` makes a study's report.
+`render` fills a template with the style shared by all pages; `report` makes a study's.
 """
 
 import io
 import json
 import math
 import re
-import shlex
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,7 +23,6 @@ from tautwire.studies.reports.figures import alternative, figures_of
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.cells import cell_text, plain
 from tautwire.studies.study.columns import COLUMNS
-from tautwire.studies.study.files import writable
 from tautwire.studies.study.result import Result
 
 if TYPE_CHECKING:
@@ -197,14 +195,3 @@ def report(
         cases=result.study.count,
         command=command,
     )
-
-
-def write_report(
-    result: Result, folder: Path, command: str | None = None, figures: Mapping[str, str] | None = None
-) -> Path:
-    """Write report.html into a folder that exists; its path. Raises InputError if it cannot."""
-    path = folder / "report.html"
-    text = report(result, command or f"tautwire report {shlex.quote(result.study.name)}", figures)
-    with writable(path):
-        path.write_text(text, encoding="utf-8")
-    return path

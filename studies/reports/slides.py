@@ -8,7 +8,6 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Iterable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -40,7 +39,6 @@ from tautwire.studies.reports.slide_words import (
 from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cautions import DEFERENCE, caution_text, cautions_for
 from tautwire.studies.study.cells import in_words
-from tautwire.studies.study.files import writable
 from tautwire.studies.wants.dips.category import bands_that_fit
 from tautwire.studies.wants.dips.figures import dip_figure_of, layout_figures
 from tautwire.studies.wants.give_or_take import sureness, with_give
@@ -211,8 +209,8 @@ def _write(
         run.font.size, run.font.bold, run.font.color.rgb = Pt(size), bold, _rgb(colour)
 
 
-def slides(result: Result, path: Path, store: Store | None = None) -> Path:
-    """Write the .pptx. store: where what the one picture needs may lie. Raises InputError if path cannot be written."""
+def slides(result: Result, store: Store | None = None) -> bytes:
+    """The content of the .pptx. store: where what the one picture needs may lie."""
     study = result.study
     dips = result.frames.get("dips", pd.DataFrame())
     trust = validity(result)
@@ -251,9 +249,9 @@ def slides(result: Result, path: Path, store: Store | None = None) -> Path:
         deck.words("How far to trust it", [*sure, *trust], notes)
     cautions = [c.words for c in cautions_for(study.spec.want)] + [DEFERENCE]
     deck.words("Before you put wire up or transmit", cautions, [caution_text(study.spec.want)])
-    with writable(path):
-        deck.show.save(str(path))
-    return path
+    held = io.BytesIO()
+    deck.show.save(held)
+    return held.getvalue()
 
 
 def _want(deck: Deck, result: Result, name: str) -> None:

@@ -9,6 +9,7 @@ the rest    the set-up (study/setup.py)
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -252,4 +253,4 @@ def load_study(path: Path | str) -> Study:
     >>> study.name, len(study.cases())
     ('slope-20m', 10)
     """
-    return read_study(load_tables(Path(path)), Path(path).stem)
+    return replace(read_study(load_tables(Path(path)), Path(path).stem), file=str(path))

@@ -1,6 +1,7 @@
 """Measured sweeps: read Touchstone one-port and CSV files, write them, find the dips."""
 
 import csv
+import io
 import math
 import re
 from dataclasses import dataclass, replace
@@ -159,33 +160,46 @@ def _read_touchstone(path: Path, plane: str) -> Sweep:
     return replace(sweep, how=_how(sweep, _printable(path.name), "Touchstone"))
 
 
-def write_s1p(sweep: Sweep, path: str | Path) -> None:
-    """Write a sweep as a Touchstone one-port file. Raises InputError if it has SWR only."""
+def s1p_text(sweep: Sweep, name: str) -> str:
+    """A sweep as the text of a Touchstone one-port file. Raises InputError if it has SWR only."""
     import skrf
 
-    path = Path(path)
     if sweep.gamma is None:
         raise InputError("sweep", sweep.name, "complex data for Touchstone; this one has SWR only")
+    network = skrf.Network(f=sweep.f_hz, f_unit="hz", s=sweep.gamma, z0=sweep.z0)
+    return str(network.write_touchstone(name, return_string=True, form="ri", r_ref=sweep.z0))
+
+
+def write_s1p(sweep: Sweep, path: str | Path) -> None:
+    """Write a sweep as a new Touchstone one-port file. Raises InputError if it has SWR only, or the file is there."""
+    path = Path(path)
     if path.suffix.lower() != ".s1p":
         raise InputError("path", str(path), "a name ending in .s1p")
-    network = skrf.Network(f=sweep.f_hz, f_unit="hz", s=sweep.gamma, z0=sweep.z0)
-    text = network.write_touchstone(path.stem, return_string=True, form="ri", r_ref=sweep.z0)
-    path.write_text(text, encoding="utf-8")
+    _write_new(path, s1p_text(sweep, path.stem))
+
+
+def _write_new(path: Path, text: str) -> None:
+    try:
+        with path.open("x", newline="", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise InputError("path", str(path), "a name not taken yet") from None
 
 
 def write_csv(sweep: Sweep, path: str | Path) -> None:
-    """Write a sweep as CSV with columns freq_hz, r_ohm, x_ohm, or freq_hz, swr if that is all it has.
+    """Write a sweep as a new CSV file with columns freq_hz, r_ohm, x_ohm, or freq_hz, swr if that is all it has.
 
-    Raises InputError if an impedance or SWR is infinite.
+    Raises InputError if an impedance or SWR is infinite, or the file is there.
     """
     z = sweep.z
     columns = [sweep.f_hz, sweep.swr] if z is None else [sweep.f_hz, z.real, z.imag]
     if not all(np.all(np.isfinite(column)) for column in columns):
         raise InputError("sweep", sweep.name, "finite values for CSV; write Touchstone instead")
-    with Path(path).open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(["freq_hz", "swr"] if z is None else ["freq_hz", "r_ohm", "x_ohm"])
-        writer.writerows([float(value) for value in row] for row in zip(*columns, strict=True))
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["freq_hz", "swr"] if z is None else ["freq_hz", "r_ohm", "x_ohm"])
+    writer.writerows([float(value) for value in row] for row in zip(*columns, strict=True))
+    _write_new(Path(path), text.getvalue())
 
 
 def dips(sweep: Sweep, prominence: float = 0.03) -> list[tuple[float, float]]:

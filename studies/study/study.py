@@ -156,7 +156,7 @@ class Study:
     tables : dict
         The whole study file as it was read.
     file : str
-        Name of the study file, if there was one.
+        The study file, as it was named; empty if there was none.
     given : tuple of Axis
         The keys of [cases] or [sample] with the value of each case, in the order of the variants.
 

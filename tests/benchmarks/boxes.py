@@ -48,7 +48,7 @@ def hard() -> dict[str, Result]:
 
 def ready() -> dict[str, Result]:
     files = {f.stem: f for f in sorted((ROOT / "studies" / "ready").glob("*.toml")) if f.stem not in OTHERS}
-    return {name: run(study_asked(load_tables(file), name), Store()) for name, file in files.items()}
+    return {name: run(study_asked(load_tables(file), file), Store()) for name, file in files.items()}
 
 
 def faults(result: Result, folder: Path) -> tuple[int, list[str]]:

@@ -22,7 +22,6 @@ from tautwire.model.reflection import swr
 from tautwire.model.solve.solver import compute_always
 from tautwire.studies.running.store import digest
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.files import put_text
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.choose.problem import Problem, read_problem
@@ -135,7 +134,7 @@ def main() -> None:
     for name, tables in PROBLEMS:
         rows.append(row_of(name, tables, given.samples, given.workers, given.keep))
         print(json.dumps(rows[-1], indent=1), flush=True)
-    put_text(given.out / "summary.md", summary(rows))
+    (given.out / "summary.md").write_text(summary(rows), encoding="utf-8")
 
 
 if __name__ == "__main__":

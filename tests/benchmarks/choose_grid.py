@@ -26,7 +26,6 @@ from tautwire.model.reflection import swr
 from tautwire.model.solve.solver import compute_always
 from tautwire.studies.running.store import digest
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.files import put_text
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.choose.problem import Problem, read_problem
@@ -201,7 +200,7 @@ def main() -> None:
     for trial in TRIALS if given.only is None else [TRIALS[given.only]]:
         rows.append(row_of(trial, given.workers, given.keep))
         print(json.dumps(rows[-1], indent=1), flush=True)
-    put_text(given.out / "summary.md", summary(rows, "python tests/benchmarks/choose_grid.py"))
+    (given.out / "summary.md").write_text(summary(rows, "python tests/benchmarks/choose_grid.py"), encoding="utf-8")
 
 
 if __name__ == "__main__":

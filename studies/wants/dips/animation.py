@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,13 +22,13 @@ SIZE = Look("animation", 8.0, 4.5, 13.0, 2.4, 120)
 MOST_FRAMES = 60
 
 
-def animate(result: Result, path: Path, band: str | None = None) -> Path:
-    """Write the GIF: one frame a case of the running axis (at most 60, evenly picked), there and back.
+def animate(result: Result, band: str | None = None) -> bytes:
+    """The GIF: one frame a case of the running axis (at most 60, evenly picked), there and back.
 
     band: its name, by default the study's first. Other axes stay at their first value. Raises InputError without a
-    numeric axis of two values or more, for a band not in the study, or if path cannot be written.
+    numeric axis of two values or more, or for a band not in the study.
     """
-    return there_and_back(drawn(result, band), path)
+    return there_and_back(drawn(result, band))
 
 
 def animated_axis(study: Study) -> Axis:

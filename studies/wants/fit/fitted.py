@@ -13,7 +13,7 @@ import tomli_w
 from tautwire.model.errors import InputError
 from tautwire.studies.logbook.logbook import LOG, entries
 from tautwire.studies.study import units
-from tautwire.studies.study.files import load_tables, put_text
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.quantities import written
 from tautwire.studies.study.raw import FEET, Raw, changed, table_value
@@ -67,14 +67,13 @@ def FROM(command: Any) -> Any:
     return _FILE(_PLACE(command))
 
 
-def write_fit(raw: Mapping[str, Any], result: Mapping[str, Any], path: Path) -> None:
-    """Write a set-up (texts), its [spread] and the fit's result as TOML. Raises InputError if that cannot be done."""
+def fit_text(raw: Mapping[str, Any], result: Mapping[str, Any]) -> str:
+    """A set-up (texts), its [spread] and the fit's result as TOML."""
     tables = {k: v for k, v in raw.items() if k in (*Setup.model_fields, SPREAD)}
-    text = (
+    return (
         "# A set-up fitted to measurement by tautwire. Use it:  tautwire run STUDY --from THIS_FILE\n\n"
         + tomli_w.dumps({**tables, RESULT: dict(result)})
     )
-    put_text(path, text)
 
 
 def posterior(frames: Mapping[str, pd.DataFrame]) -> Raw:

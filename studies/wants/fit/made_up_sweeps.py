@@ -1,13 +1,10 @@
 """Sweeps made from a set-up whose true values are known, to test a fit or to rehearse one."""
 
-from pathlib import Path
-
 import numpy as np
 
 from tautwire.model.arrays import Real
 from tautwire.model.solve.solver import Remember, compute_always
-from tautwire.studies.study.files import writable
-from tautwire.studies.study.measurement import MOST_GAMMA, Sweep, write_s1p
+from tautwire.studies.study.measurement import MOST_GAMMA, Sweep, s1p_text
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
 from tautwire.studies.wants.dips.reading import window
@@ -36,13 +33,11 @@ def made_up_sweep(
     return Sweep.from_gamma(f_hz, gamma, setup.radio.impedance, plane, name)
 
 
-def made_up(
-    study: Study, seed: int, folder: Path, remember: Remember = compute_always
-) -> tuple[tuple[Path, ...], dict[str, float]]:
-    """Sweeps of every band of a study, written as .s1p, with values drawn from the priors of its [fit.parameters].
+def made_up(study: Study, seed: int, remember: Remember = compute_always) -> tuple[dict[str, bytes], dict[str, float]]:
+    """Sweeps of every band of a study as .s1p files, name -> content, with values drawn from the priors of its
+    [fit.parameters], and these true values (SI).
 
-    remember: where matrices are kept. Gives the paths and the true values (SI).
-    Raises InputError if the folder cannot be written.
+    remember: where matrices are kept.
     """
     spec: FitSpec = study.options["fit"]
     setup = Setup.read(study.raw)
@@ -52,12 +47,10 @@ def made_up(
         value = p.start + p.scale * rng.standard_normal()
         truth[p.path] = float(np.clip(value, p.low, p.high))
     true = with_values(setup, truth)
-    paths = []
-    with writable(folder, "folder"):
-        folder.mkdir(parents=True, exist_ok=True)
-        for band in study.bands:
-            f = np.linspace(*window(band), POINTS)
-            sweep = made_up_sweep(true, f, spec.plane, NOISE, rng, remember=remember)
-            paths.append(folder / f"made-up-{band.name.replace(' ', '')}.s1p")
-            write_s1p(sweep, paths[-1])
-    return tuple(paths), truth
+    files = {}
+    for band in study.bands:
+        f = np.linspace(*window(band), POINTS)
+        sweep = made_up_sweep(true, f, spec.plane, NOISE, rng, remember=remember)
+        name = f"made-up-{band.name.replace(' ', '')}"
+        files[f"{name}.s1p"] = s1p_text(sweep, name).encode()
+    return files, truth
