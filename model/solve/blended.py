@@ -151,7 +151,7 @@ class Family:
         return self._models[span]
 
     def _base(self, span: Span, member: Member) -> SpanParts:
-        grid = like_mesh(*self._model(span), member.structure, self.rules)
+        grid = like_mesh(*self._model(span), member.structure)
         return SpanParts(member.structure, member.ground, span, self.rules, self.remember, grid)
 
     def _new_node(self, span: Span, k: int, ground: Ground) -> SpanParts:

@@ -89,11 +89,10 @@ class ContactTerm:
 
     def __init__(self, grid: Mesh, segments: Segments, structure: Structure) -> None:
         self._low: list[_Low] = []
-        thin = structure.conductors[0].wire.radius
         for number, conductor in enumerate(structure.conductors):
             change, cells, place = charge_cells(grid, segments, number)
             own, outer = grid.conductor == number, conductor.outer_radius
-            radius = conductor.wire.radius if conductor.role == "nearby" else thin
+            radius = structure.engine_radius(number)
             height, middle = (_heights(z, outer) for z in (place[:, 2], grid.centre[:, 2]))
             for h in np.unique(height[height < FELT * max(outer, radius)]):
                 at = height == h

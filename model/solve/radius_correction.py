@@ -28,10 +28,9 @@ from tautwire.model.wires.structure import Structure
 def engine_legs(mesh: Mesh, structure: Structure) -> tuple[Leg, ...]:
     """The mesh's legs with one radius for all joined conductors; conductors standing apart keep theirs."""
     first = np.searchsorted(mesh.leg, np.arange(len(mesh.legs)))
-    radius = structure.conductors[0].wire.radius
     return tuple(
-        (start, end, n, own if structure.conductors[int(mesh.conductor[i])].role == "nearby" else radius)
-        for i, (start, end, n, own) in zip(first, mesh.legs, strict=True)
+        (start, end, n, structure.engine_radius(int(mesh.conductor[i])))
+        for i, (start, end, n, _) in zip(first, mesh.legs, strict=True)
     )
 
 
@@ -52,8 +51,8 @@ class RadiusTerm:
     """
 
     def __init__(self, mesh: Mesh, segments: Segments, structure: Structure) -> None:
-        thin = structure.conductors[0].wire.radius
-        logs = np.array([0.0 if c.role == "nearby" else math.log(thin / c.wire.radius) for c in structure.conductors])
+        every = enumerate(structure.conductors)
+        logs = np.array([math.log(structure.engine_radius(i) / c.wire.radius) for i, c in every])
         self.inductance: Real = MU0 / (2 * math.pi) * logs[mesh.conductor] * mesh.length
         self.elastance: Complex = np.zeros((len(mesh.length),) * 2, dtype=complex)
         self.bend: Complex = np.zeros_like(self.elastance)

@@ -10,7 +10,7 @@ import math
 import numpy as np
 
 from tautwire.model.arrays import Real
-from tautwire.model.wires.mesh import Mesh, MeshRules, assembled
+from tautwire.model.wires.mesh import SHORTEST, Mesh, assembled
 from tautwire.model.wires.structure import Conductor, Structure
 
 CLOSE = 1e-6  # m, places along a conductor that count as one
@@ -20,7 +20,7 @@ class UnlikeError(Exception):
     """Two structures that cannot have the same segments."""
 
 
-def like_mesh(model: Mesh, its: Structure, structure: Structure, rules: MeshRules) -> Mesh:
+def like_mesh(model: Mesh, its: Structure, structure: Structure) -> Mesh:
     """A mesh of `structure` with the segments of `model`, the mesh of `its`: stretched leg by leg.
 
     Segments at the feed and around loads keep their length, as their length is part of the model.
@@ -31,8 +31,8 @@ def like_mesh(model: Mesh, its: Structure, structure: Structure, rules: MeshRule
     if [x.conductor for x in its.loads] != [x.conductor for x in structure.loads]:
         raise UnlikeError("loads do not correspond")
     parts = [_sizes(model, its, structure, i) for i in range(len(structure.conductors))]
-    for sizes, c in zip(parts, structure.conductors, strict=True):
-        if min(map(min, sizes)) < rules.radii * c.wire.radius * (1 - 1e-9):
+    for i, sizes in enumerate(parts):
+        if min(map(min, sizes)) < SHORTEST * structure.engine_radius(i) * (1 - 1e-9):
             raise UnlikeError("a segment would be too short for its radius")
     return assembled(structure, parts)
 

@@ -12,6 +12,9 @@ from tautwire.model.errors import InputError
 from tautwire.model.wires.layout import Point
 from tautwire.model.wires.structure import Conductor, Load, Structure
 
+SHORTEST = 2.0  # least segment length, in radii that the engine computes with: it refuses shorter ones
+STEP = 1.9  # most by which the segment at the feed is longer than the next, where others must be short
+AT_CORNER = 2.2  # the same at low corners, with a margin for rounding
 EngineWire = tuple[Point, Point, int, float]
 
 
@@ -20,26 +23,27 @@ class MeshRules:
     """How finely to cut. Lengths in metres.
 
     segments_per_wavelength: at the highest frequency served. max_segment: longest segment whatever the wavelength.
-    feed_segment: length of every segment that touches the feed (less if a first leg is under twice that): a fixed
-    length, so that results for different wires and bands compare.
+    feed_segment: length of every segment that touches the feed (less if a first leg is under twice that, or others
+    there must be much shorter): a fixed length, so that results for different wires and bands compare.
     growth: ratio of neighbours where lengths change; nowhere, corners included, does a ratio exceed 2.
     min_segments: on every leg of three feed segments or more.
-    heights: longest segment, in heights above soil, at a corner or end of a leg that is not level (it meets its image
-    there; level runs close to soil need no such care).
-    radii: least segment length in conductor radii. NEC-2 manual, part III, section II, from memory: 8 or more for
-    errors below 1 % with the plain thin-wire kernel; below 2 is refused. max_segments: in all.
+    heights: longest segment at a corner or end of a leg that is not level, in clearances of the conductor's surface
+    above soil: there it meets its image, and its charge changes over that distance (level runs need no such care).
+    radii: least segment length in conductor radii; at those corners 2.2 of the radius that the engine computes with
+    (Structure.engine_radius). NEC-2 manual, part III, section II, from memory: 8 or more for errors below 1 % with the
+    plain thin-wire kernel; below 2 is refused. max_segments: in all.
 
     What the defaults cost, measured on a 20.4 m sloper over average soil (tests/benchmarks/mesh_error.py): segments
-    four times as fine move the dip by 0.6, 2.3 and 3.7 kHz on 40, 20 and 10 m, and the reflection coefficient at the
-    radio by 0.0017, 0.0027 and 0.0031 at most.
+    four times as fine move the dip by 0.6, 2.8 and 6.2 kHz on 40, 20 and 10 m, and the reflection coefficient at the
+    radio by 0.0021, 0.0030 and 0.0037 at most. Low set-ups: tests/benchmarks/low_set_ups.py.
     """
 
     segments_per_wavelength: float = 24.0
     max_segment: float = 1.0
     feed_segment: float = 0.1
-    growth: float = 1.3
+    growth: float = 1.4
     min_segments: int = 3
-    heights: float = 3.0
+    heights: float = 1.0
     radii: float = 4.0
     max_segments: int = 1200
 
@@ -50,7 +54,7 @@ class MeshRules:
             "feed_segment": (1e-3, 10),
             "growth": (1.05, 2),
             "min_segments": (1, 100),
-            "heights": (0.5, 1e9),
+            "heights": (0.05, 1e9),
             "radii": (2, 100),
             "max_segments": (2, 10_000),
         }
@@ -61,8 +65,8 @@ class MeshRules:
     def finer(self, factor: float) -> "MeshRules":
         """The same rules with segments shorter by that factor: a convergence check.
 
-        Not those at the feed, whose length is part of the model, until others become as short: 0.1 m is a 24th of a
-        wavelength at 125 MHz, so at 50 MHz up to a factor of 2.5.
+        Not those at the feed, whose length is part of the model: they stay, unless others become much shorter
+        (up to a factor of 4 at 50 MHz, where a 96th of a wavelength is 0.06 m).
         """
         return replace(
             self,
@@ -70,20 +74,22 @@ class MeshRules:
             max_segment=self.max_segment / factor,
             min_segments=math.ceil(self.min_segments * factor),
             growth=max(1.05, 1 + (self.growth - 1) / factor),
+            heights=max(0.05, self.heights / factor),
         )
 
     @property
     def coarse(self) -> "MeshRules":
         """Rules for half as many segments: what they get wrong they get wrong alike for two set-ups that differ little,
         so differences are right to a few per cent (tests/benchmarks/calibration.py)."""
-        return replace(self, segments_per_wavelength=12.0, max_segment=1.6, growth=1.5)
+        return replace(self, segments_per_wavelength=12.0, max_segment=1.6, growth=1.75)
 
 
 @dataclass(frozen=True, eq=False)
 class Mesh:
     """N segments, conductor after conductor, each from its first point on.
 
-    start, end: (N, 3) m. radius: (N,) m. conductor: (N,) index into structure.conductors. leg: (N,) index into legs.
+    start, end: (N, 3) m. radius: (N,) m; engine_radius: (N,) m, the one that the engine computes with.
+    conductor: (N,) index into structure.conductors. leg: (N,) index into legs.
     along: (N,) m from the conductor's first point to the segment's centre. legs: the engine's wires (start, end, number
     of equal segments, radius), whose segments follow each other in the same order.
     feed: (N,) port vector, +0.5 on the wire's first segment and -0.5 on every return's first one. Segment currents I
@@ -94,6 +100,7 @@ class Mesh:
     start: Real
     end: Real
     radius: Real
+    engine_radius: Real
     conductor: np.ndarray
     leg: np.ndarray
     along: Real
@@ -121,15 +128,16 @@ class Mesh:
         return found
 
     def quality(self, f_hz: float) -> dict[str, float]:
-        """Worst figures at f_hz: the longest segment in wavelengths, the least length and height in radii, the largest
-        ratio of neighbouring lengths (along a conductor and across the feed)."""
+        """Worst figures at f_hz: the longest segment in wavelengths, the least length in radii that the engine computes
+        with and the least height in the conductor's own, the largest ratio of neighbouring lengths (along a conductor
+        and across the feed)."""
         size = self.length
         same = np.flatnonzero(np.diff(self.conductor) == 0)
         pairs = [size[same + 1] / size[same], size[self.feed != 0] / size[0]]
         ratio = np.concatenate([np.maximum(r, 1 / r) for r in pairs])
         return {
             "max_length_wavelengths": float(size.max() * f_hz / C0),
-            "min_length_radii": float((size / self.radius).min()),
+            "min_length_radii": float((size / self.engine_radius).min()),
             "min_height_radii": float((np.minimum(self.start[:, 2], self.end[:, 2]) / self.radius).min()),
             "max_neighbour_ratio": float(ratio.max()),
         }
@@ -146,12 +154,11 @@ def mesh(structure: Structure, f_hz: float, rules: MeshRules = MeshRules()) -> M
     loads = [[x.at for x in structure.loads if x.conductor == i] for i in range(len(structure.conductors))]
     roomy = tuple(_room_for(c, at, rules) for c, at in zip(structure.conductors, loads, strict=True))
     structure = replace(structure, conductors=roomy)
-    at_feed = [(c, h) for c, h in zip(structure.conductors, target, strict=True) if c.role != "nearby"]
-    feed = min(_joints(c, h, rules, min(rules.feed_segment, shortest / 2))[0] for c, h in at_feed)
-    parts = [
-        _cut(c, h, rules, None if c.role == "nearby" else feed)
-        for c, h in zip(structure.conductors, target, strict=True)
-    ]
+    thin = [AT_CORNER * structure.engine_radius(i) for i in range(len(structure.conductors))]
+    cuts = [*zip(structure.conductors, target, thin, strict=True)]
+    at_feed = [_longest_at_feed(c, h, rules, least) for c, h, least in cuts if c.role != "nearby"]
+    feed = min(rules.feed_segment, shortest / 2, *at_feed)
+    parts = [_cut(c, h, rules, None if c.role == "nearby" else feed, least) for c, h, least in cuts]
     _check_count(structure, sum(len(leg) for legs in parts for leg in legs), f_hz, rules)
     return assembled(structure, parts)
 
@@ -165,7 +172,7 @@ def longest_segments(structure: Structure, f_hz: float, rules: MeshRules) -> lis
         raise InputError("frequency", f"{f_hz} Hz", "above 0 Hz")
     wave = C0 / f_hz
     longest = min(wave / rules.segments_per_wavelength, rules.max_segment)
-    target = [max(min(longest, _lying(c)), rules.radii * c.wire.radius) for c in structure.conductors]
+    target = [max(min(longest / _slowness(c), _lying(c)), rules.radii * c.wire.radius) for c in structure.conductors]
     for i, c in enumerate(structure.conductors):
         if target[i] > wave / 8:
             allowed = f"a radius of {wave / 8 / rules.radii:.3g} m at most at {f_hz / 1e6:.6g} MHz"
@@ -186,6 +193,16 @@ def _check_count(structure: Structure, count: int, f_hz: float, rules: MeshRules
     size = [c.length for c in structure.conductors]
     allowed = f"shorter: at {f_hz / 1e6:.6g} MHz all conductors take {count} segments, {rules.max_segments} at most"
     raise InputError(f"{structure.name(size.index(max(size)))}, length", f"{max(size):.6g} m", allowed)
+
+
+def _slowness(c: Conductor) -> float:
+    """How much shorter to cut a conductor with a level run close to the soil: from 1 to 2 where it touches the soil.
+
+    There it holds more charge and its wave is slower; with no care taken a coax at 2.5 mm moves a 20 m dip by 8 kHz.
+    """
+    low = min((p[2] for p, q in c.legs if p[2] == q[2]), default=math.inf)
+    clear = max(low - c.wire.radius, 0.5 * c.wire.radius)
+    return 1 + min(1.0, (c.wire.radius / clear) ** 2 / 2) if low > 0 else 1.0
 
 
 def _lying(c: Conductor) -> float:
@@ -222,8 +239,11 @@ def _room_for(c: Conductor, loads: list[float], rules: MeshRules) -> Conductor:
     return replace(c, points=tuple(points))
 
 
-def _joints(c: Conductor, target: float, rules: MeshRules, feed: float | None) -> list[float]:
-    """Longest segment allowed at each corner (and both ends) so that lengths can grow smoothly between corners."""
+def _joints(c: Conductor, target: float, rules: MeshRules, feed: float | None, least: float) -> list[float]:
+    """Longest segment allowed at each corner (and both ends) so that lengths can grow smoothly between corners.
+
+    least: what low corners need not go below, m.
+    """
     spans = [math.dist(p, q) for p, q in c.legs]
     cap = [natural(span, target, rules) for span in spans]
     size = [min(pair) for pair in itertools.pairwise([cap[0], *cap, cap[-1]])]
@@ -231,7 +251,7 @@ def _joints(c: Conductor, target: float, rules: MeshRules, feed: float | None) -
         if p[2] != q[2]:
             for corner, z in ((k, p[2]), (k + 1, q[2])):
                 if z > 0:
-                    size[corner] = min(size[corner], max(rules.heights * z, rules.radii * c.wire.radius))
+                    size[corner] = min(size[corner], max(rules.heights * (z - c.wire.radius), least))
     if feed is not None:
         size[0] = min(size[0], feed)
     for order in (range(len(spans)), reversed(range(len(spans)))):
@@ -242,26 +262,49 @@ def _joints(c: Conductor, target: float, rules: MeshRules, feed: float | None) -
     return size
 
 
+def _longest_at_feed(c: Conductor, target: float, rules: MeshRules, least: float) -> float:
+    """Longest segment at the feed with which the next one, grown from the leg's end, is not too much shorter."""
+    span, after = math.dist(*c.legs[0]), _joints(c, target, rules, None, least)[1]
+    more = rules.growth - 1
+    grown = STEP * (span * more + after) / (rules.growth + STEP * more)  # of the leg without the feed's segment
+    return min(STEP * natural(span, target, rules), grown)
+
+
 def natural(span: float, target: float, rules: MeshRules) -> float:
     """Segment length a leg would have by itself."""
     least = rules.min_segments if span >= 3 * rules.feed_segment else 1
     return min(target, span / least)
 
 
-def _cut(c: Conductor, target: float, rules: MeshRules, feed: float | None) -> list[list[float]]:
+def _cut(c: Conductor, target: float, rules: MeshRules, feed: float | None, least: float) -> list[list[float]]:
     """Segment lengths of each leg, m."""
-    size = _joints(c, target, rules, feed)
+    size = _joints(c, target, rules, feed, least)
     parts = []
     for k, (p, q) in enumerate(c.legs):
         span = math.dist(p, q)
         cap = natural(span, target, rules)
         if k == 0 and feed is not None:
-            left = span - feed
-            rest = graded(left, min(feed * rules.growth, cap), size[1], cap, rules.growth) if left > 1e-9 else []
-            parts.append([feed, *rest])
+            parts.append([feed, *_after_feed(span - feed, feed, size[1], cap, rules.growth)])
         else:
             parts.append(graded(span, size[k], size[k + 1], cap, rules.growth))
     return parts
+
+
+def _after_feed(span: float, feed: float, last: float, cap: float, growth: float) -> list[float]:
+    """The rest of the leg at the feed: as `graded`, but falling evenly where its segments are shorter than the feed's,
+    so that the first one is not the shorter for what it takes to fill the leg."""
+    if span < 1e-9:
+        return []
+    sizes = graded(span, min(feed * growth, cap), last, cap, growth)
+    low, high, down = 1.0, growth, np.arange(len(sizes))[::-1]
+    if sizes[0] < feed and len(sizes) * last < span <= last * (high**down).sum():
+        for _ in range(50):
+            ratio = (low + high) / 2
+            low, high = (low, ratio) if last * (ratio**down).sum() > span else (ratio, high)
+        falling = last * high**down
+        if falling[0] <= min(feed * growth, cap):
+            return [float(x) for x in falling * (span / falling.sum())]
+    return sizes
 
 
 def graded(span: float, first: float, last: float, cap: float, growth: float) -> list[float]:
@@ -288,10 +331,11 @@ def assembled(structure: Structure, parts: list[list[list[float]]]) -> Mesh:
     wires: list[EngineWire] = []
     start, end, owner, along, feed = [], [], [], [], []
     for i, (c, legs) in enumerate(zip(structure.conductors, parts, strict=True)):
-        shortest = min(map(min, legs))
-        if shortest < 2 * c.wire.radius * (1 - 1e-9):
-            allowed = f"at most half of its shortest segment, {shortest:.3g} m"
-            raise InputError(f"{structure.name(i)}, radius", f"{c.wire.radius:.3g} m", allowed)
+        shortest, radius = min(map(min, legs)), structure.engine_radius(i)
+        if shortest < SHORTEST * radius * (1 - 1e-9):
+            allowed = f"at most half of the shortest segment, {shortest:.3g} m, of the {structure.name(i)}"
+            whose = structure.name(i if c.role == "nearby" else 0)
+            raise InputError(f"{whose}, radius", f"{radius:.3g} m", allowed)
         done = 0.0
         feed.append({"wire": 0.5, "nearby": 0.0}.get(c.role, -0.5))
         for (p, q), sizes in zip(c.legs, legs, strict=True):
@@ -308,6 +352,7 @@ def assembled(structure: Structure, parts: list[list[list[float]]]) -> Mesh:
         start=np.concatenate(start),
         end=np.concatenate(end),
         radius=np.array([structure.conductors[i].wire.radius for i in owner]),
+        engine_radius=np.array([structure.engine_radius(i) for i in owner]),
         conductor=np.array(owner),
         leg=np.repeat(np.arange(len(wires)), [w[2] for w in wires]),
         along=np.concatenate(along),

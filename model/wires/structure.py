@@ -107,6 +107,12 @@ class Structure:
         alike = [i for i, c in enumerate(self.conductors) if c.role == role]
         return role if len(alike) == 1 else f"{role} {alike.index(index) + 1}"
 
+    def engine_radius(self, index: int) -> float:
+        """The radius that the engine computes a conductor with, m: the wire's for all that are joined to it, its own
+        for one that stands apart (model/solve/radius_correction.py says why)."""
+        c = self.conductors[index]
+        return c.wire.radius if c.role == "nearby" else self.conductors[0].wire.radius
+
     def to_points(self) -> list[tuple[str, Real]]:
         """For plotting: name and corner points (n, 3) of each conductor, m."""
         return [(self.name(i), np.array(c.points)) for i, c in enumerate(self.conductors)]

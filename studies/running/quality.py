@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 # Figure -> (lowest, highest allowed, words when outside).
 # Lengths in wavelengths and radii: NEC-2 manual, part III, section II, from memory (a tenth of a wavelength; 8 radii
-# for the best accuracy, 2 at the least; 4 is a compromise of ours). Neighbours: the mesh keeps to 2 by itself, so more
+# for the best accuracy, 2 at the least: only the corners of low wires come near that). Neighbours: the mesh keeps to 2 by itself, so more
 # is a fault. Feed: its segments stand for the transformer's box, so compare only where they are as long; a leg at the
 # feed under two of them, or a fine mesh, shortens them. Height: below one radius the wire would be in the soil. Layer:
 # below 6 cm of height and depth together, what the next layer mirrors is too near for the points on a segment; up to
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 # the coax, which the engine gets wrong, is beyond 5 % (test_quality.py).
 LIMITS: dict[str, tuple[float, float, str]] = {
     "max_length_wavelengths": (0.0, 0.1, "segments longer than a tenth of a wavelength"),
-    "min_length_radii": (4.0, float("inf"), "segments shorter than four wire radii"),
+    "min_length_radii": (2.0, float("inf"), "segments shorter than two wire radii"),
     "min_height_radii": (1.0, float("inf"), "a wire in the soil"),
     "max_neighbour_ratio": (0.0, 2.5, "neighbouring segments differ in length by more than 2.5"),
     "feed_segment_share": (1.0, float("inf"), "segments at the feed shorter than feed_segment, which moves the dip"),
@@ -34,7 +34,7 @@ LIMITS: dict[str, tuple[float, float, str]] = {
     "y_asymmetry": (0.0, 0.05, "the engine's matrix breaks reciprocity by more than 5 %"),
     "power_error": (-0.05, 0.05, "the power that the wires would radiate is off by more than 5 %"),
 }
-ROUNDING = 1e-9  # relative; a segment of exactly four radii is inside
+ROUNDING = 1e-9  # relative; a segment of exactly two radii is inside
 
 
 def marks(figures: dict[str, float]) -> list[str]:
