@@ -1,6 +1,7 @@
 """The manual and the code say the same: every key, every example, every how-to. JSON Schema checked by jsonschema."""
 
 import html
+import inspect
 import json
 import re
 import tomllib
@@ -148,6 +149,19 @@ def test_check_computes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[st
     with pytest.raises(SystemExit):
         main(["check", str(tmp_path / "bad.toml")])
     assert "slope" in capsys.readouterr().err
+
+
+def test_every_public_name_is_in_the_reference_with_all_its_parameters() -> None:
+    import tautwire
+
+    text = html.unescape(PAGE)
+    for name in tautwire.__all__:
+        start = text.index(f'id="python-{name}"')
+        entry = text[start : text.index("<h3", start + 1)] if "<h3" in text[start + 1 :] else text[start:]
+        for parameter in inspect.signature(getattr(tautwire, name)).parameters if name.islower() else ():
+            assert re.search(rf"<dt><code>{parameter} : ", entry), (name, parameter)
+        assert ">>> " in entry, name
+    assert 'id="python-Solved.near_field"' in text and "<dt><code>points : array_like" in text
 
 
 def blocks(section: str) -> list[tuple[str, str, str]]:
