@@ -130,11 +130,28 @@ def test_ready_studies_pass_the_schema(path: Path) -> None:
         "[pattern]\nsphere = 3",
         '[counterpoise]\nlength = "2 m"',
         '[turns]\nstray = "some"',
+        'antenna = { layout = "sloper", length = "19.5" }',
+        "antenna = { layout = 'sloper', length = 19.5 }",
+        'antenna = { layout = "sloper", bearing = "90 m" }',
+        'antenna = { layout = "sloper", length = "66 ft 3 deg" }',
     ],
 )
 def test_mistakes_fail_the_schema(text: str) -> None:
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate(tomllib.loads(text), schema())
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'antenna = { layout = "sloper", length = "66 ft 3 in", slope = "-12.5 deg", bearing = 0 }',
+        'antenna = { layout = "sloper", length = "66\'", end_capacitance = "2 pF" }',
+        'wire = { diameter = "0.8mm", jacket = 0, conductivity = "8 MS/m", jacket_er = 2.3, jacket_loss = "2 %" }',
+        'radio = { power = "500 mW", duty = 0.3, impedance = "50 ohm" }',
+    ],
+)
+def test_quantities_pass_the_schema(text: str) -> None:
+    jsonschema.validate(tomllib.loads(text), schema())
 
 
 def test_schema_command_prints_it(capsys: pytest.CaptureFixture[str]) -> None:

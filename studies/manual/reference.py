@@ -54,10 +54,12 @@ def sections(doc: str) -> Iterator[Section]:
 
 def call_of(thing: Any) -> str:
     """ "(setup, band, region=1)": parameters with their defaults, without types."""
-    if isinstance(thing, type) and thing.__init__ in (object.__init__, Exception.__init__, RuntimeError.__init__):
+    try:
+        parameters = inspect.signature(thing).parameters.values()
+    except ValueError:  # an exception has none of its own
         return "(message)"
     shown = []
-    for p in inspect.signature(thing).parameters.values():
+    for p in parameters:
         default = "" if p.default is p.empty else f"={p.default!r}"
         default = "=..." if "<" in default else default
         if not p.name.startswith("_") and p.name != "self":
