@@ -1,6 +1,7 @@
 """The manual and the code say the same: every key, every example, every how-to. JSON Schema checked by jsonschema."""
 
 import html
+import inspect
 import json
 import re
 import tomllib
@@ -129,11 +130,28 @@ def test_ready_studies_pass_the_schema(path: Path) -> None:
         "[pattern]\nsphere = 3",
         '[counterpoise]\nlength = "2 m"',
         '[turns]\nstray = "some"',
+        'antenna = { layout = "sloper", length = "19.5" }',
+        "antenna = { layout = 'sloper', length = 19.5 }",
+        'antenna = { layout = "sloper", bearing = "90 m" }',
+        'antenna = { layout = "sloper", length = "66 ft 3 deg" }',
     ],
 )
 def test_mistakes_fail_the_schema(text: str) -> None:
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate(tomllib.loads(text), schema())
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'antenna = { layout = "sloper", length = "66 ft 3 in", slope = "-12.5 deg", bearing = 0 }',
+        'antenna = { layout = "sloper", length = "66\'", end_capacitance = "2 pF" }',
+        'wire = { diameter = "0.8mm", jacket = 0, conductivity = "8 MS/m", jacket_er = 2.3, jacket_loss = "2 %" }',
+        'radio = { power = "500 mW", duty = 0.3, impedance = "50 ohm" }',
+    ],
+)
+def test_quantities_pass_the_schema(text: str) -> None:
+    jsonschema.validate(tomllib.loads(text), schema())
 
 
 def test_schema_command_prints_it(capsys: pytest.CaptureFixture[str]) -> None:
@@ -148,6 +166,19 @@ def test_check_computes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[st
     with pytest.raises(SystemExit):
         main(["check", str(tmp_path / "bad.toml")])
     assert "slope" in capsys.readouterr().err
+
+
+def test_every_public_name_is_in_the_reference_with_all_its_parameters() -> None:
+    import tautwire
+
+    text = html.unescape(PAGE)
+    for name in tautwire.__all__:
+        start = text.index(f'id="python-{name}"')
+        entry = text[start : text.index("<h3", start + 1)] if "<h3" in text[start + 1 :] else text[start:]
+        for parameter in inspect.signature(getattr(tautwire, name)).parameters if name.islower() else ():
+            assert re.search(rf"<dt><code>{parameter} : ", entry), (name, parameter)
+        assert ">>> " in entry, name
+    assert 'id="python-Solved.near_field"' in text and "<dt><code>points : array_like" in text
 
 
 def blocks(section: str) -> list[tuple[str, str, str]]:

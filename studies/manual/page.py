@@ -11,6 +11,7 @@ from markupsafe import Markup, escape
 from tautwire import __version__
 from tautwire.studies.manual.keys import Key, all_keys
 from tautwire.studies.manual.lists import LISTS, NOTES
+from tautwire.studies.manual.reference import entries
 from tautwire.studies.study.cautions import CAUTIONS, DEFERENCE
 from tautwire.studies.wants.registry import WANTS
 
@@ -54,6 +55,7 @@ def manual_page(commands: Mapping[str, str]) -> str:
         "wants": WANTS,
         "lists": {name: make(1) for name, make in LISTS.items()},
         "notes": NOTES,
+        "reference": list(entries()),
         "commands": commands,
         "cautions": CAUTIONS,
         "deference": DEFERENCE,

@@ -72,7 +72,8 @@ def _one(annotation: Any, kind: Kind | None) -> Schema:
     if kind is not None and any(a is str or get_origin(a) is Literal for a in get_args(annotation)):
         return {"type": ["string", "number"]}
     if kind is not None:
-        return {"type": ["string", "number"]} if kind.unit else {"type": ["number", "string"]}
+        written = {"type": "string", "pattern": kind.pattern}
+        return {"anyOf": [written, {"const": 0} if kind.unit else {"type": "number"}]}
     choices = [c for a in (annotation, *get_args(annotation)) if get_origin(a) is Literal for c in get_args(a)]
     if choices:
         return {"enum": choices}

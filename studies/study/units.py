@@ -76,6 +76,13 @@ def _factor(unit: str, si: str) -> float | None:
     return _factors(si).get(_ANY_CASE.get(unit.lower(), unit))
 
 
+def _any_of(si: str) -> str:
+    """A regular expression for every way to write a unit."""
+    names = [*_factors(si), *(word for word, unit in _ANY_CASE.items() if unit in _factors(si))]
+    cased = [re.sub("[a-z]", lambda c: f"[{c[0]}{c[0].upper()}]", n) for n in names if n in _ANY_CASE]
+    return f"(?:{'|'.join([*map(re.escape, sorted(names, key=len, reverse=True)), *cased])})"
+
+
 @dataclass(frozen=True)
 class Kind:
     """A kind of quantity, called as kind(value, field) -> float in SI (`unit`), at most `most` either way.
@@ -96,6 +103,18 @@ class Kind:
             return f"a finite number such as {self.example}"
         article = "an" if self.name[0] in "aeiou" else "a"
         return f"{article} {self.name} with its unit, such as {self.example}{self.most_told}"
+
+    @property
+    def pattern(self) -> str:
+        """A regular expression (of ECMA-262 too) for the texts that are quantities of this kind.
+
+        >>> bool(re.fullmatch(angle.pattern, "90 deg")), bool(re.fullmatch(angle.pattern, "90 m"))
+        (True, False)
+        """
+        names = [_any_of(part) for part in self.unit.split("/")] if self.unit else [r"(?:%|percent)?"]
+        plain = rf"{_NUMBER}\s*{'/'.join(names)}"
+        both = rf"|{_FEET_INCHES.pattern}" if self.unit == "m" else ""
+        return rf"^\s*(?:{plain}{both}|0)\s*$"
 
     def __call__(self, value: object, field: str) -> float:
         result = self._read(value)
