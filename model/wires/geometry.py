@@ -334,6 +334,7 @@ class _Cutter:
             start=np.concatenate(start),
             end=np.concatenate(end),
             radius=np.array([conductors[n].wire.radius for n in conductor]),
+            engine_radius=np.array([conductors[n].wire.radius for n in conductor]),
             conductor=conductor,
             leg=np.repeat(np.arange(len(legs)), [w[2] for w in legs]),
             along=on_wire + np.repeat(offset, sizes),
