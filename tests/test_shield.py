@@ -65,7 +65,7 @@ def test_tables_keep_their_columns_beside_variants_and_axes(tmp_path):
     dry = table[(table["setup_variant"] == "dry") & (table["variant"] == AS_BUILT)].iloc[0]
     assert {row["setup_variant"] for row in first_rows(both)} == {"dry"}
     detail = next(f for f in SHIELD.found(both) if f.role == "detail")
-    assert detail.words.numbers[0].value == pytest.approx(dry["shield_feed_a"])
+    assert [n.value for n in detail.words.numbers[:2]] == pytest.approx([100.0, dry["shield_feed_a"]])
     for finding in SHIELD.found(both):
         assert_traced(both, finding)
     assert "shield.png" in {p.name for p in write(both, tmp_path / "out", formats=("png",))}
@@ -127,13 +127,13 @@ def test_findings_come_from_cells_and_titles_from_what_is_drawn(result):
 
 
 def test_in_feet_where_the_file_is(tmp_path):
-    raw = RAW | {"exposure": {"resolution": "1 ft", "heights": ["5 ft"]}}
+    raw = RAW | {"exposure": {"resolution": "1 ft", "heights": ["2 ft", "5 ft"]}}
     raw["antenna"] = {**RAW["antenna"], "length": "33 ft", "feed_height": "4 ft"}
     found = run(read_study(raw), Store(tmp_path), workers=0)
     assert found.study.lengths == "imperial"
     lines = {want.name: [f.words.text("imperial") for f in want.found(found)] for want in (EXPOSURE, STRESS, SHIELD)}
     assert re.match(r"Keep everybody \d+ ft \(\d\.\d m\) away from every part with 100 W", lines["exposure"][0])
-    assert any("5 ft 0 in above soil" in line for line in lines["exposure"])
+    assert any("to 5 ft 0 in above soil" in line for line in lines["exposure"])
     assert not any(re.search(r"\d\.\d+ (m|cm)\b", line) for line in lines["stress"] + lines["shield"])
 
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from tautwire.studies.study.findings import (
     Finding,
-    Name,
     Number,
     Row,
     Words,
     band_name,
     big,
+    cell_words,
     joined,
     made_of,
     say,
@@ -40,7 +40,7 @@ def findings(result: Result) -> list[Finding]:
             for row in worst
         ]
         found.append(Finding(say("Distance by band: {each}.", each=joined(each)), "answer", "by band"))
-    found += [*_searched(bands), *_rests_on(result)]
+    found += [*_searched(bands), *_rests_on(worst[0])]
     for row in worst:
         words = _of_band(result, bands[row["band"]])
         found.append(Finding(words, "detail", "keep away", {"band": row["band"]}))
@@ -97,19 +97,18 @@ def _searched(bands: dict[str, list[Row]]) -> list[Finding]:
     return [Finding(words, "caution", "not searched far enough")]
 
 
-def _rests_on(result: Result) -> list[Finding]:
+def _rests_on(row: Row) -> list[Finding]:
     """Cautions: whom they defer to, what they assume and leave out."""
-    spec, lengths = result.study.options["exposure"], result.study.lengths
-    heights = [f"{h:g} m" if lengths == "metric" else result.study.length_text(h) for h in spec.heights]
     first = say(
         "Distances are calculated for flat bare ground: check them against the rules in force where you are, which "
         "come first, and add a margin."
     )
     rest = say(
-        "Distances are to {limits} (figures from memory; check the text in force), for the highest field at {heights} "
-        "above soil. They assume flat soil, a radio that delivers all its power, and nobody in the field; they do not "
-        "cover touch, which can burn where the field is within limits.",
-        limits=Name(spec.against, "study"), heights=joined([Name(h, "study") for h in heights]),
+        "Distances are to {limits} (figures from memory; check the text in force), for the highest field from {low} to "
+        "{high} above soil. They assume flat soil, a radio that delivers all its power, and nobody in the field; they "
+        "do not cover touch, which can burn where the field is within limits.",
+        limits=cell_words(row, "limits"), low=row.number("body_low_m", "length"),
+        high=row.number("body_high_m", "length"),
     )  # fmt: skip
     return [Finding(first, "caution", "rules"), Finding(rest, "caution", "assumptions")]
 

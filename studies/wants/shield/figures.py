@@ -25,7 +25,7 @@ def shield_title(result: Result, drawn: Drawn) -> str:
     rows = drawn.rows(result, "shield", "shield_max_a")
     if not any(row["variant"] == AS_BUILT for row in rows):
         return Title("")
-    return verdict(result, rows).title(result.study.lengths)
+    return verdict(rows).title(result.study.lengths)
 
 
 def shield_figure(
@@ -44,7 +44,7 @@ def shield_figure(
         sheet = Sheet(look, look.height * 1.2 if look.name == "print" else None)
         mine = table[table["band"].isin([b.name for b in bands])]
         labels = {row["variant"]: label(row, lengths) for row in mine.to_dict("records")}
-        sheet.draws("shield", mine.index, "dip_shift_khz", "choke_at_m")
+        sheet.draws("shield", mine.index, "dip_shift_khz", "choke_at_m", "power_w")
         sheet.draws("shield", mine.index[mine["variant"].isin(drawn)], "shield_max_a")
         sheet.header(heading)
         axes: Any = sheet.subplots(2, len(bands), squeeze=False, sharey="row", height_ratios=[1.5, 1])

@@ -127,6 +127,7 @@ def _row(
         "dip_mhz": dips["dip_mhz"],
         "dip_swr": dips["dip_swr"],
         "f_mhz": f / 1e6,
+        "power_w": power,
         "shield_feed_a": float(amps[mine[0]]) if len(mine) else 0.0,
         "shield_max_a": float(amps[mine].max()) if len(mine) else 0.0,
         "shield_radio_a": float(amps[mine[-1]]) if len(mine) else 0.0,
@@ -165,9 +166,8 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     table, along = result.of("shield", first), result.of("shield_along", first)
     if table.empty or along.empty:
         return {}
-    caption = "; ".join(
-        filter(None, ("Current on the coax shield, and where the dip goes", result.study.words_of(first.labels)))
-    )
+    power = f"Current on the coax shield with {table['power_w'].iloc[0]:g} W, and where the dip goes"
+    caption = "; ".join(filter(None, (power, result.study.words_of(first.labels))))
     heading = Heading(partial(shield_title, result), caption, size)
     return {"shield": shield_figure(table, along, result.study.bands, heading, result.study.lengths)}
 

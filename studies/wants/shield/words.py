@@ -33,7 +33,7 @@ def findings(result: Result) -> list[Finding]:
     if not table:
         return []
     worst, best = placed(table)
-    found = [Finding(verdict(result, table), "verdict", "where a choke goes", {"band": worst["band"]})]
+    found = [Finding(verdict(table), "verdict", "where a choke goes", {"band": worst["band"]})]
     if best:
         words = say("With the choke there, {dip}; it takes {watts} at full power.", dip=_dip(best),
                     watts=best.number("choke_peak_w", "watts"))  # fmt: skip
@@ -45,7 +45,7 @@ def findings(result: Result) -> list[Finding]:
     found.append(Finding(words, "caution", "ends at the radio"))
     for band in result.study.bands:
         if rows := [row for row in table if row["band"] == band.name]:
-            found.append(Finding(_of_band(result, rows), "detail", "shield", {"band": band.name}))
+            found.append(Finding(_of_band(rows), "detail", "shield", {"band": band.name}))
     return found + _big(worst, best)
 
 
@@ -68,11 +68,11 @@ def _best_choke(rows: Sequence[Row]) -> Row | None:
     return min(tried, key=lambda r: r["shield_max_a"], default=None)
 
 
-def verdict(result: Result, rows: Sequence[Row]) -> Words:
+def verdict(rows: Sequence[Row]) -> Words:
     """Where a choke goes, on the band with most current on the shield. rows: of "shield", of the first case."""
     worst, best = placed(rows)
     amps = worst.number("shield_max_a", "amps")
-    band = say("{band} with {power}", band=band_name(worst["band"]), power=_power(result))
+    band = say("{band} with {power}", band=band_name(worst["band"]), power=worst.number("power_w", "power"))
     if best:
         return say(
             "A choke {place} leaves least on the shield: {less} instead of {amps}, on {band}.", place=_place(best),
@@ -82,10 +82,6 @@ def verdict(result: Result, rows: Sequence[Row]) -> Words:
         return say("No place tried for a choke lowers the current on the shield: {amps}, on {band}.", amps=amps,
                    band=band)  # fmt: skip
     return say("The shield carries up to {amps}, on {band}.", amps=amps, band=band)
-
-
-def _power(result: Result) -> Name:
-    return Name(f"{result.study.cases()[0].setup().radio.power:g} W", "study")
 
 
 def _place(row: Row) -> Words:
@@ -101,12 +97,12 @@ def _dip(row: Row) -> Words:
                swr=row.number("dip_swr", "SWR"))  # fmt: skip
 
 
-def _of_band(result: Result, rows: Sequence[Row]) -> Words:
+def _of_band(rows: Sequence[Row]) -> Words:
     built, gone, best = next(r for r in rows if r["variant"] == AS_BUILT), rows[-1], _best_choke(rows)
     words = say(
         "{band}, {power}: {feed} flows onto the shield at the transformer, at most {most} along it. {gone} in place of "
         "the coax shield: {dip}, and gains within {near} of the peak change by up to {change}",
-        band=band_name(built["band"]), power=_power(result),
+        band=band_name(built["band"]), power=built.number("power_w", "power"),
         feed=built.number("shield_feed_a", "amps"), most=built.number("shield_max_a", "amps"),
         gone=Name(str(gone["variant"]).capitalize(), "text"), dip=_dip(gone), near=convention("10 dB"),
         change=gone.number("pattern_change_db", "dB"),
