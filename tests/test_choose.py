@@ -108,7 +108,7 @@ def test_limits_hold_and_a_wish_to_drop_is_named(remember: Store) -> None:
     result = run(read_study({**SHORT, "choose": choose}), remember, workers=0)
     wishes = result.frames["wishes"].set_index("wish")
     assert wishes["rest_holds_without"].any()
-    told = " ".join(sentences(result))
+    told = " ".join(f.words.text() for f in findings(result))
     assert "Nothing keeps every wish" in told and "Drop the wish about" in told
 
 
@@ -118,7 +118,9 @@ def test_a_chance_is_wanted_and_told(remember: Store) -> None:
     best = result.frames["choices"].iloc[0]
     assert 0 < best["chance_percent"] <= 100
     assert (result.frames["choice_swr"]["swr_worst_pm"] > 0).all()
-    assert f"with a chance of {best['chance_percent']:.0f} %" in " ".join(sentences(result))
+    sure = next(f for f in findings(result) if f.role == "sure")
+    assert sure.words.numbers[0].value == pytest.approx(best["chance_percent"] / 100)
+    assert all(n.again(result) == pytest.approx(n.value, nan_ok=True) for f in findings(result) for n in f.words.numbers)
 
 
 def test_what_is_known_better_makes_it_surer_and_nothing_stored_is_taken_for_another(remember: Store) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,13 +11,16 @@ import pandas as pd
 
 from tautwire.studies.drawing.layout import layout_grid
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
+from tautwire.studies.study.findings import Drawn, made_of, say
 from tautwire.studies.wants.choose.problem import Problem, choices_of, read_problem
-from tautwire.studies.wants.choose.words import AIM_WORDS, choice_words
+from tautwire.studies.wants.choose.words import AIM_WORDS, choice_text, verdict
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from tautwire.studies.study.result import Result
+
+AIM_COLUMNS = {column for _, _, column, _ in AIM_WORDS.values()}
 
 
 def choose_figures(result: Result, size: str | Look = "print") -> dict[str, Figure]:
@@ -28,7 +32,7 @@ def choose_figures(result: Result, size: str | Look = "print") -> dict[str, Figu
     problem = read_problem(result.study, case.raw)
     rows, swr = result.of("choices", case), result.of("choice_swr", case)
     figures: dict[str, Figure] = {
-        "choices": choices_figure(problem, rows, swr, size),
+        "choices": choices_figure(result, problem, rows, swr, size),
     }
     hung = [(name, setup.build()) for name, setup in choices_of(result, case)]
     figures["choices_layout"] = layout_grid(
@@ -36,25 +40,44 @@ def choose_figures(result: Result, size: str | Look = "print") -> dict[str, Figu
     )
     curve = result.of("tradeoff", case) if "tradeoff" in result.frames else pd.DataFrame()
     if len(curve) > 1:
-        figures["tradeoff"] = tradeoff_figure(problem, curve, rows, size)
+        figures["tradeoff"] = tradeoff_figure(result, problem, curve, rows, size)
     return figures
 
 
-def choices_figure(problem: Problem, rows: pd.DataFrame, swr: pd.DataFrame, size: str | Look = "print") -> Sheet:
+def _title(result: Result, problem: Problem, drawn: Drawn) -> str:
+    """The verdict on the case that is drawn."""
+    best = drawn.rows(result, "choices", "swr_highest")[0]
+    return verdict(result, problem, best).title(result.study.lengths)
+
+
+def _ends(result: Result, problem: Problem, drawn: Drawn) -> str:
+    """What the whole way along the curve costs."""
+    (one, _, x, _), (two, _, y, _) = (AIM_WORDS[name] for name in problem.spec.aims)
+    rows = drawn.rows(result, "tradeoff", x)
+    ends = rows[0], rows[-1]
+    a, b = (made_of("apart", "plain", *((r, c) for r in ends), result=result) for c in (x, y))
+    return say("From one end to the other: {b} of {two} for {a} of {one}", a=a, b=b, one=one, two=two).title()
+
+
+def choices_figure(
+    result: Result, problem: Problem, rows: pd.DataFrame, swr: pd.DataFrame, size: str | Look = "print"
+) -> Sheet:
     """Highest SWR of each choice in each segment, with its 68 % interval, against the SWR wanted."""
     names = [s.name for s in problem.segments]
     records = rows.to_dict("records")
     with style(size) as look:
         sheet = Sheet(look, 1.6 + 0.34 * len(names) * max(len(records), 2) if look.name == "print" else None)
-        best = records[0]
+        shown = [c for c in rows.columns if c in {k.column for k in problem.knobs} or c in AIM_COLUMNS]
+        sheet.draws("choices", rows.index, *shown)
         sheet.header(
             Heading(
-                f"Choice 1, {choice_words(problem, best)}: SWR at most {best['swr_highest']:.2f}",
+                partial(_title, result, problem),
                 f"Highest SWR across each segment, with the 68 % interval; the wish is {problem.swr:g} or less.",
             )
         )
         ax: Any = sheet.subplots()
         most = problem.swr
+        names_of = [f"{row['choice']}: {choice_text(problem, row, result.study.lengths)}" for row in records]
         for i, row in enumerate(records):
             part = swr[swr["choice"] == row["choice"]].set_index("segment").reindex(names)
             y = np.arange(len(names)) + (i - (len(records) - 1) / 2) * 0.22
@@ -62,7 +85,7 @@ def choices_figure(problem: Problem, rows: pd.DataFrame, swr: pd.DataFrame, size
             swing = np.nan_to_num(part["swr_worst_pm"].to_numpy())
             low = np.minimum(swing, x - 1)
             ax.errorbar(x, y, xerr=[low, swing], fmt=mark.marker, color=mark.colour, mec="white", lw=look.line * 0.8,
-                        label=textwrap.fill(f"{row['choice']}: {choice_words(problem, row)}", 60))  # fmt: skip
+                        label=textwrap.fill(names_of[i], 60))  # fmt: skip
             most = max(most, float((x + swing).max()))
         ax.axvspan(1, problem.swr, color=TARGET, lw=0, zorder=0)
         ax.axvline(problem.swr, color=INK, lw=look.line * 0.6)
@@ -74,15 +97,17 @@ def choices_figure(problem: Problem, rows: pd.DataFrame, swr: pd.DataFrame, size
         return sheet
 
 
-def tradeoff_figure(problem: Problem, curve: pd.DataFrame, rows: pd.DataFrame, size: str | Look = "print") -> Sheet:
+def tradeoff_figure(
+    result: Result, problem: Problem, curve: pd.DataFrame, rows: pd.DataFrame, size: str | Look = "print"
+) -> Sheet:
     """What more of one aim costs of the other."""
     (one, unit_one, x, _), (two, unit_two, y, _) = (AIM_WORDS[name] for name in problem.spec.aims)
     with style(size) as look:
         sheet = Sheet(look)
-        span = abs(curve[y].iloc[-1] - curve[y].iloc[0]), abs(curve[x].iloc[-1] - curve[x].iloc[0])
+        sheet.draws("tradeoff", curve.index, x, y)
         sheet.header(
             Heading(
-                f"From one end to the other: {span[0]:.2g}{unit_two} of {two} for {span[1]:.2g}{unit_one} of {one}",
+                partial(_ends, result, problem),
                 "Each point was solved exactly; nothing found is better in both. Numbers are the choices.",
             )
         )

@@ -10,6 +10,7 @@ from pydantic import field_validator
 
 from tautwire.model.errors import InputError, did_you_mean
 from tautwire.model.operating.bands import BandSegment, segment_named
+from tautwire.studies.study.findings import written_as
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import CUSTOMARY, customary, written
 from tautwire.studies.study.raw import Raw, changed, kind_of
@@ -153,21 +154,27 @@ class Knob:
         assert self.kind is not None
         return min(max(float(shown) / CUSTOMARY[self.kind].factor, self.low), self.high)
 
-    def words(self, value: Any) -> str:
+    def words(self, value: Any, lengths: str = "metric") -> str:
         """A value as in tables, in words: "wire 20.13 m", "slope 25°", "soil wet ground"."""
         if self.is_words:
             return f"{self.label} {value}".strip()
-        assert self.kind is not None
-        sign = CUSTOMARY[self.kind].sign
-        digits = f"{value:.2f}" if sign == "m" else f"{value:.0f}" if sign == "°" else f"{value:.3g}"
-        return f"{self.label} {digits}{'' if sign in ('', '°') else ' '}{sign}"
+        return f"{self.label} {written_as(value / self._factor, self.form, lengths)}".strip()
 
     @property
-    def range_words(self) -> str:
-        """What it may be, in words: "wire 19 to 21 m"."""
+    def _factor(self) -> float:
+        assert self.kind is not None
+        return CUSTOMARY[self.kind].factor
+
+    @property
+    def form(self) -> str:
+        """How findings write its numbers."""
+        return {"m": "length", "rad": "angle"}.get(self.kind.unit if self.kind else "", "plain")
+
+    def range_words(self, lengths: str = "metric") -> str:
+        """What it may be, in words: "wire 19.00 m to 21.00 m"."""
         if self.listed:
             return f"{self.label} {', '.join(str(self.shown(i)) for i in range(len(self.texts)))}".strip()
-        low, high = (self.words(self.shown(x)).removeprefix(f"{self.label} ") for x in (self.low, self.high))
+        low, high = (self.words(self.shown(x), lengths).removeprefix(f"{self.label} ") for x in (self.low, self.high))
         return f"{self.label} {low} to {high}"
 
     @property
@@ -220,7 +227,7 @@ def choices_of(result: Result, case: Case) -> list[tuple[str, Setup]]:
     problem = read_problem(result.study, case.raw)
     first, chosen = problem.knobs[0], []
     for row in result.of("choices", case).to_dict("records"):
-        name = f"choice {row['choice']} ({first.words(row[first.column])})"
+        name = f"choice {row['choice']} ({first.words(row[first.column], result.study.lengths)})"
         chosen.append((name, Setup.read(problem.candidate(problem.place_of(row)))))
     return chosen
 

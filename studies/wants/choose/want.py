@@ -19,8 +19,7 @@ from tautwire.studies.wants.choose.search import Candidate, Place, Progress, Sea
 from tautwire.studies.wants.choose.words import (
     aim_value,
     columns_of_aims,
-    finding,
-    sentences,
+    findings,
     study_files,
     wins_and_losses,
 )
@@ -180,12 +179,11 @@ WANT = Want(
     "choose",
     compute,
     ChooseSpec,
-    sentences=sentences,
+    findings=findings,
     plots=plots,
     sized=True,
     check=check,
     files=study_files,
     by_band=False,
     depends=depends,
-    finding=finding,
 )

@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import tomli_w
 
-from tautwire.studies.wants.choose.problem import Problem, read_problem
+from tautwire.studies.study.findings import (
+    NOTHING,
+    Finding,
+    Name,
+    Row,
+    Words,
+    big,
+    case_name,
+    cell_words,
+    joined,
+    say,
+    table_of,
+)
+from tautwire.studies.wants.choose.problem import Knob, Problem, read_problem
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from tautwire.studies.study.result import Result
 
 columns_of_aims = {"gain": "radio_gain_dbi", "loss": "feed_loss_db", "heat": "heat_in_core_w", "shield": "shield_max_a"}
@@ -23,6 +35,7 @@ AIM_WORDS = {
     "heat": ("heat in the core", " W", "heat_in_core_w", 2),
     "shield": ("current on the shield", " A", "shield_max_a", 3),
 }
+FORMS_OF = {"gain": "dBi", "loss": "fine dB", "heat": "watts", "shield": "amps"}
 SAME = {"swr": 0.05, "gain": 0.2, "loss": 0.05, "heat": 0.05, "shield": 0.005}  # smaller differences are none
 
 
@@ -31,9 +44,19 @@ def aim_value(name: str, value: float) -> float:
     return -value if name == "gain" else value
 
 
-def choice_words(problem: Problem, row: dict[str, Any]) -> str:
-    """What a candidate is: all that was allowed to vary, in words."""
-    return ", ".join(k.words(row[k.column]) for k in problem.knobs)
+def choice_words(problem: Problem, row: Row) -> Words:
+    """What a candidate is: all that was allowed to vary."""
+    return joined([_knob(knob, row) for knob in problem.knobs], ", ", ", ")
+
+
+def choice_text(problem: Problem, row: Mapping[str, Any], lengths: str) -> str:
+    """The same as text, of any row with the columns of the knobs."""
+    return choice_words(problem, Row(row, "choices", 0)).text(lengths)
+
+
+def _knob(knob: Knob, row: Row) -> Words:
+    value = cell_words(row, knob.column) if knob.is_words else row.number(knob.column, knob.form)
+    return say("{label} {value}", label=Name(knob.label, "study"), value=value) if knob.label else say("{v}", v=value)
 
 
 def wins_and_losses(problem: Problem, rows: list[dict[str, Any]]) -> None:
@@ -51,9 +74,10 @@ def wins_and_losses(problem: Problem, rows: list[dict[str, Any]]) -> None:
             if lead > SAME[name]:
                 why.append(f"{words} {row[column]:.{digits}f}{unit}")
             elif lead < -SAME[name]:
-                gives_up.append(f"{-lead:.{digits}f}{unit.replace('dBi', 'dB')} of {words}")
-        row["why"] = "; ".join(why) or ("least cost of all aims together" if row is rows[0] else "as an alternative")
-        row["gives_up"] = "; ".join(gives_up) or "nothing of note"
+                less = "less" if name == "gain" else "more"
+                gives_up.append(f"{words} {-lead:.{digits}f}{unit.replace('dBi', 'dB')} {less}")
+        row["why"] = "; ".join(why) or ("least cost of all aims together" if row is rows[0] else "")
+        row["gives_up"] = "; ".join(gives_up)
 
 
 def study_files(result: Result) -> dict[str, str]:
@@ -78,89 +102,92 @@ def _study_file(problem: Problem, row: dict[Any, Any], stem: str) -> str:
         "want": ["dips", *(["pattern"] if "gain" in problem.spec.aims else [])],
         "swr_threshold": problem.swr,
     }
-    comment = f"# Choice {row['choice']} of {spec.name}: {choice_words(problem, row)}.\n# tautwire run {stem}.toml\n\n"
+    choice = choice_text(problem, row, problem.study.lengths)
+    comment = f"# Choice {row['choice']} of {spec.name}: {choice}.\n# tautwire run {stem}.toml\n\n"
     return comment + tomli_w.dumps({"study": head, **problem.candidate(problem.place_of(row))})
 
 
-def sentences(result: Result) -> list[str]:
-    """The best, the others, the certainty, and what cannot be had."""
-    table = result.frames.get("choices")
-    if table is None or table.empty:
+def findings(result: Result) -> list[Finding]:
+    """Of every case: the best, how likely it holds, the alternatives, and what cannot be had."""
+    if not (table := table_of(result, "choices")):
         return []
-    lines = []
-    groups = table.groupby(result.axis_columns, sort=False) if result.axis_columns else [((), table)]
-    for key, rows in groups:
-        labels = dict(zip(result.axis_columns, key if isinstance(key, tuple) else (key,), strict=True))
+    found: list[Finding] = []
+    groups: dict[tuple[str, ...], list[Row]] = {}
+    for row in table:
+        groups.setdefault(tuple(str(row[c]) for c in result.axis_columns), []).append(row)
+    for rows in groups.values():
+        labels = {c: rows[0][c] for c in result.axis_columns}
         case = next(c for c in result.study.cases() if all(c.labels[k] == v for k, v in labels.items()))
-        problem = read_problem(result.study, case.raw)
-        head = f"{', '.join(f'{k} {v}' for k, v in labels.items())}: " if labels else ""
-        lines += _of_case(result, problem, rows, labels, head)
-    return lines
+        found += _of_case(result, read_problem(result.study, case.raw), rows, labels)
+    return found + _big(result, table)
 
 
-def finding(result: Result) -> str:
-    """The best of the first case in one line."""
-    table = result.frames.get("choices")
-    if table is None or table.empty:
-        return ""
-    case = result.study.cases()[0]
-    problem, best = read_problem(result.study, case.raw), result.of("choices", case).to_dict("records")[0]
-    words = choice_words(problem, best)
-    if best["misses"]:
-        return f"Nothing keeps every wish; nearest is {words}"
-    return f"Choose {words}: SWR at most {best['swr_highest']:.1f}" + "".join(
-        f", {w} {best[c]:.{d}f}{u}" for w, u, c, d in _further(problem)
+def verdict(result: Result, problem: Problem, best: Row) -> Words:
+    """The best of a case, and the SWR and other aims that it has."""
+    case = case_name(result, best)
+    words = say(
+        "{place}{choose} {choice}: SWR at most {swr}",
+        place=say("{c}: ", c=case) if case.words else NOTHING,
+        choose="Nothing keeps every wish; nearest is" if best["misses"] else "Choose",
+        choice=choice_words(problem, best),
+        swr=best.number("swr_highest", "SWR"),
     )
+    for name in problem.spec.aims:
+        if name != "swr" and name in FORMS_OF:
+            words = say("{words}, {aim} {value}", words=words, aim=AIM_WORDS[name][0],
+                        value=best.number(AIM_WORDS[name][2], FORMS_OF[name]))  # fmt: skip
+    return say("{words}.", words=words)
 
 
-def _of_case(result: Result, problem: Problem, rows: pd.DataFrame, labels: dict[str, Any], head: str) -> list[str]:
-    best, *others = rows.to_dict("records")
-    early = _stopped(result, labels)
-    names = ", ".join(s.name for s in problem.segments)
-    held = not best["misses"]
-    lines = [
-        f"{head}{'Choose' if held else 'Nothing keeps every wish; nearest is'} {choice_words(problem, best)}: "
-        f"SWR at most {best['swr_highest']:.2f} across {names}"
-        + "".join(f", {w} {best[c]:.{d}f}{u}" for w, u, c, d in _further(problem))
-        + "."
-        + early
-    ]
-    chance = best["chance_percent"]
-    if math.isfinite(chance):
-        lines.append(
-            f"With what is usually not known (lengths, heights, soil, jacket, transformer) it stays at or below "
-            f"{problem.swr:g}:1 everywhere with a chance of {chance:.0f} %."
-        )
+def _of_case(result: Result, problem: Problem, rows: list[Row], labels: dict[str, Any]) -> list[Finding]:
+    best, *others = rows
+    found = [Finding(verdict(result, problem, best), "verdict", "choice", labels)]
+    if stopped := _stopped(result, labels):
+        found.append(Finding(stopped, "caution", "stopped", labels))
+    if math.isfinite(best["chance_percent"]):
+        words = say(
+            "In {chance} of similar installations (lengths, heights, soil, jacket, transformer) it stays at or below "
+            "an SWR of {limit} everywhere.",
+            chance=best.number("chance_percent", "chance"), limit=Name(f"{problem.swr:g}", "study"),
+        )  # fmt: skip
+        found.append(Finding(words, "sure", "chance", labels))
     for row in others:
-        lines.append(f"Or {choice_words(problem, row)}: {row['why']}; gives up {row['gives_up']}.")
-    wishes = result.frames.get("wishes")
-    if not held and wishes is not None:
-        for wish in _rows(wishes, labels).to_dict("records"):
-            if wish["rest_holds_without"]:
-                lines.append(
-                    f"Drop the wish about {wish['wish']} (missed by {wish['missed_by']:.2g}) and the rest can be had."
-                )
-            else:
-                lines.append(f"The wish about {wish['wish']} is missed by {wish['missed_by']:.2g}, and not it alone.")
-    return lines
+        parts = [cell_words(row, column) for column in ("why", "gives_up") if row[column]]
+        words = say("Alternative: {choice}", choice=choice_words(problem, row))
+        words = (
+            say("{words}; {parts}.", words=words, parts=joined(parts, "; ", "; ")) if parts else say("{w}.", w=words)
+        )
+        found.append(Finding(say("{words}.", words=words), "answer", "alternative", labels))
+    for wish in (r for r in table_of(result, "wishes") if all(r[k] == v for k, v in labels.items())):
+        missed = wish.number("missed_by", "plain")
+        if wish["rest_holds_without"]:
+            words = say("Drop the wish about {wish} (missed by {by}) and the rest can be had.",
+                        wish=cell_words(wish, "wish"), by=missed)  # fmt: skip
+        else:
+            words = say("The wish about {wish} is missed by {by}, and not it alone.", wish=cell_words(wish, "wish"),
+                        by=missed)  # fmt: skip
+        found.append(Finding(words, "next", "wish", labels))
+    return found
 
 
-def _stopped(result: Result, labels: dict[str, Any]) -> str:
+def _stopped(result: Result, labels: dict[str, Any]) -> Words:
     """What to say of a search that was stopped."""
-    row = _rows(result.frames["choices_solved"], labels).iloc[0]
-    if not row["stopped"]:
-        return ""
-    return (
-        f" This is the best so far: the search was stopped after {row['solved']} of {row['allowed']} solves; what is "
-        "solved is kept, so the same command goes on from here."
-    )
+    rows = (r for r in table_of(result, "choices_solved") if all(r[k] == v for k, v in labels.items()))
+    row = next(rows, None)
+    if row is None or not row["stopped"]:
+        return NOTHING
+    return say(
+        "This is the best so far: the search was stopped after {solved} of {allowed} solves. What is solved is kept, "
+        "so the same command goes on from here.",
+        solved=row.number("solved", "count"), allowed=row.number("allowed", "count"),
+    )  # fmt: skip
 
 
-def _rows(table: pd.DataFrame, labels: dict[str, Any]) -> pd.DataFrame:
-    for column, value in labels.items():
-        table = table[table[column] == value]
-    return table
-
-
-def _further(problem: Problem) -> list[tuple[str, str, str, int]]:
-    return [AIM_WORDS[name] for name in problem.spec.aims if name != "swr" and name in AIM_WORDS]
+def _big(result: Result, table: list[Row]) -> list[Finding]:
+    best = table[0]
+    problem = read_problem(result.study, result.study.cases()[0].raw)
+    out = []
+    for knob in problem.knobs[:2]:
+        value = cell_words(best, knob.column) if knob.is_words else best.number(knob.column, knob.form)
+        out.append(big(value, say("{label}", label=Name(knob.label or "the way to hang it", "study"))))
+    return [*out, big(best.number("swr_highest", "rough SWR"), say("highest SWR of the best choice"))]
