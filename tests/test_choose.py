@@ -10,7 +10,6 @@ import pytest
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.cli import main
-from tautwire.studies.reports.answers import sentences
 from tautwire.studies.reports.folder import write
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
@@ -23,6 +22,7 @@ from tautwire.studies.wants.choose import candidates
 from tautwire.studies.wants.choose.problem import Problem, read_problem
 from tautwire.studies.wants.choose.search import Search
 from tautwire.studies.wants.choose.want import one_by_one, search
+from tautwire.studies.wants.choose.words import findings
 
 SHORT: Raw = {
     "study": {"name": "pond", "bands": ["20 m"], "want": ["choose"]},
@@ -120,7 +120,9 @@ def test_a_chance_is_wanted_and_told(remember: Store) -> None:
     assert (result.frames["choice_swr"]["swr_worst_pm"] > 0).all()
     sure = next(f for f in findings(result) if f.role == "sure")
     assert sure.words.numbers[0].value == pytest.approx(best["chance_percent"] / 100)
-    assert all(n.again(result) == pytest.approx(n.value, nan_ok=True) for f in findings(result) for n in f.words.numbers)
+    assert all(
+        n.again(result) == pytest.approx(n.value, nan_ok=True) for f in findings(result) for n in f.words.numbers
+    )
 
 
 def test_what_is_known_better_makes_it_surer_and_nothing_stored_is_taken_for_another(remember: Store) -> None:
