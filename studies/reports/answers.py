@@ -28,17 +28,21 @@ def findings(result: Result) -> list[Finding]:
     return [f for role in ORDER for f in of_role(found, role)]
 
 
+def parts(result: Result) -> tuple[list[str], list[str], list[str]]:
+    """The verdicts; how sure they are, what to do next, cautions; the details."""
+    found = findings(result)
+    roles: tuple[tuple[Role, ...], ...] = (("verdict",), ("answer", "sure", "next", "caution"), ("detail",))
+    first, rest, details = (written(result, of_role(found, *some)) for some in roles)
+    return first, rest, details
+
+
 def told(result: Result, tables: Iterable[str] = (), assumed: Collection[str] = (), everything: bool = False) -> str:
     """What a terminal shows: the verdicts, the tables, how sure it is, what to do next, cautions; the set-up last.
 
-    everything: also the details, which else are only counted.
+    everything: also the details.
     """
-    found = findings(result)
-    first, rest = list(of_role(found, "verdict")), list(of_role(found, "answer", "sure", "next", "caution"))
-    details = list(of_role(found, "detail"))
-    lines = [*written(result, first), *tables, *written(result, rest)]
-    lines += written(result, details) if everything else []
-    lines += trust(result, assumed)
+    first, rest, details = parts(result)
+    lines = [*first, *tables, *rest, *(details if everything else []), *trust(result, assumed)]
     return "\n".join(lines if everything or not details else [*lines, "More: the same command with --all."])
 
 

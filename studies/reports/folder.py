@@ -18,7 +18,8 @@ import pandas as pd
 
 from tautwire.model.errors import InputError
 from tautwire.studies.reports import harmless
-from tautwire.studies.reports.answers import sentences, trust
+from tautwire.studies.reports.answers import parts as answer_parts
+from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.provenance import making, source, study_text
 from tautwire.studies.running.pool import cores, end_with, start_method
 from tautwire.studies.running.store import Store, digest
@@ -64,7 +65,8 @@ SUMMARY_COLUMNS = [
 def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
     """The one-page summary, Markdown."""
     spec = result.study.spec
-    parts = [f"# {harmless.markdown(spec.question or spec.name)}", *map(harmless.markdown, sentences(result))]
+    first, rest, details = ([harmless.markdown(line) for line in lines] for lines in answer_parts(result))
+    parts = [f"# {harmless.markdown(spec.question or spec.name)}", *first]
     dips = result.frames.get("dips")
     if dips is not None and len(dips):
         dips = with_give(result, dips)
@@ -73,7 +75,9 @@ def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
         if len(shown) > 40:
             parts.append(f"The first 40 of {len(shown)} rows; all are in dips.csv.")
         parts.append(markdown_table(shown.head(40)))
+    parts += rest
     parts += [f"![{name}]({name}.png)" for name in plots]
+    parts += ["## In detail", *details] if details else []
     parts += ["## How far to trust it", *map(harmless.markdown, trust(result)), caution_text(spec.want)]
     parts += ["## Made with", f"    {command}"]
     return "\n\n".join(parts) + "\n"

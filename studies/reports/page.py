@@ -18,8 +18,8 @@ import tomli_w
 from markupsafe import Markup
 
 from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET, RULE, SOIL, TARGET
-from tautwire.studies.reports.answers import sentences, trust
-from tautwire.studies.reports.figures import alternative, figures_of
+from tautwire.studies.reports.answers import parts, trust
+from tautwire.studies.reports.figures import PICTURE, alternative, figures_of
 from tautwire.studies.study.cautions import caution_text
 from tautwire.studies.study.cells import cell_text, plain
 from tautwire.studies.study.columns import COLUMNS
@@ -178,13 +178,17 @@ def report(
         plots = figures_of(result)
         figures = {stem: svg_text(figure) for stem, figure in plots.items()}
         words = {stem: alternative(stem, figure) for stem, figure in plots.items()}
-    spec = result.study.spec
+    spec, (first, rest, details) = result.study.spec, parts(result)
+    drawn = {k: inline_svg(f, re.sub(r"\W+", "-", k), (words or {}).get(k, k)) for k, f in figures.items()}
     return render(
         "report",
         name=spec.name,
         title=spec.question or spec.name,
-        answers=sentences(result),
-        figures=[inline_svg(f, re.sub(r"\W+", "-", k), (words or {}).get(k, k)) for k, f in figures.items()],
+        verdicts=first,
+        picture=drawn.pop(PICTURE, ""),
+        answers=rest,
+        details=details,
+        figures=list(drawn.values()),
         plots=(data := plot_data(result)),
         data=as_json(data),
         tables=report_tables(result),
