@@ -18,6 +18,12 @@ def test_version_is_that_of_the_package():
     assert tautwire.__version__ == metadata.version("tautwire")
 
 
+def test_the_citation_and_the_changes_name_this_version():
+    root = Path(__file__).parent.parent
+    assert f"\nversion: {tautwire.__version__}\n" in (root / "CITATION.cff").read_text(encoding="utf-8")
+    assert f"\n## {tautwire.__version__}\n" in (root / "CHANGELOG.md").read_text(encoding="utf-8")
+
+
 def test_import_loads_nothing_else():
     seen = "import sys, tautwire; print(*[m for m in sys.modules if m.startswith('tautwire.') or m == 'numpy'])"
     out = subprocess.run([sys.executable, "-c", seen], capture_output=True, text=True, check=True)

@@ -30,7 +30,7 @@ What there is:
     predict(setup)          dips, SWR and feed impedance of one set-up on each band
     response(setup, band)   feed impedance and SWR of one set-up over a band, or over any range
     read_study(tables)      a study from a mapping, load_study(file) from a TOML file
-    run(study)              its Result: frames, and the cases that failed
+    run(study)              its Result: frames, and the cases that failed; also columns by functions of your own
     solve(setup, frequency) impedance, currents, near and far field, matrix, power balance, as labelled arrays
     Geometry(wires, ...)    wires of your own for `solve`: OwnWire, Source, Load, Lumped, Line, WireType
     read_deck(file)         a NEC-2 card deck for `solve`
@@ -64,7 +64,7 @@ if TYPE_CHECKING:
     from tautwire.studies.questions.explore import Explorer, explore
     from tautwire.studies.questions.fit import fit
     from tautwire.studies.questions.formats import write_touchstone
-    from tautwire.studies.questions.solve import Solved, solve
+    from tautwire.studies.questions.solve import solve
     from tautwire.studies.questions.turns import turns
     from tautwire.studies.questions.why import why
     from tautwire.studies.reports.folder import write
@@ -75,6 +75,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Study
     from tautwire.studies.wants.fit.fitted import fitted
+    from tautwire.studies.wants.solved import Solved
 
 __version__ = "0.1.0"
 __all__ = [
@@ -118,7 +119,7 @@ _HOMES = {
     "tautwire.studies.questions.explore": ("Explorer", "explore"),
     "tautwire.studies.questions.fit": ("fit",),
     "tautwire.studies.questions.formats": ("write_touchstone",),
-    "tautwire.studies.questions.solve": ("Solved", "solve"),
+    "tautwire.studies.questions.solve": ("solve",),
     "tautwire.studies.questions.turns": ("turns",),
     "tautwire.studies.questions.why": ("why",),
     "tautwire.studies.reports.folder": ("write",),
@@ -129,6 +130,7 @@ _HOMES = {
     "tautwire.studies.study.result": ("Result",),
     "tautwire.studies.study.study": ("Study",),
     "tautwire.studies.wants.fit.fitted": ("fitted",),
+    "tautwire.studies.wants.solved": ("Solved",),
 }
 
 

@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import CancelledError
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tautwire import __version__
 from tautwire.model.errors import InputError, SolveError
@@ -33,6 +33,9 @@ from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.registry import want_named
 from tautwire.studies.wants.spread.give import give, wanted
 from tautwire.studies.wants.want import Frames, Want
+
+if TYPE_CHECKING:
+    from tautwire.studies.wants.own import Function
 
 TIMEOUT = 300.0  # seconds for one case
 KILLED = "KilledWorker"  # as the scheduler names what it gave up after so many lost workers
@@ -74,7 +77,8 @@ def pieces(case: Case, study: Study) -> list[Piece]:
 
 def _wants(study: Study, like: Raw | None = None) -> list[Want]:
     """What is wanted of a case, and what comes with every case. like: see Case."""
-    return [*map(want_named, study.spec.want), *([give(like)] if wanted(study) else []), QUALITY]
+    own = [table.want for table in study.own]
+    return [*map(want_named, study.spec.want), *own, *([give(like)] if wanted(study) else []), QUALITY]
 
 
 def _majors() -> list[str]:
@@ -349,6 +353,7 @@ def run(
     progress: Progress | None = None,
     part: tuple[int, int] | None = None,
     meanwhile: Callable[[], object] | None = None,
+    own: "Sequence[Function]" = (),
 ) -> Result:
     """Compute a study: every case gives rows or a named failure, and what is computed is stored for the next time.
 
@@ -370,6 +375,11 @@ def run(
         (3, 20) computes the third of twenty shares only, into the store, from which a run without it gathers them all.
     meanwhile : callable, optional
         Called once while worker processes compute, such as what loads modules that are needed afterwards.
+    own : sequence of callable
+        Functions of your own, function(band, solve) -> mapping of column names to numbers, texts or booleans; each
+        gives a table of its name, a row per case and band. band: name, lower and upper edge in Hz; solve(f_hz): the
+        case as `Solved`. Their code is part of the key in the store, so a changed function is computed again. Workers
+        import them: define them at the top of a module or script.
 
     Returns
     -------
@@ -401,6 +411,10 @@ def run(
     >>> bool((dips["dip_mhz"].sub(14.2).abs() < 0.1).all())
     True
     """
+    if own:
+        from tautwire.studies.wants.own import OwnTable  # with the fields, which other runs spare
+
+        study = replace(study, own=tuple(map(OwnTable, own)))
     began = time.perf_counter()
     count = asked(workers)
     store = store or Store()

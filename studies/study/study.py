@@ -157,6 +157,8 @@ class Study:
         The whole study file as it was read.
     file : str
         The study file, as it was named; empty if there was none.
+    own : tuple
+        Tables by functions of the user's own, as `run` takes them.
     given : tuple of Axis
         The keys of [cases] or [sample] with the value of each case, in the order of the variants.
 
@@ -178,6 +180,7 @@ class Study:
     tables: Raw = field(default_factory=dict, compare=False, repr=False)
     given: tuple[Axis, ...] = ()
     file: str = field(default="", compare=False)
+    own: tuple[Any, ...] = ()
 
     @property
     def name(self) -> str:
