@@ -13,6 +13,7 @@ from lakeside import RAW, lakeside
 
 from tautwire.model.operating.bands import Band, band_named
 from tautwire.studies.commands.cli import main
+from tautwire.studies.commands.learned_file import learned_file
 from tautwire.studies.learned.ahead import next_steps
 from tautwire.studies.learned.layers import GRID, LEAVES, Cell, Kinds, layer_of, moved, off_values
 from tautwire.studies.learned.nearby import nearby
@@ -21,11 +22,13 @@ from tautwire.studies.learned.posterior import Log, Posterior, learned, part_of,
 from tautwire.studies.learned.replay import hang_of, log_of, outing_of
 from tautwire.studies.learned.track import Tracked, record_words, track, widening
 from tautwire.studies.logbook.logbook import add, entries
+from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.running.store import Store
 from tautwire.studies.study.raw import changed
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import ONE_SIDED
 from tautwire.studies.wants.dips.reading import band_row, window
+from tautwire.studies.wants.fit.fitted import with_fit
 
 BANDS = (band_named("40 m"), band_named("20 m"))
 TWENTY = BANDS[1]
@@ -205,3 +208,28 @@ def test_predict_at_a_new_place_says_what_was_learned(logbook: Path, capsys: pyt
     main(["predict", "--at", "Ridge", "--bands", "20 m", "--no-spread"])
     typed = float(capsys.readouterr().out.splitlines()[1].split()[2])
     assert abs(typed - 14.01) > abs(dip - 14.01)
+
+
+def test_other_commands_start_from_what_is_learned(logbook: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for day, mhz in (("2026-05-01", "14.0 MHz"), ("2026-05-09", "14.02 MHz")):
+        add({"place": "Pine", "date": day, "dips": {"20 m": mhz}}, RAW, [])
+    path = learned_file("Pine")
+    assert path is not None and path == learned_file("Pine"), "the same log gives the same file"
+    raw = with_fit({}, path)
+    assert raw["reel"] == RAW["reel"] and raw["antenna"]["slope"] == "30 deg", "how it hangs is as typed"
+    assert float(raw["transformer"]["terminal_capacitance"].split()[0]) < 4, "what brings the dip up"
+    found = predicted(raw, ["20 m"])
+    assert found.rows("dips")[0]["dip_mhz"] == pytest.approx(14.01, abs=0.05)
+    typed = predicted(RAW, ["20 m"]).rows("spread")[0]["dip_give_khz"]
+    assert found.rows("spread")[0]["dip_give_khz"] < 0.6 * typed
+    (logbook / "s.toml").write_text('[study]\nbands = ["20 m"]\n[antenna]\nlayout = "sloper"\n', encoding="utf-8")
+    main(["check", "s.toml", "--at", "Pine"])
+    assert "30°" in capsys.readouterr().out
+
+
+def test_an_entry_without_a_set_up_keeps_what_a_fit_knew(logbook: Path) -> None:
+    known = {"values": {"antenna.length": {"sd": "1 cm"}}, "correlation": []}
+    add({"place": "Pine", "date": "2026-05-01"}, {**RAW, "spread": known, "fit_result": {"notes": []}}, [])
+    main(["log", "Pine", "--dip", "14.1 MHz"])
+    outing, _ = outing_of(entries("Pine")[-1])
+    assert outing.known is not None and outing.known["antenna.length"].sd == pytest.approx(0.01)

@@ -5,6 +5,7 @@ import gc
 import importlib
 import os
 import sys
+from pathlib import Path
 
 import click
 
@@ -77,8 +78,16 @@ def tautwire(ctx: click.Context) -> None:
 
     Start with:  tautwire predict --length "19.8 m" --slope "30 deg"
     """
+    ctx.meta["tautwire.learned"] = _learned
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())
+
+
+def _learned(place: str) -> Path | None:
+    """See learned_file.py, which is loaded when it is asked for."""
+    from tautwire.studies.commands.learned_file import learned_file
+
+    return learned_file(place)
 
 
 def main(args: list[str] | None = None) -> None:

@@ -39,6 +39,13 @@ class Learned:
         return [*lines, *filter(None, [record_words(self.record), step_words(self.steps)])]
 
 
+def next_outing(place: str, raw: Mapping[str, Any]) -> Outing:
+    """The set-up `raw` hung next at a place, and what is known of it: a fit's [spread]. Raises InputError."""
+    spec = SpreadSpec.model_validate(raw.get("spread", {}))
+    setup = Setup.read({k: v for k, v in raw.items() if k in Setup.model_fields})
+    return Outing(place, NEXT, setup, known=spec.values or None)
+
+
 def at_place(place: str, raw: Mapping[str, Any], bands: Sequence[Band], remember: Remember) -> Learned | None:
     """What the logbook says of the set-up `raw` hung next at a place; None if nothing was read yet.
 
@@ -47,9 +54,7 @@ def at_place(place: str, raw: Mapping[str, Any], bands: Sequence[Band], remember
     log = log_of(all_entries(), bands, remember)
     if not any(o.dips or o.sweeps for o in log.outings):
         return None
-    spec = SpreadSpec.model_validate(raw.get("spread", {}))
-    setup = Setup.read({k: v for k, v in raw.items() if k in Setup.model_fields})
-    outing = Outing(place, NEXT, setup, known=spec.values or None)
+    outing = next_outing(place, raw)
     known = learned(log)
     record = track(log)
     wider = widening(record)

@@ -37,6 +37,8 @@ PROBE, PROBED = 0.1, 0.03  # of a branch's box beside the best; of cost, between
 PATIENCE = 2  # rounds without an improvement of AGREE
 BEGINNING = 0.5  # part of the solves spent before the first optimum is asked for
 TRADED = 0.4  # part of the solves kept for the curve between two aims
+POLISHED = 0.25  # part of the solves kept for the last moves downhill
+STARTS, NEAR, FLAT_REACH, FLAT = 3, 0.15, 0.004, 0.001  # candidates polished; of a branch's box; of cost
 WEIGHTS = (0.02, 0.1, 0.25, 0.4, 0.55, 0.7, 0.85, 0.95)  # of the first of two aims along that curve
 APART = 1e-3  # of a branch's box: closer is the same candidate
 DIFFER = 0.2  # of a branch's box: closer is not really another candidate
@@ -260,9 +262,7 @@ class Search:
 
     def run(self) -> list[Candidate]:
         """All candidates solved exactly, the best first. Raises InputError for more branches than it may look into."""
-        budget = self.problem.spec.solves
-        if len(self.weights) == 2:
-            budget = int(budget * (1 - TRADED))
+        budget = int(self.problem.spec.solves * (1 - (TRADED if len(self.weights) == 2 else POLISHED)))
         self.begin(budget)
         quiet, best, done = 0, math.inf, False
         while self.count < budget and not done:
@@ -284,7 +284,54 @@ class Search:
             best = min(best, now)
         if len(self.weights) == 2:
             self.trade()
+        elif self.problem.knobs:
+            self.polish()
         return self.ranked()
+
+    def polish(self) -> None:
+        """The best that really differ, each moved downhill until the slope is flat: a simplex search (Nelder and Mead)
+        on the surrogate close by, its find solved exactly, again from there."""
+        for start in really_different(self.ranked(), self.problem, STARTS) if self.candidates else []:
+            here, reach = start, NEAR
+            while self.count < self.problem.spec.solves and reach > FLAT_REACH:
+                branch = self.homes[here.place]
+                found = self.downhill(branch, here, reach)
+                if found is None or found.cost > here.cost - FLAT or found.place in self.candidates:
+                    reach /= 3
+                    continue
+                self.solve([(branch, found.place)])
+                exact = self.candidates.get(found.place)
+                if exact is not None and exact.cost < here.cost:
+                    here = exact
+                else:
+                    reach /= 3
+
+    def downhill(self, branch: Branch, here: Candidate, reach: float) -> Candidate | None:
+        """The best expected within `reach` of a branch's box about a candidate; listed values stay."""
+        bounds, free = branch.bounds(), branch.free
+        move = [j for j, i in enumerate(free) if not self.problem.knobs[i].listed and bounds[j][1] > bounds[j][0]]
+        if not move or not branch.ready:
+            return None
+        at = np.array([here.place[i] for i in free])
+        wide = np.array([bounds[j][1] - bounds[j][0] for j in move])
+        low = np.maximum([bounds[j][0] for j in move], at[move] - reach * wide)
+        high = np.minimum([bounds[j][1] for j in move], at[move] + reach * wide)
+
+        def cost(t: Real) -> float:
+            values = at.copy()
+            values[move] = np.clip(low + t * (high - low), low, high)
+            found = self.expected(branch, values[None])[0]
+            return IMPOSSIBLE if found is None else found.cost
+
+        t = (at[move] - low) / (high - low)
+        simplex = np.vstack([t, t + np.where(t < 0.5, 0.4, -0.4) * np.eye(len(move))])
+        done = scipy.optimize.minimize(
+            cost, t, method="Nelder-Mead", bounds=[(0.0, 1.0)] * len(move),
+            options={"initial_simplex": simplex, "maxfev": 60 * len(move), "fatol": FLAT / 4, "xatol": 1e-3},
+        )  # fmt: skip
+        values = at.copy()
+        values[move] = np.clip(low + done.x * (high - low), low, high)
+        return self.expected(branch, values[None])[0]
 
     def begin(self, budget: int) -> None:
         """Some candidates of every branch; where that would take too many solves, one of each, and more of the best."""

@@ -31,13 +31,18 @@ if TYPE_CHECKING:
 
 RESULT, SPREAD = "fit_result", "spread"
 PLACE = "tautwire.place"  # of a command's context: what --at was given
+LEARNED = "tautwire.learned"  # likewise: place -> file of what is learned there, or None
+FROM_LEARNED = ("run", "turns", "choose", "explore", "deck", "check")
 
 
 def _of_place(context: click.Context, option: click.Parameter, place: str | None) -> None:
-    """Takes the last entry of a place of the logbook for --from."""
+    """Takes for --from what is learned of a place of the logbook, or its last entry as typed: where nothing was read
+    yet, and for commands that ask for what was typed or seen."""
     if place is not None:
         _alone(context, option, Path(place))
-        context.params["fit"] = entries(place)[-1].path
+        typed = entries(place)[-1].path
+        learned = context.meta.get(LEARNED) if context.info_name in FROM_LEARNED else None
+        context.params["fit"] = (learned(place) if learned else None) or typed
         context.meta[PLACE] = place
 
 
@@ -58,7 +63,7 @@ _PLACE = click.option(
     metavar="PLACE",
     expose_value=False,
     callback=_of_place,
-    help="Start from the last entry of 'tautwire log PLACE'.",
+    help="Start from what 'tautwire log' keeps of PLACE, and what all outings say of it.",
 )
 
 
