@@ -16,7 +16,7 @@ from pptx.util import Emu
 from tautwire.studies.commands import slides as command_slides
 from tautwire.studies.reports import answers, slide_words
 from tautwire.studies.reports.answers import big_numbers, one_caution, sentences
-from tautwire.studies.reports.slide_words import BULLET_ROOM, BULLETS, chunks, slide_title, take_away
+from tautwire.studies.reports.slide_words import BULLET_ROOM, BULLETS, chunks, take_away
 from tautwire.studies.reports.slides import ROWS, slides
 from tautwire.studies.study.cautions import DEFERENCE, cautions_for
 from tautwire.studies.study.findings import Finding, Role, say
@@ -116,15 +116,8 @@ def test_what_to_take_away_is_a_verdict_a_want_then_more_of_the_main_one(
         monkeypatch.setattr(module, "want_named", found)
     study = replace(result.study, spec=result.study.spec.model_copy(update={"want": ("dips", "pattern", "exposure")}))
     lines = take_away(Result(study, {}, []))
-    assert lines == ["pattern first.", "dips first.", "exposure first.", "pattern then.", "pattern beware."]
+    assert lines == ["pattern first.", "dips first.", "exposure first.", "pattern beware.", "pattern then."]
     assert len(lines) <= BULLETS and sum(map(len, lines)) <= BULLET_ROOM
-
-
-def test_titles_are_plain_words(result: Result) -> None:
-    assert slide_title("pattern_azimuth", result) == "Where it radiates: azimuth"
-    assert slide_title("exposure-40m", result) == "How far to stay away, 40 m"
-    assert slide_title("turn_map_2", result) == "How many turns for which segment, set-up 2"
-    assert slide_title("something_new", result) == "Something new"
 
 
 def test_a_file_with_turns_and_no_want_shows_the_turns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -12,7 +12,7 @@ from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.reports.answers import main_want, verdicts, written
 from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.cells import formatted, in_words
-from tautwire.studies.study.findings import of_role
+from tautwire.studies.study.findings import Role, of_role
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
@@ -25,34 +25,7 @@ MOST_VALUES = 10  # words of an axis that are named one by one
 BULLETS, BULLET_ROOM = 6, 900  # sentences and characters of what to take away
 LONG = 26  # characters of a table cell beyond which it may wrap
 
-TITLES = {
-    "pattern_elevation": "Where it radiates: elevation",
-    "pattern_azimuth": "Where it radiates: azimuth",
-    "pattern_power": "Where the power goes",
-    "pattern_gain": "How gain and take-off angle change",
-    "pattern_solid": "Where it radiates: the whole sky",
-    "target": "Gain towards each region",
-    "target_angles": "At which angle a path leaves",
-    "stress": "Volts, amps and heat",
-    "currents": "Current along the wire and what returns it",
-    "shield": "Current on the coax shield",
-    "turn_map": "How many turns for which segment",
-    "modes": "Every dip and its mode",
-    "why": "Why the dip moved",
-    "fit": "Measured and fitted",
-}
 TURN_HEAD = ("segment", "turns", "wire (m)", "SWR across it", "SWR one turn off", "kHz a turn", "stop")
-
-
-def slide_title(stem: str, result: Result) -> str:
-    """The title of the slide with the figure of that file stem, in plain words."""
-    kind, _, number = stem.rpartition("_")
-    if number.isdigit() and kind:
-        return f"{slide_title(kind, result)}, set-up {number}"
-    for band in result.study.bands:
-        if stem == f"exposure-{band.name.replace(' ', '')}":
-            return f"How far to stay away, {band.name}"
-    return TITLES.get(stem, stem.replace("_", " ").capitalize())
 
 
 def answer_notes(result: Result) -> list[str]:
@@ -62,11 +35,13 @@ def answer_notes(result: Result) -> list[str]:
 
 
 def take_away(result: Result) -> list[str]:
-    """What to take away, on one slide: each want's verdict, then the main want's other findings, as far as there is
-    room; what is about safety is never left out."""
+    """What to take away, on one slide: each want's verdict, then what else the main want found, cautions before details,
+    as far as there is room."""
     main = main_want(result)
     heads = [words.text(result.study.lengths) for words in verdicts(result).values()]
-    others = written(result, of_role(want_named(main).found(result), "answer", "next", "caution", "detail"))
+    found = want_named(main).found(result)
+    roles: tuple[Role, ...] = ("caution", "answer", "next", "detail")
+    others = written(result, [f for role in roles for f in of_role(found, role)])
     out = heads[:BULLETS]
     for line in others:
         if len(out) < BULLETS and sum(map(len, [*out, line])) <= BULLET_ROOM:

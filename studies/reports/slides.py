@@ -31,7 +31,6 @@ from tautwire.studies.reports.slide_words import (
     column_widths,
     notes_of_band,
     setup_lines,
-    slide_title,
     spoken_rows,
     take_away,
     turn_rows,
@@ -261,7 +260,7 @@ def _want(deck: Deck, result: Result, name: str) -> None:
     figures = want.plots(result, size="slide") if want.sized else want.plots(result)
     for stem, figure in dict(figures).items():
         if isinstance(figure, Sheet) and not stem.startswith("card"):  # the card is a page to print
-            title = figure.title or slide_title(stem, result)
+            title = figure.title or stem.replace("_", " ").capitalize()
             deck.picture(title, figure, figure.alternative, notes)
     if name == "turns" and "turns" in result.frames:
         for labels, rows in parts(result.frames["turns"], other_columns(result)):
