@@ -192,7 +192,7 @@ def test_soils_are_compared_by_what_reaches_the_sky(remember):
     assert most.value == pytest.approx(table.loc["sea water", "share_sky"])
     assert least.value == pytest.approx(table.loc["very poor soil", "share_sky"])
     assert db.value == pytest.approx(10 * math.log10(most.value / least.value))
-    assert "reaches the sky with soil sea water" in findings(found)[0].words.text()
+    assert "reaches the sky with sea water" in findings(found)[0].words.text()
     assert any("Gains are from the radio, in text and plots" in w for w in words_of(findings(found), "detail"))
     for figure in plots(found).values():
         assert_titled(found, figure)

@@ -22,6 +22,7 @@ from tautwire.studies.study.raw import FEET, Raw, changed, kind_of, lengths_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import FOOT, Number, values
 
+SPEAK = ("variant", "site.soil")  # keys whose values need no name before them
 FEW_CASES = 4  # up to so many, each case's own wires are solved for its give or take
 
 
@@ -224,12 +225,12 @@ class Study:
         return Case(index, {a.column: a.labels[i] for a, i in zip(self.axes, places, strict=True)}, raw)
 
     def words_of(self, labels: Mapping[str, Any]) -> str:
-        """A case's place on the axes: "slope 30°, soil average soil"; labels: column -> value, others are left out.
+        """A case's place on the axes: "slope 30°, average soil"; labels: column -> value, others are left out.
 
-        Variants have names of their own, so theirs stand alone.
+        Variants and soils have names of their own, so these stand alone.
         """
         return ", ".join(
-            a.value_text(labels[a.column]) if a.path == "variant" else f"{a.name} {a.value_text(labels[a.column])}"
+            a.value_text(labels[a.column]) if a.path in SPEAK else f"{a.name} {a.value_text(labels[a.column])}"
             for a in self.axes
             if a.column in labels
         )
