@@ -37,7 +37,7 @@ def predicted(
     """What a study of this one set-up gives; its case may have failed. Raises InputError.
 
     timeout: seconds for it, in processes that can be stopped; None computes in this process, however long it takes.
-    spread: whether its dips carry their give or take. A table [spread] may stand beside the set-up's.
+    spread: whether its dips carry their uncertainty. A table [spread] may stand beside the set-up's.
     """
     Setup.read({k: v for k, v in setup.items() if k != "spread"})  # a set-up and nothing else
     listed = list(bands) if isinstance(bands, Iterable) and not isinstance(bands, str) else bands

@@ -23,11 +23,11 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import FOOT, Number, values
 
 SPEAK = ("variant", "site.soil")  # keys whose values need no name before them
-FEW_CASES = 4  # up to so many, each case's own wires are solved for its give or take
+FEW_CASES = 4  # up to so many, each case's own wires are solved for its uncertainty
 
 
 class StudySpec(Part):
-    """The [study] table. spread: whether dips and turns carry their give or take."""
+    """The [study] table. spread: whether dips and turns carry their uncertainty."""
 
     name: str = entry(
         "name of the study; its results go to results/NAME",
@@ -62,7 +62,7 @@ class StudySpec(Part):
     place: Annotated[str, AfterValidator(lambda text: check_name(text, "study.place") if text else "")] = entry(
         "where it hangs: heads the card, and names its logbook", "lakeside pine", "up to 60 characters", default=""
     )
-    spread: bool = entry("whether dips and turns say their give or take", False, "true or false", default=True)
+    spread: bool = entry("whether dips and turns say how sure they are", False, "true or false", default=True)
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ class Axis:
 class Case:
     """One set-up of a study. labels: axis column -> value. raw: the set-up as texts.
 
-    like: in a study of many cases, the set-up near it whose wires are solved for its give or take; None for its own.
+    like: in a study of many cases, the set-up near it whose wires are solved for its uncertainty; None for its own.
     """
 
     index: int

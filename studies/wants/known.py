@@ -15,7 +15,7 @@ class Known(Part):
 
     prior: float | None = entry("best guess; the set-up's value if left out", "20.1 m", "in the unit of the key")
     sd: float | None = entry(
-        "give or take, as a standard deviation; the usual spread of the key if left out", "0.2 m", "0 or more"
+        "uncertainty, as a standard deviation; the usual spread of the key if left out", "0.2 m", "0 or more"
     )
     low: float | None = entry("lowest value allowed", "19 m", "in the unit of the key", written="from")
     high: float | None = entry("highest value allowed", "21 m", "in the unit of the key", written="to")

@@ -1,6 +1,6 @@
-"""How likely a stop on the reel works: the share of set-ups hung like this one that it serves.
+"""How likely a stop on the reel works: the share of similar installations that it serves.
 
-What is not known of a set-up (heights, soil, transformer: its give or take) moves all its curves along the frequency,
+What is not known of a set-up (heights, soil, transformer: its uncertainty) moves all its curves along the frequency,
 as a longer or shorter wire does. So a set-up whose dips lie 1 % off is served at a stop as this one is with 1 % of its
 dips' frequency more wire or less. Read between the settings, so it is as fine as they are.
 """
