@@ -150,8 +150,8 @@ def _in_wire(result: Result, band: str, rows: Sequence[Row]) -> tuple[Words, boo
     moved = made_of("in wire", "length", wire, *dips, result=result)
     if moved.value < metres:
         cut = made_of("of the middle", "two-digit shift", wire, *dips, result=result, times=metres)
-        return say("That is less than {cut} of wire would move it (about {khz}).", cut=convention(name), khz=cut), True
-    return say("On {band} that is as much as {wire} of wire would.", band=band_name(band), wire=moved), False
+        return say("Trimming {cut} of wire would move it further: by about {khz}.", cut=convention(name), khz=cut), True
+    return say("Trimming {wire} of wire would move the {band} dip as far.", band=band_name(band), wire=moved), False
 
 
 def _absent(result: Result, band: Band, rows: Sequence[Row]) -> list[Finding]:
