@@ -261,7 +261,7 @@ def test_ctrl_c_keeps_the_best_so_far(tmp_path: Path) -> None:
 
 STOPPED_AFTER_SIX = """
 import os, signal, sys
-from tautwire.studies.commands import choose
+from tautwire.studies.questions import choose
 from tautwire.studies.commands.cli import main
 
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a job in the background ignores it

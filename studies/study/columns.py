@@ -362,6 +362,7 @@ TYPES: dict[str, str] = {
     "true or false": "chosen widest complete served at_range_end explains at_end rest_holds_without stopped",
 }
 """type -> the columns of it; all others are floats"""
+NEVER_MISSING = {("choices", "choice"): "whole number", ("choice_swr", "choice"): "whole number"}
 TYPE_OF = {column: kind for kind, columns in TYPES.items() for column in columns.split()}
 UNITS = {
     "_mhz": "MHz", "_khz": "kHz", "_ohm": "ohm", "_db": "dB", "_dbi": "dBi", "_deg": "degree", "_km": "km", "_m": "m",
@@ -386,13 +387,13 @@ class Column:
     meaning: str
 
 
-def type_of(column: str) -> str:
-    """Of a column by its name.
+def type_of(column: str, table: str = "") -> str:
+    """Of a column by its name, and that of its table where it is missing in some tables only.
 
-    >>> type_of("dip_mhz"), type_of("mode"), type_of("band")
-    ('float', 'whole number', 'text')
+    >>> type_of("dip_mhz"), type_of("mode"), type_of("choice", "choices"), type_of("choice", "tradeoff")
+    ('float', 'whole number', 'whole number', 'float')
     """
-    return TYPE_OF.get(column, "float")
+    return NEVER_MISSING.get((table, column)) or TYPE_OF.get(column, "float")
 
 
 def unit_of(column: str) -> str:
@@ -410,4 +411,4 @@ def facts() -> Iterator[Column]:
     """Every column of every table."""
     for table, columns in TABLES.items():
         for column in columns:
-            yield Column(table, column, unit_of(column), type_of(column), COLUMNS[column])
+            yield Column(table, column, unit_of(column), type_of(column, table), COLUMNS[column])

@@ -31,9 +31,9 @@ class Failure:
     inputs: dict[str, Any] = field(repr=False)
 
 
-def typed(frame: pd.DataFrame) -> pd.DataFrame:
-    """The frame with every number of the types that columns.py lists, whatever its rows happen to hold."""
-    whole = [c for c in frame if c in COLUMNS and type_of(c) == "float" and frame[c].dtype.kind in "iu"]
+def typed(table: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame of a table with every number of the types that columns.py lists, whatever its rows happen to hold."""
+    whole = [c for c in frame if c in COLUMNS and type_of(c, table) == "float" and frame[c].dtype.kind in "iu"]
     return frame.astype(dict.fromkeys(whole, float)) if whole else frame
 
 
@@ -49,7 +49,7 @@ class Tables(MutableMapping[str, "pd.DataFrame"]):
         if isinstance(table, list):
             import pandas as pd
 
-            table = self._tables[name] = typed(pd.DataFrame(table))
+            table = self._tables[name] = typed(name, pd.DataFrame(table))
         return table
 
     def rows(self, name: str) -> Rows:
