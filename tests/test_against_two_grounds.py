@@ -5,9 +5,9 @@ that over R2 alone. With an impedance d(x) over that of space (Leontovich), exp(
 
     u + (k/2) int d u H0(k |x - x'|) dx' = -(k/2) int_near (d1 - d2) (1 + R2) exp(j k x' cos e) H0 dx'
 
-Nothing of the shore's asymptotics is in it, and by reciprocity what a current receives is what it would radiate. (Green's
-theorem over a plane where the normal slope of Green's function vanishes: Jones, Acoustic and Electromagnetic Waves,
-1986, from memory.)
+Nothing of the shore's asymptotics is in it, and by reciprocity what a current receives is what it would radiate.
+(Green's theorem over a plane where the normal slope of Green's function vanishes: Jones, Acoustic and Electromagnetic
+Waves, 1986, from memory.)
 """
 
 import numpy as np
@@ -64,7 +64,7 @@ def solved(edge, z, e, d1, d2, per=40):
 
 
 def mixed(distance, z, e, near, far, f_hz):
-    """Reflection over the near ground's image by the model: for level currents ahead, upright ones, level ones across."""
+    """Reflection over the near ground's image by the model: level currents ahead, upright ones, level ones across."""
     shore = Shore(max(distance, 0.0), 0.0, UniformGround(*far))
     r = [
         tuple(np.array([reflection(impedance(*g, f_hz, e, up), e) * 1.0]) for up in (True, False)) for g in (near, far)
