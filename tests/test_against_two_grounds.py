@@ -6,8 +6,8 @@ that over R2 alone. With an impedance d(x) over that of space (Leontovich), exp(
     u + (k/2) int d u H0(k |x - x'|) dx' = -(k/2) int_near (d1 - d2) (1 + R2) exp(j k x' cos e) H0 dx'
 
 Nothing of the shore's asymptotics is in it, and by reciprocity what a current receives is what it would radiate.
-(Green's theorem over a plane where the normal slope of Green's function vanishes: Jones, Acoustic and Electromagnetic Waves,
-1986, from memory.)
+(Green's theorem over a plane where the normal slope of Green's function vanishes: Jones, Acoustic and Electromagnetic
+Waves, 1986, from memory.)
 """
 
 import numpy as np

@@ -4,7 +4,7 @@ A straight edge at distance p from a current at height z is seen at the angle a 
 across the edge a wave leaves at the angle b, and q = sqrt(1 - (its part along the edge)^2) of its wave number counts.
 With r = sqrt(p^2 + z^2) and w = exp(j pi/4) sqrt(2 k q r) sin((b - a)/2),
 
-    share beyond = erfc(w)/2      the Fresnel transition: 0 where the edge is far beyond the point of reflection, 1 before
+    share beyond = erfc(w)/2      the Fresnel transition: 0 if the edge is far beyond the point of reflection, 1 before
 
 Physical optics stops there. At low angles it is decibels off, since the wave that runs in from the shore grows or fades
 over land as a surface wave does. For two impedance planes that meet at a line, take the wave from the far side as it is
@@ -12,19 +12,23 @@ over uniform ground there, and the near ground's own field of the current (compe
 memory). With s = sin b, R = (s - d)/(s + d), d1 near and d2 far, what the far side adds to the reflected wave is
 
     (R2 - R1)/(2 pi j) int h(t) exp(-j k q r [cos(t - a) - cos(b - a)]) dt
-    h(t) = (s + d1) sin t/[(sin t + d1)(cos t - cos b)]      poles at b (reflection), -b (direct), sin t = -d1 (surface wave)
+    h(t) = (s + d1) sin t/[(sin t + d1)(cos t - cos b)]
+
+with poles at t = b (reflection), -b (direct) and where sin t = -d1 (surface wave).
 
 Each pole, written as 1/(2 sin((t - pole)/2)), gives an error function; the rest is smooth and taken at t = a. A wave
 from the near side takes the two grounds in the other order. Against a numerical solution of the two-ground problem it
 is within 0.05 of the direct wave, 0.09 where the edge passes a tenth of a wavelength from a low current
-(tests/test_against_two_grounds.py). Left out: waves scattered back at the shore, exchange of polarisation
-where the wave crosses it askew, the curved earth.
+(tests/test_against_two_grounds.py). Where a wave runs along the shore the two orders
+differ, and are blended. Left out: waves scattered back at the shore, exchange of polarisation where the wave crosses it
+askew, the curved earth.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import scipy
@@ -38,6 +42,7 @@ STEEPEST = math.radians(45)
 HIGHEST = 3000.0  # m
 LOWEST = 1e-4  # rad: the horizon itself is taken at this elevation
 LEAST_KR = 0.3  # of an edge's distance: an edge through the current itself has no asymptotic wave
+ABEAM = 0.3  # cosine of the angle across the shore below which a wave runs along it
 HARDEST = 1e6  # of an impedance over that of space
 TURN = np.exp(0.25j * np.pi)
 
@@ -86,8 +91,8 @@ class Slope:
 
 @dataclass(frozen=True)
 class Hill:
-    """A straight brow that waves must pass over. distance: m from the feed, square to it. bearing: of that way, rad from
-    north. height: above the ground at the feed, m. Raises InputError outside the ranges.
+    """A straight brow that waves must pass over. distance: m from the feed, square to it. bearing: of that way, rad
+    from north. height: above the ground at the feed, m. Raises InputError outside the ranges.
     """
 
     distance: float
@@ -123,7 +128,7 @@ class Terrain:
 
     @property
     def tilt(self) -> Real | None:
-        """Axes (3, 3) of a site that slopes as a whole: rows along its east and north and square to it; None if level."""
+        """Axes (3, 3) of a site that slopes as a whole: rows along its east, its north, square to it; None if level."""
         if self.slope is None or self.slope.distance is not None or self.slope.fall == 0:
             return None
         along, down, up = axes(self.slope.bearing, self.slope.fall)
@@ -189,11 +194,34 @@ def at_shore(
 
     near, far: Rtm and Rte (M,) of both grounds at these elevations. k: wave number, 1/m.
     """
+    out = way @ axes(shore.bearing)[1]
+    cos_b = out / np.hypot(out, way[:, 2])
+    mix = _one_way(shore, near, far, place, way, k, out >= 0)
+    abeam = np.flatnonzero(np.abs(cos_b) < ABEAM)
+    if len(abeam):
+        soils = (near[0][abeam], near[1][abeam]), (far[0][abeam], far[1][abeam])
+        other = _one_way(shore, soils[0], soils[1], place, way[abeam], k, out[abeam] < 0)
+        keep = (1 + np.sin(np.pi / 2 * np.abs(cos_b[abeam]) / ABEAM))[:, None] / 2
+        for ours, theirs in zip(mix, other, strict=True):
+            ours[abeam] = keep * ours[abeam] + (1 - keep) * theirs
+    return Mix(*mix)
+
+
+def _one_way(
+    shore: Shore,
+    near: tuple[Complex, Complex],
+    far: tuple[Complex, Complex],
+    place: Real,
+    way: Real,
+    k: float,
+    towards: Any,
+) -> list[Complex]:
+    """As at_shore; towards (M,): whether the wave is taken as one that goes out over the far ground."""
     rows = axes(shore.bearing)
     out, up = way @ rows[1], way[:, 2]
-    seaward = (out >= 0)[:, None]
+    seaward = towards[:, None]
     away = np.where(seaward, 1, -1) * (shore.distance - place @ rows[1])
-    height, out, up = place[:, 2], np.abs(out)[:, None], up[:, None]
+    height, out, up = place[:, 2], np.where(seaward, 1, -1) * out[:, None], up[:, None]
     over_near = beyond(away, height, out, up, k)
     over_far = over_near if shore.drop == 0 else beyond(away, height + shore.drop, out, up, k)
     # seaward the far ground lies beyond the line, landward the near one
@@ -204,7 +232,7 @@ def at_shore(
         r1, r2 = r_near[:, None], r_far[:, None]
         waves = _edge_waves(away, height, out, up, k, np.where(seaward, r1, r2), np.where(seaward, r2, r1), sides)
         parts += [r1 * near_share + r2 * far_share + wave for wave in waves]
-    return Mix(*parts)
+    return parts
 
 
 def _edge_waves(
@@ -218,7 +246,7 @@ def _edge_waves(
     b, kr = np.arctan2(up, out), np.maximum(k * q * np.hypot(away, height), LEAST_KR)
     a = np.arctan2(height, away)
     a = np.where(np.abs(a - b) < 1e-4, b + 2e-4, a)
-    sin, cos = np.sin(b), np.maximum(np.cos(b), 1e-3)
+    sin, cos = np.sin(b), np.where(np.abs(np.cos(b)) < 1e-3, 1e-3, np.cos(b))
     d = sin * (1 - first) / np.where(np.abs(1 + first) < 1 / HARDEST, 1 / HARDEST, 1 + first)
     d = np.where(np.abs(d - sin) < 1e-3, sin + 1e-3j, d)
     surface = -np.arcsin(d)

@@ -95,7 +95,8 @@ LISTS: dict[str, Callable[[object], Table]] = {
     "columns": columns,
 }  # fmt: skip
 NOTES = {
-    "soils": 'Write your own as a table: { er = 13, sigma = "5 mS/m" }, or { moisture = 0.15 }, or a list of layers.',
+    "soils": 'Write your own as a table: { er = 13, sigma = "5 mS/m" }, or { moisture = 0.15 }, water as '
+    '{ salinity = "0.2 g/kg", temperature = "15 C" }, or a list of layers.',
     "coax": "Loss is matched loss. Write your own cable as a table: coax.type.",
     "cores": "Complex permeability. Rings are given by outer, inner diameter and height.",
     "bands": "From memory, and national rules are often narrower or have changed: check the text in force where you "

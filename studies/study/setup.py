@@ -79,8 +79,8 @@ class SlopeSpec(Part):
         "by how much it falls; below 0 it rises", "6 deg", "-45 to 45 deg; from 0 with distance", default=...
     )
     distance: Length | None = entry(
-        "from the feed to where level ground begins to fall; left out, all of the site slopes, and heights and slopes of "
-        "the wires count from the sloping ground",
+        "from the feed to where level ground begins to fall; left out, all of the site slopes, and heights and "
+        "slopes of the wires count from the sloping ground",
         "40 m",
         "0 to 100 km",
     )
@@ -90,7 +90,7 @@ class SlopeSpec(Part):
 
 
 class HillSpec(Part):
-    """[site.hill]: the brow of a hill that low waves must pass over, a knife edge. It shapes the pattern, not the dips."""
+    """[site.hill]: the brow of a hill that low waves must pass over, a knife edge. It shapes the pattern only."""
 
     distance: Length = entry("from the feed to the brow, square to it", "300 m", "1 m to 100 km", default=...)
     bearing: Angle = entry(

@@ -54,7 +54,7 @@ class SoilSpec(Part):
         "0 to 1; `tautwire list soils` says the range",
     )
     salinity: Salinity | None = entry(
-        "of water, instead of er and sigma: its salt by weight; the ocean 35 g/kg, a fjord 15, a lake 0.2, soft water 0.02",
+        "of water, instead of er and sigma: its salt by weight; the ocean 35 g/kg, a fjord 15, a lake 0.2",
         "0.2 g/kg",
         "0 to 40 g/kg",
     )
