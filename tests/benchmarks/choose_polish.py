@@ -29,7 +29,8 @@ PROBLEMS: dict[str, tuple[dict[str, Any], list[str], dict[str, Any]]] = {
     "sloper with counterpoise, CW": (
         {"antenna": SLOPER, "counterpoise": [{"length": "2 m"}]}, ["40 m CW", "20 m CW", "10 m CW"],
         {"antenna.length": LENGTH, "antenna.slope": {"from": "10 deg", "to": "50 deg"},
-         "antenna.feed_height": {"from": "0.8 m", "to": "2.5 m"}, "counterpoise.length": {"from": "0.5 m", "to": "5 m"}},
+         "antenna.feed_height": {"from": "0.8 m", "to": "2.5 m"},
+         "counterpoise.length": {"from": "0.5 m", "to": "5 m"}},
     ),
     "sloper and its coax": (
         {"antenna": SLOPER}, ["40 m", "20 m"],
@@ -104,8 +105,8 @@ def main() -> None:
     given.out.mkdir(parents=True, exist_ok=True)
     text = [
         "# How far from the best is what choosing finds?", "",
-        f"Highest SWR over all bands. Best known: of the search and of one with {given.more} solves, each moved downhill "
-        f"by up to {given.exact} exact solves.", "",
+        f"Highest SWR over all bands. Best known: of the search and of one with {given.more} solves, each moved "
+        f"downhill by up to {given.exact} exact solves.", "",
         "| problem | solves | found | best known | worse by | s | found at |", "|" + " --- |" * 7, *lines, "",
         "Made by `python tests/benchmarks/choose_polish.py`.", "",
     ]  # fmt: skip

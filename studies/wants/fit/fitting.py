@@ -9,14 +9,16 @@ or sloping over each sweep, would do to the estimates is added.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
+from tautwire.model.reflection import reflection
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.spread import CABLE
 from tautwire.studies.wants.fit.search import Local, Measured, Parameter, Problem
 from tautwire.studies.wants.local_model import WireModel, with_values
 
@@ -190,7 +192,8 @@ def _certainty(
     whole = curvature + known.T @ known
     floor = 1e-12 * np.trace(whole) * np.eye(len(x))  # what nothing determines gets a huge but finite sd
     covariance = np.linalg.inv(whole + floor)
-    swayed = model_error * covariance @ data.T @ _smooth_errors(problem) / max(spread, 1.0)
+    errors = np.concatenate([model_error * _smooth_errors(problem), _cable_errors(problem, x, local.at(x))], axis=1)
+    swayed = covariance @ data.T @ errors / max(spread, 1.0)
     covariance = covariance + swayed @ swayed.T
     sd = np.sqrt(np.diag(covariance))
     return sd * np.array([p.scale for p in problem.parameters]), covariance / np.outer(sd, sd), directions
@@ -214,6 +217,30 @@ def _smooth_errors(problem: Problem) -> Real:
             column[begin : begin + len(slope)] = shape / s
             columns.append(column)
         begin += len(slope)
+    return np.stack(columns, axis=1)
+
+
+def _cable_errors(problem: Problem, x: Real, z_wire: Sequence[Complex]) -> Real:
+    """Residuals (m, 3) that a cable makes whose impedance, speed or length is off as is usual (spread.CABLE).
+
+    These are not fitted, as a sweep of a few bands hardly tells them from soil and transformer; so they widen the rest.
+    """
+    columns = []
+    for name, sd in CABLE.items():
+        rows = []
+        setups = problem.setups(x)
+        for m, setup, z, s in zip(problem.measured, setups, z_wire, problem.sigma, strict=True):
+            feed = setup.feed_system()
+            left = np.zeros(len(m.sweep.f_hz), dtype=complex)
+            if feed.coax is not None and m.sweep.plane == "radio":
+                off = (
+                    replace(feed, coax_length=feed.coax_length * (1 + sd)) if name == "length"
+                    else replace(feed, coax=replace(feed.coax, **{name: getattr(feed.coax, name) * (1 + sd)}))
+                )  # fmt: skip
+                there, here = (reflection(f.impedances(z, m.sweep.f_hz).radio, m.sweep.z0) for f in (off, feed))
+                left = there - here if m.sweep.gamma is not None else (np.abs(there) - np.abs(here)).astype(complex)
+            rows.append(np.concatenate([left.real, left.imag]) / s if m.sweep.gamma is not None else left.real / s)
+        columns.append(np.concatenate(rows))
     return np.stack(columns, axis=1)
 
 
