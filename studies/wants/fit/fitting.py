@@ -8,7 +8,7 @@ or sloping over each sweep, would do to the estimates is added.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -75,10 +75,12 @@ def fit(
     least_error: float = LEAST_ERROR,
     model_error: float = MODEL_ERROR,
     wires: WireModel | None = None,
+    cable: Mapping[str, float] = CABLE,
 ) -> Fit:
     """Fit the parameters to all sweeps at once.
 
-    least_error: smallest error of each part of gamma. model_error: size of the model's own smooth error.
+    least_error: smallest error of each part of gamma. model_error: size of the model's own smooth error;
+    cable: how far its constants may be off, relative (z0, velocity_factor, length); they are not fitted.
     wires: what solves the wires.
     Raises InputError for nothing to fit, too few points, or a start that cannot be built; SolveError if it cannot be
     solved.
@@ -97,7 +99,7 @@ def fit(
     x = local.x
     model = problem.model(x, problem.solved(x))
     rms = _rms(problem, x)
-    sd, correlation, directions = _certainty(problem, local, model, model_error)
+    sd, correlation, directions = _certainty(problem, local, model, model_error, cable)
     values = problem.values(x)
     return Fit(
         setup=with_values(setup, values),
@@ -178,7 +180,7 @@ def _togetherness(measured: Sequence[Measured], model: Sequence[Complex]) -> flo
 
 
 def _certainty(
-    problem: Problem, local: Local, model: Sequence[Complex], model_error: float
+    problem: Problem, local: Local, model: Sequence[Complex], model_error: float, cable: Mapping[str, float]
 ) -> tuple[Real, Real, tuple[tuple[Real, float], ...]]:
     """Standard deviations (SI), correlations, and what the data alone say in each direction."""
     x = local.x
@@ -192,7 +194,9 @@ def _certainty(
     whole = curvature + known.T @ known
     floor = 1e-12 * np.trace(whole) * np.eye(len(x))  # what nothing determines gets a huge but finite sd
     covariance = np.linalg.inv(whole + floor)
-    errors = np.concatenate([model_error * _smooth_errors(problem), _cable_errors(problem, x, local.at(x))], axis=1)
+    errors = model_error * _smooth_errors(problem)
+    if cable:
+        errors = np.concatenate([errors, _cable_errors(problem, x, local.at(x), cable)], axis=1)
     swayed = covariance @ data.T @ errors / max(spread, 1.0)
     covariance = covariance + swayed @ swayed.T
     sd = np.sqrt(np.diag(covariance))
@@ -220,13 +224,13 @@ def _smooth_errors(problem: Problem) -> Real:
     return np.stack(columns, axis=1)
 
 
-def _cable_errors(problem: Problem, x: Real, z_wire: Sequence[Complex]) -> Real:
-    """Residuals (m, 3) that a cable makes whose impedance, speed or length is off as is usual (spread.CABLE).
+def _cable_errors(problem: Problem, x: Real, z_wire: Sequence[Complex], cable: Mapping[str, float]) -> Real:
+    """Residuals (m, 3) that a cable makes whose impedance, speed or length is off by so much (relative).
 
     These are not fitted, as a sweep of a few bands hardly tells them from soil and transformer; so they widen the rest.
     """
     columns = []
-    for name, sd in CABLE.items():
+    for name, sd in cable.items():
         rows = []
         setups = problem.setups(x)
         for m, setup, z, s in zip(problem.measured, setups, z_wire, problem.sigma, strict=True):
