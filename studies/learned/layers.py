@@ -32,7 +32,9 @@ ROWS: tuple[Uncertain, ...] = (  # value: filled in from the set-up; sd: common 
     Uncertain(Z0, 50.0, USUAL_CABLE["z0"], FACTOR, "cable's impedance"),
     Uncertain(SPEED, 0.66, USUAL_CABLE["velocity_factor"], FACTOR, "cable's velocity factor"),
     Uncertain(CABLE, 5.0, USUAL_CABLE["length"], FACTOR, "length of the coax"),
-    Uncertain(LEAVES, 0.0, 0.125e-12, ONE_SIDED, "leaves at the end"),
+    Uncertain(
+        LEAVES, 0.0, 0.125e-12, ONE_SIDED, "leaves at the end", "look whether leaves touch the wire's end", 2e-14
+    ),
 )
 
 

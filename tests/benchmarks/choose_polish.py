@@ -1,6 +1,6 @@
 """How far from the best is what choosing finds? Four problems against longer searches with a polish on exact solves.
 
-    python tests/benchmarks/choose_polish.py [--solves 60] [--more 240] [--exact 80] [--out results/choose-polish]
+    python tests/benchmarks/choose_polish.py [--solves 60] [--more 120] [--exact 40] [--out results/choose-polish]
 
 The reference of each problem: the best of the search itself and of one with more solves and another seed, each then
 moved downhill by a simplex search (Nelder and Mead) on exact solves only, which uses nothing of the surrogate.
@@ -86,8 +86,8 @@ def polished(hunt: Search, start: Candidate, most: int) -> float:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--solves", type=int, default=60)
-    parser.add_argument("--more", type=int, default=240)
-    parser.add_argument("--exact", type=int, default=80)
+    parser.add_argument("--more", type=int, default=120)
+    parser.add_argument("--exact", type=int, default=40)
     parser.add_argument("--out", type=Path, default=Path("results/choose-polish"))
     given = parser.parse_args()
     store, lines = Store(), []
