@@ -21,6 +21,7 @@ from tautwire.studies.learned.outing import Dip, Outing
 from tautwire.studies.learned.posterior import Log, Posterior, learned, part_of, predict
 from tautwire.studies.learned.replay import hang_of, log_of, outing_of
 from tautwire.studies.learned.track import Tracked, record_words, track, widening
+from tautwire.studies.learned.words import step_words
 from tautwire.studies.logbook.logbook import add, entries
 from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.running.store import Store
@@ -224,7 +225,7 @@ def test_other_commands_start_from_what_is_learned(logbook: Path, capsys: pytest
     assert found.rows("spread")[0]["dip_give_khz"] < 0.6 * typed
     (logbook / "s.toml").write_text('[study]\nbands = ["20 m"]\n[antenna]\nlayout = "sloper"\n', encoding="utf-8")
     main(["check", "s.toml", "--at", "Pine"])
-    assert "30°" in capsys.readouterr().out
+    assert "sound" in capsys.readouterr().out
 
 
 def test_an_entry_without_a_set_up_keeps_what_a_fit_knew(logbook: Path) -> None:
@@ -233,3 +234,16 @@ def test_an_entry_without_a_set_up_keeps_what_a_fit_knew(logbook: Path) -> None:
     main(["log", "Pine", "--dip", "14.1 MHz"])
     outing, _ = outing_of(entries("Pine")[-1])
     assert outing.known is not None and outing.known["antenna.length"].sd == pytest.approx(0.01)
+
+
+def test_it_asks_whether_leaves_touch_the_end_where_that_matters(outings: list[Outing], remember: Store) -> None:
+    """Leaves of 1 pF at every end, not typed: the next look is there."""
+    values = {v.path: v for v in off_values(lakeside())}
+    leafy = [off_by(lakeside(), ANTENNA | hang | {LEAVES: size}) for hang, size in zip(HANGS, (8, 3, 12), strict=True)]
+    assert values[LEAVES].measure
+    read = [Outing(f"place {i}", str(i), lakeside(), tuple(exact(s, remember))) for i, s in enumerate(leafy)]
+    known = learned(Log(read, BANDS, remember))
+    steps = next_steps(known, Outing("elsewhere", "next", lakeside()), BANDS)
+    looks = [s for s in steps if not s.is_reading]
+    assert looks[0].what == values[LEAVES].measure and looks[0].gain > 0.1
+    assert values[LEAVES].measure in step_words(steps)

@@ -17,11 +17,15 @@ from tautwire.studies.learned.posterior import DRAWS, Local, Posterior, drawn
 
 @dataclass(frozen=True)
 class Step:
-    """One thing to read or measure. what: in words. now, then: ± of each band's dip, Hz, before and expected after."""
+    """One thing to read or measure.
+
+    what: in words. is_reading: of a dip. now, then: ± of each band's dip, Hz, before and expected after.
+    """
 
     what: str
     now: dict[str, float]
     then: dict[str, float]
+    is_reading: bool = False
 
     @property
     def gain(self) -> float:
@@ -48,7 +52,7 @@ def next_steps(posterior: Posterior, outing: Outing, bands: Sequence[Band], wide
     for name, d in dips.items():
         error = READ_DIP * float(np.mean(d))
         then = {other: shape[other] * _left(dips[other], d, error) for other in dips}
-        steps.append(Step(f"read {name}", now, then))
+        steps.append(Step(f"read {name}", now, then, True))
     by_measure: dict[str, list[int]] = {}
     for i, one in enumerate(local.values):
         if one.measure and one.measured < one.sd:

@@ -16,6 +16,7 @@ import scipy
 
 from tautwire.model.arrays import Real
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.spread import CABLE as USUAL_CABLE
 from tautwire.studies.study.spread import FACTOR, ONE_SIDED, usual_of
 from tautwire.studies.wants.known import Known
 from tautwire.studies.wants.local_model import with_value
@@ -28,10 +29,12 @@ TYPED_LEAVES, MOST_LEAVES = 0.5, 15e-12  # logarithm of a factor, where somebody
 LEAF_LOSS, LEAF_HZ = 0.4, 14e6  # tan delta of fresh leaves, and where: an estimate of ours
 Z0, SPEED, CABLE = "coax.type.z0", "coax.type.velocity_factor", "coax.length"
 ROWS: tuple[Uncertain, ...] = (  # value: filled in from the set-up; sd: common practice, no source
-    Uncertain(Z0, 50.0, 0.015, FACTOR, "cable's impedance"),
-    Uncertain(SPEED, 0.66, 0.01, FACTOR, "cable's velocity factor"),
-    Uncertain(CABLE, 5.0, 0.01, FACTOR, "length of the coax"),
-    Uncertain(LEAVES, 0.0, 0.125e-12, ONE_SIDED, "leaves at the end"),
+    Uncertain(Z0, 50.0, USUAL_CABLE["z0"], FACTOR, "cable's impedance"),
+    Uncertain(SPEED, 0.66, USUAL_CABLE["velocity_factor"], FACTOR, "cable's velocity factor"),
+    Uncertain(CABLE, 5.0, USUAL_CABLE["length"], FACTOR, "length of the coax"),
+    Uncertain(
+        LEAVES, 0.0, 0.125e-12, ONE_SIDED, "leaves at the end", "look whether leaves touch the wire's end", 2e-14
+    ),
 )
 
 

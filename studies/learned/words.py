@@ -10,7 +10,7 @@ from tautwire.studies.learned.posterior import Posterior, Predicted
 from tautwire.studies.study.spread import usual_of
 
 MOST_SUSPECTS = 3
-WORTH = 0.1  # least gain (nats) of a step that is worth saying
+WORTH, NARROWER = 0.05, 0.95  # least gain (nats) of a step worth saying; of a band's ± in it
 
 
 def names() -> dict[str, str]:
@@ -50,13 +50,16 @@ def learned_words(posterior: Posterior, found: Sequence[Predicted], before: Sequ
 
 
 def step_words(steps: Sequence[Step]) -> str:
-    """The most telling next step in one line; empty if none is worth it."""
-    best = next((s for s in steps if s.gain > WORTH), None)
-    if best is None:
-        return ""
-    gains = [(b, best.now[b], best.then[b]) for b in best.now if best.then[b] < 0.9 * best.now[b]]
-    said = ", ".join(f"{b} from ±{now / 1e3:.0f} to ±{then / 1e3:.0f} kHz" for b, now, then in gains)
-    return f"Most telling next: {best.what} ({said})."
+    """The most telling dip to read next, and the most telling thing to look at or measure; empty if none is worth it."""
+    said = []
+    for reading in (True, False):
+        best = next((s for s in steps if s.is_reading == reading and s.gain > WORTH), None)
+        gains = [] if best is None else [(b, best.now[b], best.then[b]) for b in best.now]
+        told = ", ".join(
+            f"{b} from ±{now / 1e3:.0f} to ±{then / 1e3:.0f} kHz" for b, now, then in gains if then < NARROWER * now
+        )
+        said += [f"{best.what} ({told})"] if best is not None and told else []
+    return f"Most telling next: {'; '.join(said)}." if said else ""
 
 
 def _count(number: int, what: str) -> str:

@@ -74,6 +74,10 @@ USUAL: dict[str, Usual] = {
 }  # fmt: skip
 
 
+CABLE: dict[str, float] = {"z0": 0.015, "velocity_factor": 0.01, "length": 0.01}
+"""How far a cable's own constants and its typed length usually are off, relative: common practice, no source."""
+
+
 def usual_of(path: str) -> Usual | None:
     """The row of a dotted path ("counterpoise.2.length" counts as "counterpoise.length"); None if there is none."""
     return USUAL.get(re.sub(r"\.\d+\.", ".", path))

@@ -1,6 +1,6 @@
 """How far from the best is what choosing finds? Four problems against longer searches with a polish on exact solves.
 
-    python tests/benchmarks/choose_polish.py [--solves 60] [--more 240] [--exact 80] [--out results/choose-polish]
+    python tests/benchmarks/choose_polish.py [--solves 60] [--more 120] [--exact 40] [--out results/choose-polish]
 
 The reference of each problem: the best of the search itself and of one with more solves and another seed, each then
 moved downhill by a simplex search (Nelder and Mead) on exact solves only, which uses nothing of the surrogate.
@@ -29,7 +29,8 @@ PROBLEMS: dict[str, tuple[dict[str, Any], list[str], dict[str, Any]]] = {
     "sloper with counterpoise, CW": (
         {"antenna": SLOPER, "counterpoise": [{"length": "2 m"}]}, ["40 m CW", "20 m CW", "10 m CW"],
         {"antenna.length": LENGTH, "antenna.slope": {"from": "10 deg", "to": "50 deg"},
-         "antenna.feed_height": {"from": "0.8 m", "to": "2.5 m"}, "counterpoise.length": {"from": "0.5 m", "to": "5 m"}},
+         "antenna.feed_height": {"from": "0.8 m", "to": "2.5 m"},
+         "counterpoise.length": {"from": "0.5 m", "to": "5 m"}},
     ),
     "sloper and its coax": (
         {"antenna": SLOPER}, ["40 m", "20 m"],
@@ -85,8 +86,8 @@ def polished(hunt: Search, start: Candidate, most: int) -> float:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--solves", type=int, default=60)
-    parser.add_argument("--more", type=int, default=240)
-    parser.add_argument("--exact", type=int, default=80)
+    parser.add_argument("--more", type=int, default=120)
+    parser.add_argument("--exact", type=int, default=40)
     parser.add_argument("--out", type=Path, default=Path("results/choose-polish"))
     given = parser.parse_args()
     store, lines = Store(), []
@@ -104,8 +105,8 @@ def main() -> None:
     given.out.mkdir(parents=True, exist_ok=True)
     text = [
         "# How far from the best is what choosing finds?", "",
-        f"Highest SWR over all bands. Best known: of the search and of one with {given.more} solves, each moved downhill "
-        f"by up to {given.exact} exact solves.", "",
+        f"Highest SWR over all bands. Best known: of the search and of one with {given.more} solves, each moved "
+        f"downhill by up to {given.exact} exact solves.", "",
         "| problem | solves | found | best known | worse by | s | found at |", "|" + " --- |" * 7, *lines, "",
         "Made by `python tests/benchmarks/choose_polish.py`.", "",
     ]  # fmt: skip

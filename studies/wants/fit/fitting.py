@@ -8,15 +8,17 @@ or sloping over each sweep, would do to the estimates is added.
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
+from tautwire.model.reflection import reflection
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.spread import CABLE
 from tautwire.studies.wants.fit.search import Local, Measured, Parameter, Problem
 from tautwire.studies.wants.local_model import WireModel, with_values
 
@@ -73,10 +75,12 @@ def fit(
     least_error: float = LEAST_ERROR,
     model_error: float = MODEL_ERROR,
     wires: WireModel | None = None,
+    cable: Mapping[str, float] = CABLE,
 ) -> Fit:
     """Fit the parameters to all sweeps at once.
 
-    least_error: smallest error of each part of gamma. model_error: size of the model's own smooth error.
+    least_error: smallest error of each part of gamma. model_error: size of the model's own smooth error;
+    cable: how far its constants may be off, relative (z0, velocity_factor, length); they are not fitted.
     wires: what solves the wires.
     Raises InputError for nothing to fit, too few points, or a start that cannot be built; SolveError if it cannot be
     solved.
@@ -93,7 +97,7 @@ def fit(
     x = local.x
     model = problem.model(x, problem.solved(x))
     rms = _rms(problem, x)
-    sd, correlation, directions = certainty(problem, local, model, model_error)
+    sd, correlation, directions = certainty(problem, local, model, model_error, cable)
     values = problem.values(x)
     return Fit(
         setup=with_values(setup, values),
@@ -181,7 +185,11 @@ def togetherness(measured: Sequence[Measured], model: Sequence[Complex]) -> floa
 
 
 def certainty(
-    problem: Problem, local: Local, model: Sequence[Complex], model_error: float
+    problem: Problem,
+    local: Local,
+    model: Sequence[Complex],
+    model_error: float,
+    cable: Mapping[str, float] | None = None,
 ) -> tuple[Real, Real, tuple[tuple[Real, float], ...]]:
     """Standard deviations (SI), correlations, and what the data alone say in each direction."""
     x = local.x
@@ -195,7 +203,10 @@ def certainty(
     whole = curvature + known.T @ known
     floor = 1e-12 * max(np.trace(whole), 1e-12) * np.eye(len(x))  # what nothing determines gets a huge but finite sd
     covariance = np.linalg.inv(whole + floor)
-    swayed = model_error * covariance @ data.T @ _smooth_errors(problem) / max(spread, 1.0)
+    errors = model_error * _smooth_errors(problem)
+    if cable:
+        errors = np.concatenate([errors, _cable_errors(problem, x, local.at(x), cable)], axis=1)
+    swayed = covariance @ data.T @ errors / max(spread, 1.0)
     covariance = covariance + swayed @ swayed.T
     sd = np.sqrt(np.diag(covariance))
     return sd * np.array([p.scale for p in problem.parameters]), covariance / np.outer(sd, sd), directions
@@ -219,6 +230,30 @@ def _smooth_errors(problem: Problem) -> Real:
             column[begin : begin + len(slope)] = shape / s
             columns.append(column)
         begin += len(slope)
+    return np.stack(columns, axis=1)
+
+
+def _cable_errors(problem: Problem, x: Real, z_wire: Sequence[Complex], cable: Mapping[str, float]) -> Real:
+    """Residuals (m, 3) that a cable makes whose impedance, speed or length is off by so much (relative).
+
+    These are not fitted, as a sweep of a few bands hardly tells them from soil and transformer; so they widen the rest.
+    """
+    columns = []
+    for name, sd in cable.items():
+        rows = []
+        setups = problem.setups(x)
+        for m, setup, z, s in zip(problem.measured, setups, z_wire, problem.sigma, strict=True):
+            feed = setup.feed_system()
+            left = np.zeros(len(m.sweep.f_hz), dtype=complex)
+            if feed.coax is not None and m.sweep.plane == "radio":
+                off = (
+                    replace(feed, coax_length=feed.coax_length * (1 + sd)) if name == "length"
+                    else replace(feed, coax=replace(feed.coax, **{name: getattr(feed.coax, name) * (1 + sd)}))
+                )  # fmt: skip
+                there, here = (reflection(f.impedances(z, m.sweep.f_hz).radio, m.sweep.z0) for f in (off, feed))
+                left = there - here if m.sweep.gamma is not None else (np.abs(there) - np.abs(here)).astype(complex)
+            rows.append(np.concatenate([left.real, left.imag]) / s if m.sweep.gamma is not None else left.real / s)
+        columns.append(np.concatenate(rows))
     return np.stack(columns, axis=1)
 
 

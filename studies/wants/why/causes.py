@@ -25,6 +25,7 @@ WETTER = 1.6  # factor of the moisture, where that is what is given: about the s
 CHANGE = 2.0  # standard deviations of a usual spread that make a usual change
 SPARE = 1.0  # m of coax, coiled up or not
 LEAVES = 1e-12  # F, of a few leaves and twigs at the wire's end
+TERMINAL, BOX = "transformer.terminal_capacitance", 1e-12  # F: a wet box or post (an estimate of ours)
 LEAF_LOSS, LEAF_HZ = 0.4, 14e6  # tan delta of fresh leaves, and where: an estimate of ours
 NEAR = 3.0  # m, a usual distance of something that was not there before
 
@@ -73,7 +74,7 @@ def causes(setup: Setup) -> tuple[Cause, ...]:
     ):
         if value_at(setup, path) is not None:
             found.append(_added(path, _usual(path), kind, name, more, less))
-    found += [_soil(), _wet(), _sag(), _foliage()]
+    found += [_soil(), _wet(), _sag(), _foliage(), *_transformer(setup)]
     bearing = setup.antenna.bearing or 0.0
     for i, cp in enumerate(setup.counterpoise, 1):
         which = "counterpoise" if len(setup.counterpoise) == 1 else f"counterpoise {i}"
@@ -206,6 +207,32 @@ def _foliage() -> Cause:
         lambda c: "pull the wire's end free of leaves and branches; it carries a high voltage",
         one_way=True,
     )
+
+
+def _transformer(setup: Setup) -> list[Cause]:
+    """What may have changed of the transformer: its box, wet or dry, and its core."""
+    part = setup.transformer
+    if part.two_port is not None or part.ideal:
+        return []
+    box = Cause(
+        "box of the transformer",
+        lambda s, c: _moved(s, TERMINAL, c * BOX),
+        lambda c: (
+            f"{abs(c) * BOX * 1e12:.1f} pF {'more' if c > 0 else 'less'} at the wire's terminal: "
+            f"a {'wet box or post, or the wire led along it' if c > 0 else 'dry box or post again'}"
+        ),
+        lambda c: "dry the box and the post; lead the wire straight away from it",
+    )
+    if part.magnetising_inductance is not None:
+        return [box]
+    core = "transformer.core_scale"
+    return [box, Cause(
+        "core of the transformer",
+        lambda s, c: with_value(s, core, s.transformer.core_scale * math.exp(c * _usual(core))),
+        lambda c: f"permeability {math.exp(abs(c) * _usual(core)):.1f} times {'higher' if c > 0 else 'lower'}: "
+        "another ring, a cracked or a hot one",
+        lambda c: "look at the ring for a crack, let it cool, or put the former one back",
+    )]  # fmt: skip
 
 
 def _wire_length(setup: Setup) -> Cause:

@@ -35,6 +35,7 @@ from tautwire.studies.wants.why.causes import Cause, both, causes
 
 DIP_ERROR = 1e-3  # of the frequency: reading a dip (common practice, no source); the mesh moves it by < 2e-4
 GAMMA_ERROR = 0.03  # of |reflection| at the dip: an SWR of 1.5 read as 1.4 to 1.6; common practice, no source
+MODEL_SHARE, MODEL_SIZE_SHARE = 0.05, 0.2  # of a modelled move of the dip, and of |reflection|: the model's own error
 WINDOW = 0.13  # searched either side of where the dip was, as a fraction: MATCH and room for the dip's flanks
 MATCH = 0.09  # a dip moves less than this from one sweep to the next, as a fraction; chosen by hand
 OUTSIDE = 0.1  # a dip may lie this far outside the band it is told for, as a fraction
@@ -436,10 +437,13 @@ class Track:
         """Sum over the bands (last axis) of squared misfits in errors."""
         total = np.zeros(log_dips.shape[:-1])
         for i, s in enumerate(self.shifts):
-            total += ((log_dips[..., i] - math.log(s.now_hz / s.was_hz)) / self.dip_error) ** 2
+            told = log_dips[..., i]
+            error = np.hypot(self.dip_error, MODEL_SHARE * told)
+            total += ((told - math.log(s.now_hz / s.was_hz)) / error) ** 2
             if s.has_swr:
                 seen = (s.now_swr - 1) / (s.now_swr + 1) - (s.was_swr - 1) / (s.was_swr + 1)
-                total += ((told_gamma[..., i] - seen) / self.gamma_error) ** 2
+                error = np.hypot(self.gamma_error, MODEL_SIZE_SHARE * told_gamma[..., i])
+                total += ((told_gamma[..., i] - seen) / error) ** 2
         return total
 
     @property
