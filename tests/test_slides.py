@@ -147,7 +147,7 @@ def test_a_file_with_turns_and_no_want_shows_the_turns(tmp_path: Path, monkeypat
     for name, more in (("plain", ""), ("own", '[study]\nwant = ["dips"]\n')):
         (tmp_path / f"{name}.toml").write_text(text + more)
         done = CliRunner().invoke(
-            command_slides.COMMAND, [str(tmp_path / f"{name}.toml"), "--out", str(tmp_path / "deck.pptx")]
+            command_slides.COMMAND, [str(tmp_path / f"{name}.toml"), "--out", str(tmp_path / f"{name}.pptx")]
         )
         assert done.exit_code == 0, done.output
     assert [s.spec.want for s in asked] == [("turns",), ("dips",)]

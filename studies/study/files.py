@@ -1,6 +1,8 @@
 """Files and folders on disk, with one clear line when they cannot be read or written."""
 
+import os
 import re
+import secrets
 import tempfile
 import tomllib
 from collections.abc import Iterator
@@ -37,21 +39,32 @@ def make_folder(folder: Path) -> None:
         tempfile.TemporaryFile(dir=folder).close()
 
 
-def check_file(path: Path) -> None:
-    """Make its folder. Raises InputError if no file can be written there; a file of that name stays as it is."""
-    if path.is_dir():
-        raise InputError("out", path, "the name of a file; this is a folder")
-    make_folder(path.parent)
+def put_new(path: Path, data: bytes) -> None:
+    """Write a new file: whole or not at all, whatever ends this process, and never over another one.
+
+    Raises InputError if it cannot be written, or is there.
+    """
+    new = path.parent / f".{secrets.token_hex(8)}.part"
     with writable(path):
-        if path.exists():
-            path.open("ab").close()
+        try:
+            with new.open("xb") as stream:
+                stream.write(data)
+                stream.flush()
+                os.fsync(stream.fileno())
+            _renamed(new, path)
+        finally:
+            new.unlink(missing_ok=True)
 
 
-def put_text(path: Path, text: str) -> None:
-    """Write a text, and make its folder. Raises InputError if it cannot be written."""
-    with writable(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
+def _renamed(new: Path, path: Path) -> None:
+    try:
+        os.link(new, path)  # which fails where the name is taken
+    except FileExistsError:
+        raise
+    except (OSError, NotImplementedError):  # a file system without links
+        if os.path.lexists(path):
+            raise FileExistsError(17, "it is there") from None
+        os.rename(new, path)
 
 
 SMART = str.maketrans({c: '"' for c in "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00ab\u00bb"})

@@ -11,7 +11,7 @@ import click
 import tomli_w
 
 from tautwire.model.errors import InputError
-from tautwire.studies.logbook.logbook import LOG, entries
+from tautwire.studies.logbook.logbook import LOG, read_logbook
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.quantities import written
@@ -31,7 +31,10 @@ def _of_place(context: click.Context, option: click.Parameter, place: str | None
     """Takes the last entry of a place of the logbook for --from."""
     if place is not None:
         _alone(context, option, Path(place))
-        context.params["fit"] = entries(place)[-1].path
+        book = read_logbook()
+        for fault in book.faults:
+            click.echo(fault, err=True)
+        context.params["fit"] = book.at(place)[-1].path
 
 
 def _alone(context: click.Context, option: click.Parameter, given: Path | None) -> Path | None:
