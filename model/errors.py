@@ -26,7 +26,7 @@ class InputError(ValueError):
 
     def __init__(self, field: str, value: object, allowed: str) -> None:
         self.field, self.value, self.allowed = field, value, allowed
-        super().__init__(f"{_shortened(field)} = {_shortened(value)}: {_printable(allowed)}")
+        super().__init__(f"{_shortened(field)} = {_shortened(value)}: {printable(allowed)}")
 
     def __reduce__(self) -> tuple[type, tuple[str, object, str]]:
         return type(self), (self.field, self.value, self.allowed)
@@ -36,10 +36,15 @@ def _shortened(value: object) -> str:
     """Text that fits a line, without what would break it."""
     text = str(value)
     text = text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}..."
-    return _printable(text)
+    return printable(text)
 
 
-def _printable(text: str) -> str:
+def printable(text: str) -> str:
+    """The text in one line without what a terminal would act on: control and invisible characters as escapes.
+
+    >>> print(printable("a\\x1b[31m"))
+    a\\x1b[31m
+    """
     return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 

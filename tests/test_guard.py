@@ -8,9 +8,10 @@ from test_study import RAW
 
 from tautwire.model.errors import InputError
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.files import check_file, load_tables, make_folder
+from tautwire.studies.study.files import load_tables, make_folder, put_new
 from tautwire.studies.study.guard import DEEPEST, check_plain
 from tautwire.studies.study.measurement import read_sweep
+from tautwire.studies.study.output import Output, Source
 
 
 def nested(depth):
@@ -98,6 +99,7 @@ def test_places_that_cannot_be_written(tmp_path):
         with pytest.raises(InputError, match="^out = .*can be written"):
             make_folder(place)
     with pytest.raises(InputError, match="^out = .*this is a folder"):
-        check_file(tmp_path)
-    check_file(tmp_path / "file")
+        Output.file(tmp_path, Source("a"), "deck")
+    with pytest.raises(InputError, match="^out = .*can be written"):
+        put_new(tmp_path / "file", b"other")
     assert (tmp_path / "file").read_text() == "kept" and [p.name for p in tmp_path.iterdir()] == ["file"]

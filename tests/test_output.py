@@ -272,9 +272,10 @@ COMMANDS = [
     ["new", "study.toml"],
 ]
 EDITED = ("o/dips.csv", "o/summary.md", f"o/{RECORD}", "dips.csv")
+COMMAND = st.tuples(st.just("run"), st.sampled_from(COMMANDS), st.booleans())
 STEPS = st.lists(
     st.one_of(
-        st.tuples(st.just("run"), st.sampled_from(COMMANDS), st.booleans()),
+        *[COMMAND] * 6,
         st.tuples(st.just("edit"), st.sampled_from(EDITED), st.just(False)),
         st.tuples(st.just("put"), st.sampled_from([*FOREIGN, *(f"o/{name}" for name in FOREIGN)]), st.just(False)),
     ),

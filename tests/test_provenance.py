@@ -10,14 +10,15 @@ from click.testing import CliRunner
 from made_up_study import made_up_result, made_up_study
 
 from tautwire.model.errors import InputError
-from tautwire.studies.commands.run import COMMAND
+from tautwire.studies.commands import deck, explore, run
 from tautwire.studies.commands.shared import study_asked
 from tautwire.studies.reports.folder import write
-from tautwire.studies.reports.provenance import check_folder
 from tautwire.studies.running.study_file import load_study
 
+SETUP = '[antenna]\nlayout = "vertical"\nlength = "9 m"\n[coax]\nlength = "5 m"\n'
 
-def test_the_study_and_its_making_are_kept_and_old_files_go(tmp_path: Path) -> None:
+
+def test_the_study_and_its_making_are_kept(tmp_path: Path) -> None:
     result = made_up_result(made_up_study())
     result.frames["nothing"] = pd.DataFrame()
     names = {path.name for path in write(result, tmp_path, formats=("png",))}
@@ -27,24 +28,10 @@ def test_the_study_and_its_making_are_kept_and_old_files_go(tmp_path: Path) -> N
     assert again.tables == result.study.tables and [c.raw for c in again.cases()] == [
         c.raw for c in result.study.cases()
     ]
-    kept = json.loads((tmp_path / "provenance.json").read_text())
+    kept = json.loads((tmp_path / "provenance.json").read_text())["parts"]["run"]
     assert {"numpy", "scipy", "python", "tautwire"} <= set(kept["versions"]) and len(kept["digest"]) == 64
+    assert set(kept["files"]) == names - {"provenance.json"} and all(len(d) == 64 for d in kept["files"].values())
     assert "tautwire run study.toml" in (tmp_path / "summary.md").read_text()
-    kept["files"] += ["old.png", "../mine.txt"]
-    (tmp_path / "provenance.json").write_text(json.dumps(kept))
-    (tmp_path / "old.png").write_text("of an earlier run")
-    (tmp_path / "mine.png").write_text("mine")
-    write(result, tmp_path, formats=("png",))
-    assert not (tmp_path / "old.png").exists() and (tmp_path / "mine.png").exists()
-
-
-def test_a_command_that_adds_to_a_folder_keeps_its_own_record(tmp_path: Path) -> None:
-    result = made_up_result(made_up_study())
-    write(result, tmp_path, formats=("png",))
-    names = {path.name for path in write(result, tmp_path, "tautwire turns mine.toml", formats=("png",))}
-    assert {"turns-study.toml", "turns-provenance.json"} <= names
-    assert (tmp_path / "study.toml").exists(), "the run's own"
-    assert json.loads((tmp_path / "turns-provenance.json").read_text())["command"] == "tautwire turns mine.toml"
 
 
 @pytest.mark.parametrize(
@@ -58,20 +45,35 @@ def test_a_command_that_adds_to_a_folder_keeps_its_own_record(tmp_path: Path) ->
 )
 def test_what_is_shown_is_what_the_file_asks(tables: dict[str, Any], want: str) -> None:
     setup = {"antenna": {"layout": "vertical", "length": "10 m"}, "coax": {"length": "5 m"}}
-    assert study_asked({**setup, **tables}, "mine").spec.want == (want,)
+    assert study_asked({**setup, **tables}, Path("mine.toml")).spec.want == (want,)
 
 
-def test_two_files_of_one_name_do_not_write_over_each_other(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    study, folder = made_up_study(), tmp_path / "results" / made_up_study().name
-    folder.mkdir(parents=True)
-    check_folder(folder, "b.toml", study)
-    (folder / "provenance.json").write_text('{"file": "a.toml"}')
-    check_folder(folder, "a.toml", study)
-    (tmp_path / "b.toml").write_text(f'[study]\nname = "{study.name}"\n[antenna]\nlayout = "vertical"\nlength = "9 m"\n'
-                                     '[coax]\nlength = "5 m"\n')  # fmt: skip
+@pytest.mark.parametrize("words", [[], ["--out", "o"]])
+def test_two_files_of_one_name_do_not_write_over_each_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str]
+) -> None:
     monkeypatch.chdir(tmp_path)
-    told = CliRunner().invoke(COMMAND, ["b.toml"]).exception
-    assert isinstance(told, InputError) and "a.toml" in str(told) and told.field == "study.name"
+    for name in ("p", "q"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "park.toml").write_text(f'[study]\nname = "park"\n{SETUP}')
+    monkeypatch.setattr(run, "run_shown", lambda study, *_: made_up_result(study))
+    monkeypatch.setattr(run, "write", lambda result, out, *_, **__: out.put({"dips.csv": b"p"}))
+    first = CliRunner().invoke(run.COMMAND, ["p/park.toml", *words])
+    assert first.exit_code == 0, first.exception
+    told = CliRunner().invoke(run.COMMAND, ["q/park.toml", *words]).exception
+    assert isinstance(told, InputError) and "p/park.toml" in str(told) and "--replace" in told.allowed
+    assert CliRunner().invoke(run.COMMAND, ["p/park.toml", *words]).exit_code == 0, "the same one again"
+
+
+def test_the_study_file_beside_its_results_is_never_rewritten(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "study.toml").write_text(f"# my comment\n{SETUP}")
+    before = (tmp_path / "study.toml").read_bytes()
+    for command, words in ((run.COMMAND, ["--out", "."]), (deck.COMMAND, ["--out", "study.toml"]),
+                           (explore.COMMAND, ["--out", "study.toml"])):  # fmt: skip
+        told = CliRunner().invoke(command, ["study.toml", *words]).exception
+        assert isinstance(told, InputError) and told.field == "out" and "--replace" in told.allowed
+    assert (tmp_path / "study.toml").read_bytes() == before and len(list(tmp_path.iterdir())) == 1
 
 
 @pytest.mark.parametrize(("formats", "named"), [(("png", "xyz"), "xyz"), ("png", "png")])

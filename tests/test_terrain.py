@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import PyNEC
 import pytest
-from example_wires import F, WAVE, dipole, even, portable
+from example_wires import WAVE, F, dipole, even, portable
 
 from tautwire.model.errors import InputError
 from tautwire.model.fields import far_field as module
@@ -118,8 +118,8 @@ def _half_line(path, p):
 
 
 def test_hard_limit_is_nec_2_s_second_medium():
-    """NEC-2's GD card switches from one medium to the other at the point of reflection. Far from it so do we: the change
-    of gain from one soil to two is that of the engine's own pattern."""
+    """NEC-2's GD card switches from one medium to the other at the point of reflection. Far from it so do we: the
+    change of gain from one soil to two is that of the engine's own pattern."""
     legs, elevations, azimuths = [((0, 0, 6.0), (0, 0, 11.0), 11, 1e-3)], [10.0, 20, 30, 40, 50], [0.0, 90, 180]
     alone, _ = nec(legs, SOIL, SOIL, 0.0, elevations, azimuths)
     mast = Solver(dipole(5.0, 1e-3, 8.5, (0.0, 0.0, 1.0)), SOIL, even(5.0, 10)).solve(F)
@@ -180,7 +180,7 @@ def test_no_field_below_a_rising_site(wire):
 
 
 def test_brow_of_falling_ground(wire):
-    """Ground that falls right from the feed is, down along it, the plane that slopes as a whole; behind, level ground."""
+    """Ground that falls from the feed on is, down along it, the plane that slopes as a whole; behind, level ground."""
     falls = Terrain(slope=Slope(0.0, math.radians(8), 0.0))
     there = replace(wire, segments=moved(wire.segments, np.array([0, -300.0, 0])))
     level = gain(wire, UP[1:], np.pi)

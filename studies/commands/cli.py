@@ -1,6 +1,7 @@
 """The command line: `tautwire COMMAND`. Commands live in files of their names and are loaded when asked for."""
 
 import atexit
+import errno
 import gc
 import importlib
 import os
@@ -99,6 +100,8 @@ def main(args: list[str] | None = None) -> None:
         status = tautwire.main(args=args, prog_name="tautwire", standalone_mode=False)
     except (InputError, click.UsageError) as error:
         message = error.format_message() if isinstance(error, click.UsageError) else str(error)
+        if "unexpected extra argument" in message:
+            message += ': quotes around a value with its unit, such as --length "65 ft"'
         _leave("error: " + " ".join(message.split()), EXIT_INPUT)
     except SolveError as error:
         _leave(f"error: {error}", EXIT_SOLVE)
@@ -107,6 +110,13 @@ def main(args: list[str] | None = None) -> None:
     except BrokenPipeError:
         unheard()
         sys.exit(EXIT_SOLVE)
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EIO, errno.EDQUOT):
+            raise
+        unheard()
+        _leave(f"error: it could not be written: {error.strerror}", EXIT_SOLVE)
+    except MemoryError:
+        _leave("error: not enough memory; what is finished is kept, so the same command goes on from here", EXIT_SOLVE)
     if isinstance(status, int) and status:  # click hands an Exit back as a number
         sys.exit(status)
 

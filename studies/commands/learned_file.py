@@ -19,16 +19,17 @@ def learned_file(place: str) -> Path | None:
     from tautwire.studies.learned.replay import all_entries, log_of
     from tautwire.studies.logbook.logbook import LOG, entries
     from tautwire.studies.running.store import Store, default_folder
-    from tautwire.studies.study.files import put_text
+    from tautwire.studies.study.files import make_folder, put_new
 
     log = log_of(all_entries(), [], Store())
     if not any(outing.dips or outing.sweeps for outing in log.outings):
         return None
     last = entries(place)[-1]
     raw = carried(learned(log), next_outing(place, last.tables), last.setup)
-    head = f"# Learned from {len(log.outings)} outings of the logbook; made again whenever it is asked for.\n\n"
+    head = f"# Learned from {len(log.outings)} outings of the logbook; written anew whenever it is asked for.\n\n"
     text = head + tomli_w.dumps({**raw, LOG: {"place": place, "date": last.log.date}})
     path = default_folder() / FOLDER / f"{hashlib.sha256(text.encode()).hexdigest()[:16]}.toml"
     if not path.exists():
-        put_text(path, text)
+        make_folder(path.parent)
+        put_new(path, text.encode())
     return path

@@ -13,10 +13,12 @@ from click.core import ParameterSource
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import band_named, band_of
 from tautwire.studies.commands.shared import ALL, CASE_TIMEOUT, aligned, dips_text
+from tautwire.studies.logbook.logbook import LOG, kept_dips
 from tautwire.studies.reports.answers import told
 from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.running.store import Store
 from tautwire.studies.study.cells import plain
+from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.raw import changed
 from tautwire.studies.study.result import Result, Rows
 from tautwire.studies.study.setup import Setup
@@ -220,19 +222,22 @@ def COMMAND(
         if learned is not None:
             with_learned(result, learned.found)
     rows = result.rows("dips")
+    there = _measured(fit, setup, region, result, timeout)
     hung = {k: v for k, v in setup.items() if k != "spread"}
     own = [] if result.failed else _at(hung, single)
     if as_json:
         answer = {"setup": setup, "bands": plain(rows, DECIMALS),
                   "all_dips": plain(result.rows("all_dips"), DECIMALS),
                   "spread": plain(result.rows("spread"), DECIMALS), "frequencies": own,
+                  "measured": there,
                   "failed": [f.reason for f in result.failed],
                   "learned": [] if learned is None else learned.sentences(),
                   "marks": sorted({row["marks"] for row in result.marked()})}  # fmt: skip
         click.echo(json.dumps(answer, indent=2))
     else:
         said = [] if learned is None else learned.sentences()
-        click.echo("\n".join([*said, answer_text(result, rows, own, assumed, everything)]))
+        measured = [measured_words(row) for row in there]
+        click.echo("\n".join([*said, *measured, answer_text(result, rows, own, assumed, everything)]))
     if result.failed:
         raise click.exceptions.Exit(1)
 
@@ -248,6 +253,40 @@ def answer_text(result: Result, rows: Rows, own: Rows, assumed: Collection[str] 
     if own:
         tables.append(frequency_table(own))
     return told(result, tables, assumed, everything)
+
+
+def _measured(
+    fit: Path | None, setup: dict[str, Any], region: str, result: Result, timeout: float
+) -> list[dict[str, Any]]:
+    """Of each band of `result` with a dip in the logbook's entry `fit`: the day, that dip, and the one this model has
+    for the set-up kept there; and where it is to be expected with this set-up, if both differ by the same factor. MHz.
+    """
+    if fit is None or LOG not in load_tables(fit):
+        return []
+    rows = {row["band"]: row["dip_mhz"] for row in result.rows("dips")}
+    dips = {band: dip for band, dip in kept_dips(fit).items() if not math.isnan(rows.get(band, math.nan))}
+    if not dips:
+        return []
+    was, then = with_fit({}, fit), rows
+    if any(setup.get(key) != was.get(key) for key in {*setup, *was} - {"spread"}):
+        before = predicted(was, list(dips), region, timeout, spread=False)
+        then = {row["band"]: row["dip_mhz"] for row in before.rows("dips")}
+    found = []
+    for band, (day, f_hz) in dips.items():
+        measured, computed = f_hz / 1e6, float(then.get(band, math.nan))
+        if not math.isnan(computed):
+            expected = float(rows[band]) * measured / computed
+            found.append({"band": band, "date": day, "measured_mhz": measured, "computed_mhz": computed,
+                          "expected_mhz": expected})  # fmt: skip
+    return found
+
+
+def measured_words(row: dict[str, Any]) -> str:
+    """What was measured at a place, and what that says of the prediction, in a line."""
+    off = (row["computed_mhz"] - row["measured_mhz"]) * 1e3
+    differs = f"{abs(off):.0f} kHz {'below' if off > 0 else 'above'} this model" if abs(off) >= 0.5 else "as computed"
+    measured = f"Measured there on {row['date']}: {row['band']} dip at {row['measured_mhz']:.3f} MHz, {differs}"
+    return f"{measured}; by that, expect it at {row['expected_mhz']:.3f} MHz."
 
 
 def _at(setup: dict[str, Any], f_hz: list[float]) -> list[dict[str, Any]]:

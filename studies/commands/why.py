@@ -19,7 +19,7 @@ from tautwire.studies.commands.shared import (
     tell_answer,
     write,
 )
-from tautwire.studies.logbook.logbook import LOG, read_entry
+from tautwire.studies.logbook.logbook import LOG, kept_dips
 from tautwire.studies.questions.why import run_why, why_study
 from tautwire.studies.reports.answers import sentences as answer_lines
 from tautwire.studies.reports.answers import trust
@@ -68,10 +68,11 @@ def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) 
 
 
 def logged_dips(fit: Path | None, now: tuple[str, ...]) -> tuple[str, ...]:
-    """Where the logbook's entry `fit` had the dips that are now at `now`; none if it is no entry, or lacks one."""
+    """Where the dips that are now at `now` were by the logbook's entry `fit`, or one before it of the same set-up; none
+    if it is no entry, or lacks one."""
     if fit is None or LOG not in load_tables(fit):
         return ()
-    logged = list(read_entry(fit).dips_hz.values())
+    logged = [f_hz for _, f_hz in kept_dips(fit).values()]
     seen = [frequency(text, "--now") for text in now]
     near = [min(logged, key=lambda f_hz: abs(math.log(f_hz / here)), default=0.0) for here in seen]
     if not all(f_hz and abs(math.log(f_hz / here)) < SAME_DIP for f_hz, here in zip(near, seen, strict=True)):

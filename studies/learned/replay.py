@@ -14,7 +14,7 @@ from tautwire.model.operating.bands import Band, band_named
 from tautwire.model.remember import Remember
 from tautwire.studies.learned.outing import Dip, Outing
 from tautwire.studies.learned.posterior import Log
-from tautwire.studies.logbook.logbook import Entry, entries, places
+from tautwire.studies.logbook.logbook import Entry, read_logbook
 from tautwire.studies.study.measurement import Sweep, read_sweeps
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.spread.want import SpreadSpec
@@ -24,9 +24,8 @@ LET_OUT = {"length"}  # what changes of them without hanging it anew: wire let o
 
 
 def all_entries() -> list[Entry]:
-    """Every entry of every place, oldest first."""
-    found = [entry for place in places() for entry in entries(place)]
-    return sorted(found, key=lambda e: e.log.date)
+    """Every entry of every place that can be read, oldest first."""
+    return read_logbook().entries
 
 
 def hang_of(tables: Mapping[str, Any], day: str) -> str:
@@ -45,10 +44,11 @@ def outing_of(entry: Entry) -> tuple[Outing, dict[tuple[str, str], float]]:
     """An entry as an outing, and which of its values a fit found to be off together. Raises InputError."""
     setup = Setup.read(entry.setup)
     said = SpreadSpec.model_validate(entry.tables.get("spread", {}))
-    sweeps = [s for name in entry.log.sweeps for s in _radio_sweeps(entry, name, setup)]
+    sweeps = [s for kept in entry.log.sweeps for s in _radio_sweeps(entry, kept.file, setup)]
     swept = [(s.f_hz[0], s.f_hz[-1]) for s in sweeps]
+    swr = {dip.band: dip.swr for dip in entry.log.dips}
     dips = tuple(
-        Dip(band_named(band), f) for band, f in entry.dips_hz.items()
+        Dip(band_named(band), f, swr.get(band)) for band, f in entry.dips_hz.items()
         if not any(low <= f <= high for low, high in swept)
     )  # fmt: skip
     hang = hang_of(entry.tables, entry.log.date)

@@ -8,7 +8,7 @@ from types import MappingProxyType
 import numpy as np
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
-from tautwire.model.errors import InputError
+from tautwire.model.errors import InputError, printable
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, Heading, Sheet, style
 from tautwire.studies.logbook.logbook import Entry
 
@@ -31,7 +31,7 @@ def history_figure(
         sheet = Sheet(look, height=1.2 + 1.35 * len(bands))
         sheet.header(
             Heading(
-                f"{entries[-1].log.place}: where the dips were",
+                f"{printable(entries[-1].log.place)}: where the dips were",
                 "Measured dip of each band by day. Blue and filled: rain, or wet ground. Open: dry, or nobody said."
                 + (" Grey bars: predicted from earlier outings, ±." if predicted else ""),
             )

@@ -35,8 +35,8 @@ def answer_notes(result: Result) -> list[str]:
 
 
 def take_away(result: Result) -> list[str]:
-    """What to take away, on one slide: each want's verdict, then what else the main want found, cautions before details,
-    as far as there is room."""
+    """What to take away, on one slide: each want's verdict, then what else the main want found, cautions first and
+    details last, as far as there is room."""
     main = main_want(result)
     heads = [words.text(result.study.lengths) for words in verdicts(result).values()]
     found = want_named(main).found(result)

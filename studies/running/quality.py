@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 # Figure -> (lowest, highest allowed, words when outside).
 # Lengths in wavelengths and radii: NEC-2 manual, part III, section II, from memory (a tenth of a wavelength; 8 radii
-# for the best accuracy, 2 at the least: only the corners of low wires come near that). Neighbours: the mesh keeps to 2 by itself, so more
+# for the best accuracy, 2 at the least: only the corners of low wires come near that). Neighbours: the mesh keeps to 2
+# by itself, so more
 # is a fault. Feed: its segments stand for the transformer's box, so compare only where they are as long; a leg at the
 # feed under two of them, or a fine mesh, shortens them. Height: below one radius the wire would be in the soil. Layer:
 # below 6 cm of height and depth together, what the next layer mirrors is too near for the points on a segment; up to

@@ -1,6 +1,9 @@
 """Files and folders on disk, with one clear line when they cannot be read or written."""
 
+import os
 import re
+import secrets
+import stat
 import tempfile
 import tomllib
 from collections.abc import Iterator
@@ -37,23 +40,35 @@ def make_folder(folder: Path) -> None:
         tempfile.TemporaryFile(dir=folder).close()
 
 
-def check_file(path: Path) -> None:
-    """Make its folder. Raises InputError if no file can be written there; a file of that name stays as it is."""
-    if path.is_dir():
-        raise InputError("out", path, "the name of a file; this is a folder")
-    make_folder(path.parent)
+def put_new(path: Path, data: bytes) -> None:
+    """Write a new file: whole or not at all, whatever ends this process, and never over another one.
+
+    Raises InputError if it cannot be written, or is there.
+    """
+    new = path.parent / f".{secrets.token_hex(8)}.part"
     with writable(path):
-        if path.exists():
-            path.open("ab").close()
+        try:
+            with new.open("xb") as stream:
+                stream.write(data)
+                stream.flush()
+                os.fsync(stream.fileno())
+            _renamed(new, path)
+        finally:
+            new.unlink(missing_ok=True)
 
 
-def put_text(path: Path, text: str) -> None:
-    """Write a text, and make its folder. Raises InputError if it cannot be written."""
-    with writable(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
+def _renamed(new: Path, path: Path) -> None:
+    try:
+        os.link(new, path)  # which fails where the name is taken
+    except FileExistsError:
+        raise
+    except (OSError, NotImplementedError):  # a file system without links
+        if os.path.lexists(path):
+            raise FileExistsError(17, "it is there") from None
+        os.rename(new, path)
 
 
+MOST_BYTES = 4_000_000  # of a study file
 SMART = str.maketrans({c: '"' for c in "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00ab\u00bb"})
 BARE = re.compile(r"""([\w".-]+)\s*=\s*([^\s"'\[{#][^#"\[{]*?)\s*(?:#.*)?""")
 
@@ -92,23 +107,37 @@ def _most_nested(lines: list[str]) -> str:
 
 
 def _longest_number(path: Path) -> str:
-    lines = path.read_text(encoding="utf-8").splitlines()
+    lines = _study_text(path).splitlines()
     sizes = [max((len(digits) for digits in re.findall(r"\d+", line)), default=0) for line in lines]
     number = sizes.index(max(sizes))
     return f" (line {number + 1}, {lines[number].split('=')[0].strip()[:60]})"
+
+
+def _study_text(path: Path) -> str:
+    """The text of a study file, also with a byte-order mark. Raises InputError for a device and for what is too long,
+    before it is read."""
+    if stat.S_ISCHR(mode := path.stat().st_mode) or stat.S_ISBLK(mode):
+        raise InputError("file", path, "a study file; this is a device")
+    with path.open("rb") as stream:
+        data = stream.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        raise InputError("file", path, f"a study file of at most {MOST_BYTES // 1_000_000} MB")
+    return data.decode("utf-8-sig")
 
 
 def load_tables(path: Path) -> dict[str, Any]:
     """The tables of a TOML file, with the rows of a table of cases that it names. Raises InputError if one cannot be
     read."""
     try:
-        return located(tomllib.loads(path.read_text(encoding="utf-8")), path.parent)
+        return located(tomllib.loads(_study_text(path)), path.parent)
+    except InputError:
+        raise
     except FileNotFoundError:
         raise InputError("file", path, "a study file that exists") from None
     except (OSError, UnicodeDecodeError) as error:
         raise InputError("file", path, f"a readable text file ({error})") from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise InputError("file", path, toml_fault(path.read_text(encoding="utf-8"), str(error))) from None
+        raise InputError("file", path, toml_fault(_study_text(path), str(error))) from None
     except ValueError as error:  # a path that cannot be one, an integer of 5000 digits
         if "digits" in str(error):
             raise InputError("file", path, f"numbers of fewer digits{_longest_number(path)}") from None

@@ -25,6 +25,7 @@ from tautwire.studies.study.raw import Raw, changed, kind_of
 
 TABLES = ("cases", "sample")
 MOST_ROWS = 2000
+MOST_CHARACTERS = 5_000_000  # of a table's file
 WIDEST = 3.0  # standard deviations to which a normal law is cut off
 
 
@@ -47,17 +48,29 @@ def located(tables: dict[str, Any], folder: Path) -> dict[str, Any]:
 
 def _of_file(path: Path) -> dict[str, list[str]]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = path.read_text(encoding="utf-8-sig") if path.is_file() else _no_file(path)
     except (OSError, UnicodeDecodeError) as error:
         raise InputError("cases.file", str(path), f"a readable table ({error})") from None
+    if len(text) > MOST_CHARACTERS:
+        raise InputError("cases.file", str(path), f"a table of at most {MOST_CHARACTERS:,} characters")
     mark = ";" if ";" in text.partition("\n")[0] else ","
-    head, *rows = [row for row in csv.reader(io.StringIO(text), delimiter=mark) if any(row)] or [[]]
+    try:
+        head, *rows = [row for row in csv.reader(io.StringIO(text), delimiter=mark) if any(row)] or [[]]
+    except csv.Error as error:  # a cell longer than it takes
+        raise InputError("cases.file", str(path), f"a table with cells of at most 1,000 characters ({error})") from None
+    twice = [key for key in head if [k.strip() for k in head].count(key.strip()) > 1]
+    if twice:
+        raise InputError("cases.file", f"{path}, column {twice[0].strip()}", "each key in one column only")
     if not rows or not all(key.strip() for key in head):
         raise InputError("cases.file", str(path), "a row of keys such as antenna.length, then a row a case")
     for number, row in enumerate(rows, 1):
         if len(row) != len(head):
             raise InputError("cases.file", f"{path}, row {number}", f"{len(head)} cells as in its first row")
     return {key.strip(): [row[i].strip() for row in rows] for i, key in enumerate(head)}
+
+
+def _no_file(path: Path) -> str:
+    raise OSError("no such file" if not path.exists() else "it is no plain file")
 
 
 def listed(raw: Mapping[str, Any], setup: Raw) -> tuple[list[dict[str, Any]], dict[str, list[Any]]]:

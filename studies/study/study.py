@@ -1,6 +1,7 @@
 """A study: a set-up, the bands and figures wanted, and the axes to sweep; made into a list of cases."""
 
 import itertools
+import json
 import math
 import re
 from collections.abc import Iterator, Mapping
@@ -282,6 +283,9 @@ def swept_axis(path: str, spec: Any, taken: set[str], given: str = "sweep") -> A
         if not spec:
             raise InputError(f"{given}.{path}", "[]", "at least one value")
         return Axis(path, name, name.replace("_", " "), tuple(spec), None)
+    if not isinstance(spec, list | Mapping):
+        kind(spec, f"{given}.{path}")  # if it is no value at all, that is said first
+        raise InputError(f"{given}.{path}", repr(spec), f"a list, such as [{json.dumps(spec)}], or {{from, to, step}}")
     custom = CUSTOMARY[kind]
     numbers = [customary(v, kind) for v in values(spec, kind, f"{given}.{path}")]
     texts = spec if isinstance(spec, list) else [_written(n, kind, spec) for n in numbers]

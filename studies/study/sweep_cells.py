@@ -16,6 +16,7 @@ SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars", ",": "commas", " ": 
 _GROUPED = r"\d{1,3}(?:[ '\u00a0\u202f\u2009]\d{3})+"
 _NUMBER = re.compile(rf"([+-]?(?:{_GROUPED}|\d[\d.,]*|[.,]\d+)(?:[.,]\d*)?(?:[eE][+-]?\d+)?)\s*([a-zA-ZΩ°%µ]*|:\s*1)")
 MOST_BYTES = 20_000_000
+MOST_LINES = 100_000
 MOST_CHARACTERS = 100_000
 """In a line: csv's reader takes cells of up to 131,072 characters."""
 
@@ -56,6 +57,8 @@ class Cells:
 def read_cells(path: Path) -> Cells:
     """The cells of a text file. Raises InputError if it is no text or has no lines."""
     lines = list(enumerate(file_text(path).splitlines(), 1))
+    if len(lines) > MOST_LINES:
+        raise InputError("sweep", path.name, f"at most {MOST_LINES:,} lines; this one has {len(lines):,}")
     said: list[str] = []
     separator = ""
     kept: list[tuple[int, str]] = []

@@ -12,6 +12,9 @@ import numpy as np
 from tautwire.model.errors import InputError
 from tautwire.studies.study.sweep_cells import file_text
 
+MOST_POINTS = 100_000
+"""An analyser gives hundreds or thousands; more takes minutes, and memory that a file only announces."""
+ANNOUNCED = re.compile(r"^\s*\[number of (?:noise )?frequencies\]\s*(\S+)", re.IGNORECASE | re.MULTILINE)
 PORTS = {1: "one-port", 2: "two-port"}
 
 
@@ -24,10 +27,12 @@ def network_of(path: Path, ports: int, field: str = "sweep") -> Any:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # who uses it checks the frequencies
             network = skrf.Network()
-            text = io.StringIO(_ordered(file_text(path)))
+            text = io.StringIO(_ordered(_checked(path, field)))
             text.name = f"{path.stem}.s{ports}p"
             network.read_touchstone(text)  # as text; Network(path) would try to unpickle the file first
         count, z0 = len(network.f), network.z0
+    except InputError:
+        raise
     except Exception as error:  # whatever the reader stumbled over, the file is not what its name says
         raise InputError(field, path.name, f"a valid Touchstone {kind} file ({_one_line(error)})") from None
     if network.nports != ports:
@@ -59,6 +64,20 @@ def _rows(name: str, changed: int, size: int) -> tuple[tuple[float, ...], ...]:
     s = network.s.transpose(0, 2, 1).reshape(-1, 4)
     flat = np.stack([s.real, s.imag], axis=-1).reshape(-1, 8)
     return tuple((float(f), *map(float, row)) for f, row in zip(network.f, flat, strict=True))
+
+
+def _checked(path: Path, field: str) -> str:
+    """The file's text, which has the points that it announces, and not too many. Raises InputError."""
+    text = file_text(path)
+    lines = text.count("\n") + 1
+    if lines > MOST_POINTS:
+        raise InputError(field, path.name, f"at most {MOST_POINTS:,} lines; this one has {lines:,}")
+    for announced in ANNOUNCED.findall(text):
+        if not announced.isascii() or not announced.isdigit() or len(announced) > 9 or int(announced) > lines:
+            raise InputError(
+                field, path.name, f"as many points as it announces, {announced[:20]}; it has {lines} lines"
+            )
+    return text
 
 
 def _ordered(text: str) -> str:

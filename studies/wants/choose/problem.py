@@ -79,7 +79,11 @@ class ChooseSpec(Part):
     @field_validator("aims", mode="before")
     @classmethod
     def _listed(cls, given: Any) -> Any:
-        return dict.fromkeys(given, 1.0) if isinstance(given, list | tuple) else given
+        if not isinstance(given, list | tuple):
+            return given
+        if bad := [name for name in given if not isinstance(name, str)]:
+            raise InputError("choose.aims", repr(bad[0]), 'names such as ["swr", "gain"], or a table of weights')
+        return dict.fromkeys(given, 1.0)
 
     @field_validator("toward")
     @classmethod

@@ -34,6 +34,8 @@ def _finding(sweeps: pd.DataFrame) -> str:
     left, noise = float(sweeps["residual_rms"].max()), float(sweeps["noise"].max())
     if left < FAR * noise:
         return f"The fitted set-up explains the sweeps: {left:.3f} left of reflection, noise {noise:.3f}"
+    if not noise > 0:  # fewer than nine points, or a sweep typed in: its noise cannot be told
+        return f"The fit leaves {left:.3f} of reflection; the noise of so few points is not known"
     return f"Something else differs: the fit leaves {left:.3f} of reflection, {left / noise:.1f} times the noise"
 
 

@@ -11,8 +11,7 @@ import click
 import tomli_w
 
 from tautwire.model.errors import InputError
-from tautwire.studies.logbook.logbook import LOG, entries
-from tautwire.studies.study import units
+from tautwire.studies.logbook.logbook import LOG, read_logbook
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.quantities import written
@@ -20,7 +19,7 @@ from tautwire.studies.study.raw import FEET, Raw, changed, table_value
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import opened
 from tautwire.studies.study.spread import usual_of
-from tautwire.studies.study.units import FOOT
+from tautwire.studies.study.units import FOOT, length
 from tautwire.studies.wants.known import KEYS, flat
 from tautwire.studies.wants.local_model import quantity_kind
 
@@ -40,7 +39,10 @@ def _of_place(context: click.Context, option: click.Parameter, place: str | None
     yet, and for commands that ask for what was typed or seen."""
     if place is not None:
         _alone(context, option, Path(place))
-        typed = entries(place)[-1].path
+        book = read_logbook()
+        for fault in book.faults:
+            click.echo(fault, err=True)
+        typed = book.at(place)[-1].path
         learned = context.meta.get(LEARNED) if context.info_name in FROM_LEARNED else None
         context.params["fit"] = (learned(place) if learned else None) or typed
         context.meta[PLACE] = place
@@ -136,7 +138,7 @@ def fitted(result: Result) -> dict[str, Any]:
         kind = quantity_kind(path, "fit")
         if path.startswith("site.soil."):
             new = changed(new, "site.soil", opened(table_value(new, "site.soil") or "average soil", path))
-        feet = kind is units.length and FEET.search(str(table_value(new, path)))
+        feet = kind is length and FEET.search(str(table_value(new, path)))
         text = f"{row['estimate'] / FOOT:.6g} ft" if feet else written(row["estimate"], kind, 6)
         new = changed(new, path, text)
     return {**new, SPREAD: posterior(result.frames)}
