@@ -9,6 +9,8 @@ import math
 import numpy as np
 import PyNEC
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import tautwire
 from tautwire.model.solve.geometry_solver import GeometrySolver
@@ -194,7 +196,7 @@ def test_ground_frequencies_and_what_is_left_out():
     [
         ("GW 1 21", "GH 1 20 0 0 .1 1 1 1 1 1 .001\nGW 1 21", "line 3 = GH .*helices are not"),
         ("GW 1 21", "GC 1 1 1\nGW 1 21", "line 3 = GC .*tapered"),
-        ("GW 1 21", "GW 1 0", "line 3 = GW 1 0 .*one segment or more"),
+        ("GW 1 21", "GW 1 0", "line 3 = GW 1 0 .*one segment or more, at most 10000"),
         (".001", "0", "line 3 = GW .*radius above 0"),
         (".001", "ten", "line 3 = GW .*2 whole numbers, then numbers"),
         ("EX 0 1 11", "EX 0 1 22", "line 5 = EX 0 1 22 .*segments from 1 to 21"),
@@ -208,6 +210,9 @@ def test_ground_frequencies_and_what_is_left_out():
         ("GE\n", "GE\nZZ 1\n", "line 5 = ZZ 1: a card that is read"),
         ("GE\n", "", "line 4 = EX .*after GE"),
         ("GE\n", "GE\nFR 0 1 0 0 0\n", "line 5 = FR .*above 0 MHz"),
+        ("GE\n", "GE\nFR 1 400 0 0 14 1e300\n", "line 5 = FR .*below 1000000 MHz"),
+        ("GE\n", "GM 0 99999999 0 0 0 0 0 1\nGE\n", "line 4 = GM .*at most 5000 wires"),
+        ("GW 1 21", "GW 1 99999999999999", "line 3 = GW .*at most 10000"),
     ],
 )
 def test_refused_by_card_and_line(old, new, words):
@@ -257,3 +262,19 @@ def test_command_reads_a_deck(tmp_path, capsys):
     main(["deck", str(file)])
     out = capsys.readouterr().out
     assert "line 7, RP: radiation pattern, left out" in out and "14.200" in out and "67 -35j" in out.replace("  ", " ")
+
+
+NAMES = ["GW", "GS", "GM", "GR", "GX", "GE", "LD", "GN", "EX", "TL", "FR", "RP", "CM", "EN", "zz", ""]
+WORDS = st.sampled_from(
+    ["0", "1", "2", "-1", "5", "110", "3.5", "-7", ".001", "1e300", "nan", "x", "1.D2", "99999999999999999999"]
+)
+CARDS = st.builds(lambda name, words: f"{name} {' '.join(words)}", st.sampled_from(NAMES), st.lists(WORDS, max_size=11))
+
+
+@given(st.lists(CARDS, max_size=8), st.lists(CARDS, max_size=5))
+def test_any_text_is_a_deck_or_refused_in_a_line(geometry, control):
+    lines = ["GW 1 5 0 0 5 0 3 5 .001", *geometry, "GE", *control, "EX 0 1 1 0 1"]
+    try:
+        read_deck_text("\n".join(lines))
+    except tautwire.InputError as error:
+        assert "\n" not in str(error)

@@ -23,7 +23,7 @@ from tautwire.model.wires.layout import Point
 from tautwire.model.wires.structure import Impedance, Load
 from tautwire.model.wires.wire import WireType
 
-MOST_LINES = 20_000
+MOST_LINES, MOST_WIRES, MOST_SEGMENTS, MOST_FREQUENCIES = 20_000, 5_000, 10_000, 100_000
 JOINED = 1e-3  # of the shorter segment: ends as close are joined
 REQUESTS = {
     "RP": "radiation pattern", "XQ": "run", "NE": "near electric field", "NH": "near magnetic field", "PT": "printing",
@@ -240,8 +240,8 @@ class _Reader:
     def _gw(self, card: Card) -> None:
         tag, segments = card.integers
         start, end, radius = card.reals[:3], card.reals[3:6], card.reals[6]
-        if segments < 1:
-            raise card.refused("one segment or more")
+        if not 1 <= segments <= MOST_SEGMENTS:
+            raise card.refused(f"one segment or more, at most {MOST_SEGMENTS}")
         if radius <= 0:
             raise card.refused("a radius above 0; tapered wires are not read")
         if math.dist(start, end) < 1e-6:
@@ -266,7 +266,8 @@ class _Reader:
         if at is None:
             raise card.refused(f"a tag that is there; {first} is not")
         kept, moved = self.wires[:at], self.wires[at:]
-        if copies == 0:
+        self._check_count(card, max(copies, 0) * len(moved))
+        if copies <= 0:
             self.wires = [*kept, *(_moved(w, turn, shift, step) for w in moved)]
             return
         for _ in range(copies):
@@ -277,6 +278,7 @@ class _Reader:
         step, count = card.integers
         if count < 1:
             raise card.refused("one section or more")
+        self._check_count(card, (count - 1) * len(self.wires))
         turn, section = _rotation(0.0, 0.0, 2 * math.pi / count), list(self.wires)
         for _ in range(count - 1):
             section = [_moved(w, turn, np.zeros(3), step) for w in section]
@@ -288,10 +290,15 @@ class _Reader:
             raise card.refused("axes as three digits of 0 or 1, such as 110")
         for axis, flag in reversed(list(enumerate(f"{which:03d}"))):  # z first, then y, then x
             if flag == "1":
+                self._check_count(card, len(self.wires))
                 mirror = np.eye(3)
                 mirror[axis, axis] = -1
                 self.wires += [_moved(w, mirror, np.zeros(3), step) for w in self.wires]
                 step *= 2
+
+    def _check_count(self, card: Card, more: int) -> None:
+        if len(self.wires) + more > MOST_WIRES:
+            raise card.refused(f"at most {MOST_WIRES} wires in all, not {len(self.wires) + more}")
 
     def _ge(self, card: Card) -> None:
         if not self.wires:
@@ -347,10 +354,14 @@ class _Reader:
         if mhz <= 0:
             raise card.refused("a frequency above 0 MHz")
         count = max(count, 1)
-        if count > 100_000:
-            raise card.refused("at most 100000 frequencies")
-        rise = [mhz * step**k for k in range(count)] if kind == 1 else [mhz + step * k for k in range(count)]
-        self.f_hz += [f * 1e6 for f in rise]
+        if count > MOST_FREQUENCIES:
+            raise card.refused(f"at most {MOST_FREQUENCIES} frequencies")
+        k = np.arange(count)
+        with np.errstate(over="ignore", invalid="ignore"):
+            rise = mhz * np.power(step, k) if kind == 1 else mhz + step * k
+        if not ((rise > 0) & (rise < 1e6)).all():
+            raise card.refused("frequencies above 0 and below 1000000 MHz")
+        self.f_hz += [float(f) * 1e6 for f in rise]
 
     # what it all becomes
 
