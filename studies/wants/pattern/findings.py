@@ -19,6 +19,8 @@ def finding_of(result: Result, table: pd.DataFrame, kind: str) -> str:
     case = result.study.words_of(dict(peak))
     with_case = f" with {case}" if case else ""
     gain = f"{peak['peak_radio_gain_dbi']:.1f} dBi".replace("-", "\u2212")
+    if kind == "shore":
+        return _shore(result.frames["pattern_gains"])
     if kind == "power":
         return _power(result, table)
     if kind == "azimuth":
@@ -32,6 +34,16 @@ def finding_of(result: Result, table: pd.DataFrame, kind: str) -> str:
         return short(f"The most goes up at {', '.join(spans)}")
     low, high = table["peak_radio_gain_dbi"].min(), table["peak_radio_gain_dbi"].max()
     return f"The peak gain changes by {high - low:.1f} dB, up to {gain} on {peak['band']}{with_case}"
+
+
+def _shore(gains: pd.DataFrame) -> str:
+    low = gains[gains["elevation_deg"] == gains["elevation_deg"].min()]
+    most, best = low.loc[low["around_db"].idxmax()], low.loc[low["forward_radio_gain_dbi"].idxmax()]
+    gain = f"{best['forward_radio_gain_dbi']:.1f} dBi".replace("-", "\u2212")
+    return (
+        f"At {most['elevation_deg']:g}\u00b0 the shore adds up to {most['around_db']:.1f} dB ({most['band']}); "
+        f"highest gain {gain} ({best['band']})"
+    )
 
 
 def _span(low: float, high: float) -> str:

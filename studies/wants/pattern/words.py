@@ -29,7 +29,7 @@ def sentences(result: Result) -> list[str]:
     table = result.frames.get("pattern")
     if table is None or table.empty:
         return []
-    lines = headline(result, table)
+    lines = [*filter(None, [shore_words(result)]), *headline(result, table)]
     for band in result.study.bands:
         rows = table[table["band"] == band.name]
         if len(rows) == 1:
@@ -44,6 +44,28 @@ def sentences(result: Result) -> list[str]:
             "shares and gains are relative to what was found, the feed resistance may be off by as much."
         )
     return lines
+
+
+def shore_words(result: Result) -> str:
+    """How much shore, slope and hill add at the lowest elevation, and where most; "" on level ground."""
+    gains = result.frames.get("pattern_gains")
+    if gains is None or "around_db" not in gains or not gains["around_db"].notna().any():
+        return ""
+    low = gains[gains["elevation_deg"] == gains["elevation_deg"].min()]
+    most, least = low.loc[low["around_db"].idxmax()], low.loc[low["around_db"].idxmin()]
+    best = low.loc[low["forward_radio_gain_dbi"].idxmax()]
+
+    def case(row: pd.Series) -> str:
+        words = _case(result, row)
+        return f"{row['band']}, {words}" if words else str(row["band"])
+
+    gain = f"{best['forward_radio_gain_dbi']:.1f} dBi ({case(best)})"
+    if len(low) == 1:
+        return f"At {low['elevation_deg'].iloc[0]:g}° the terrain changes the gain by {most['around_db']:+.1f} dB."
+    return (
+        f"At {low['elevation_deg'].iloc[0]:g}° along the bearing the terrain adds {least['around_db']:+.1f} dB "
+        f"({case(least)}) to {most['around_db']:+.1f} dB ({case(most)}); the highest gain there is {gain}."
+    )
 
 
 def _one(row: pd.Series) -> list[str]:
