@@ -246,7 +246,8 @@ def _edge_waves(
     b, kr = np.arctan2(up, out), np.maximum(k * q * np.hypot(away, height), LEAST_KR)
     a = np.arctan2(height, away)
     a = np.where(np.abs(a - b) < 1e-4, b + 2e-4, a)
-    sin, cos = np.sin(b), np.where(np.abs(np.cos(b)) < 1e-3, 1e-3, np.cos(b))
+    sin, askew = np.sin(b), (1 - q * q) / (q * q)  # askew: of the level wave number along the edge over that across it
+    level = np.cos(b) ** 2 + askew
     d = sin * (1 - first) / np.where(np.abs(1 + first) < 1 / HARDEST, 1 / HARDEST, 1 + first)
     d = np.where(np.abs(d - sin) < 1e-3, sin + 1e-3j, d)
     surface = -np.arcsin(d)
@@ -269,7 +270,7 @@ def _edge_waves(
     smooth = lag * np.sqrt(2 * np.pi / kr) * TURN / (-2j * np.pi)
     weights = {  # of a wave that leaves the current at another angle than b, relative to one that leaves at b
         "along": (-1.0, -d / sin, np.sin(a) / sin),
-        "up": (1.0, np.cos(surface) / cos, np.cos(a) / cos),
+        "up": tuple((np.cos(t) * np.cos(b) + askew) / level for t in (-b, surface, a)),
         "across": (1.0, 1.0, 1.0),
     }
     waves = []

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 LOBE_EDGE, WATER = CYCLE[3].colour, "#b9d7e6"
 DASHES: dict[str, Any] = {"wire": "-", "coax": (0, (1, 1)), "counterpoise": (0, (4, 1.5)), "nearby": (0, (6, 2))}
+ABEAM = 0.15  # cosine between wire and shore below which its plane hardly meets the water
 SPAN_DB = 30.0  # dB from the outer ring to the middle
 
 
@@ -87,6 +88,7 @@ def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], 
     ax.set_aspect("equal")
     clear = Clear(ax)
     soil(ax, view, frame)
+    shore(ax, view, frame, look, clear)
     if ring:
         scale_bar(ax, look, frame, clear)
     _words(ax, words, look, view, clear)
@@ -116,6 +118,30 @@ def soil(ax: Axes, view: Seen, frame: Frame) -> None:
         Rectangle((x0, -frame.below), x1 - x0, frame.below, facecolor=WATER if wet else SOIL, lw=0, zorder=0.2)
     )
     ax.plot([x0, x1], [0, 0], color=QUIET, lw=0.7, zorder=4)
+
+
+def shore(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) -> None:
+    """The water of a shore where the plane of the wire meets it; a strip at the side and how far, where it lies beyond
+    the frame."""
+    there, (x0, x1) = view.built.terrain.shore, ax.get_xlim()
+    if there is None:
+        return
+    along = math.cos(there.bearing - view.built.layout.bearing)
+    if abs(along) < ABEAM:
+        return
+    at = there.distance / along
+    inside, side = x0 < at < x1, x1 if along > 0 else x0
+    start = (
+        at if inside else side - math.copysign(0.04 * (x1 - x0), along) if (at - side) * along >= 0 else x0 + x1 - side
+    )
+    left, wide = min(start, side), abs(side - start)
+    ax.add_patch(Rectangle((left, -frame.below), wide, frame.below, facecolor=WATER, lw=0, zorder=0.3))
+    unit, sign = (1.0, "m") if frame.lengths == "metric" else (FOOT, "ft")
+    word = "water" if "water" in there.ground.name else "shore"
+    told = f"{word}, {abs(at) / unit:.0f} {sign}"
+    aside, to = math.copysign(0.3 * look.small, along), "right" if along > 0 else "left"
+    places = [Place(start, y * frame.below, -aside, 0, to, "center") for y in (-0.5, -0.75)]
+    clear.write(told, places, must=False, size=look.small * 0.85, color=INK)
 
 
 def pattern(ax: Axes, view: Seen, frame: Frame, look: Look) -> None:

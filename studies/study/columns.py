@@ -82,6 +82,7 @@ COLUMNS: dict[str, str] = {
     "around_radio_gain_dbi": "mean of the power over all bearings at cut_elevation_deg, as gain from the radio, dBi",
     "cut_peak_radio_gain_dbi": "greatest gain from the radio at cut_elevation_deg, dBi",
     "cut_peak_bearing_deg": "azimuth of it, degrees clockwise from north",
+    "around_db": "what shore, slope and hill add to the gain along the bearing at elevation_deg, dB",
     "back_gain_dbi": "gain opposite to the bearing, dBi",
     "front_to_back_db": "gain along the bearing over gain opposite to it at cut_elevation_deg, dB",
     "efficiency_percent": "power into the sky over power into the wire, percent",

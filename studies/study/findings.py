@@ -259,6 +259,7 @@ FORMS: dict[str, Callable[[float, str], str]] = {
     "whole dBi": _decimals(0, " dBi"),
     "dB": _decimals(1, " dB"),
     "fine dB": _decimals(2, " dB"),
+    "signed dB": _decimals(1, " dB", 1.0, "+"),
     "length": lambda value, lengths: format_length(value, lengths),
     "distance": _distance,
     "watts": _two(" W"),

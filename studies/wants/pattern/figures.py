@@ -20,6 +20,7 @@ from tautwire.studies.drawing.words import heading_of
 from tautwire.studies.wants.pattern.findings import title_of_kind
 from tautwire.studies.wants.pattern.gain import gain_figure
 from tautwire.studies.wants.pattern.power import power_figure
+from tautwire.studies.wants.pattern.shore import SHORE, shore_figure
 from tautwire.studies.wants.pattern.solid import solid_figure
 
 if TYPE_CHECKING:
@@ -61,6 +62,8 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
     axis = running(study.axes)
     if gains is not None and axis is not None and axis.numbers is not None and len(axis.numbers) > 1:
         figures["pattern_gain"] = gain_figure(gains, table, bands, study.axes, heading("gain"))
+    if gains is not None and "around_db" in gains and any(a.path == SHORE for a in study.axes):
+        figures["pattern_shore"] = shore_figure(gains, bands, study.axes, heading("shore"))
     sphere = result.frames.get("pattern_sphere")
     if sphere is not None and not sphere.empty:
         sphere = from_radio(sphere, table, result.axis_columns)

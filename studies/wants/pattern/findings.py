@@ -16,7 +16,7 @@ from tautwire.studies.study.findings import (
     say,
     with_case,
 )
-from tautwire.studies.wants.pattern.words import ahead, cut_words, ends
+from tautwire.studies.wants.pattern.words import ahead, cut_words, ends, shore
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -127,6 +127,13 @@ def _by_band(rows: Sequence[Row]) -> dict[str, list[Row]]:
     return bands
 
 
+def _shore(result: Result, drawn: Drawn) -> Words | None:
+    """What the terrain does at the elevation drawn."""
+    found = shore(result, drawn.rows(result, "pattern_gains", "around_db"))
+    return found[0].words if found else None
+
+
 SAID: dict[str, Callable[[Result, Drawn], Words | None]] = {
     "elevation": _elevation, "azimuth": _azimuth, "power": _power, "gain": _gain, "solid": _solid,
+    "shore": _shore,
 }  # fmt: skip

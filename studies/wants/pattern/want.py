@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -12,6 +13,7 @@ from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.model.fields.pattern import Pattern, strongest
 from tautwire.model.fields.power_balance import PowerChain, power_balance, power_chain
+from tautwire.model.fields.terrain import LEVEL
 from tautwire.model.operating.bands import Band
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import Setup
@@ -145,11 +147,14 @@ def _gains(pattern: Pattern, chain: PowerChain, spec: PatternSpec, bearing: floa
     rows = []
     for e in spec.elevations:
         front, back = pattern.dbi(e, np.array([bearing, bearing + math.pi]))
+        level = None if pattern.terrain.is_level else replace(pattern, terrain=LEVEL)
+        around = {} if level is None else {"around_db": _floor(front) - _floor(level.dbi(e, bearing))}
         rows.append({
             "elevation_deg": round(math.degrees(e), 6),
             "forward_gain_dbi": _floor(front),
             "forward_radio_gain_dbi": _floor(front + radio_db(chain)),
             "back_gain_dbi": _floor(back),
+            **around,
         })  # fmt: skip
     return rows
 

@@ -41,13 +41,41 @@ def findings(result: Result) -> list[Finding]:
     if not table:
         return []
     bands = {b.name: rows for b in result.study.bands if (rows := [r for r in table if r["band"] == b.name])}
-    found = compared(result, bands) if result.study.count > 1 else _placed(bands)
+    found = shore(result, table_of(result, "pattern_gains"))
+    found += compared(result, bands) if result.study.count > 1 else _placed(bands)
     for name, rows in bands.items():
         lines = _many(result, name, rows) if len(rows) > 1 else _one(result, rows[0])
         found += [Finding(line, "detail", "pattern", {"band": name}) for line in lines]
     words = say("Gains are from the radio, in text and plots: what mismatch, coax and transformer take is off.")
     found += [Finding(words, "detail", "gains"), *_trouble(table)]
     return found + _big(result, bands)
+
+
+def shore(result: Result, gains: Sequence[Row]) -> list[Finding]:
+    """How much shore, slope and hill add at the lowest elevation, and where most; none on level ground."""
+    known = [r for r in gains if not math.isnan(r.get("around_db", math.nan))]
+    low = [r for r in known if r["elevation_deg"] == min(k["elevation_deg"] for k in known)]
+    if not low:
+        return []
+    least, most = min(low, key=lambda r: r["around_db"]), max(low, key=lambda r: r["around_db"])
+    best = max(low, key=lambda r: r["forward_radio_gain_dbi"])
+    up = most.number("elevation_deg", "angle")
+    if len(low) == 1:
+        words = say("At {up} the terrain changes the gain by {db}.", up=up, db=most.number("around_db", "signed dB"))
+    else:
+        words = say(
+            "At {up} along the bearing the terrain adds {least} ({a}) to {most} ({b}); the highest gain there is {gain} "
+            "({c}).",
+            up=up, least=least.number("around_db", "signed dB"), a=_where(result, least),
+            most=most.number("around_db", "signed dB"), b=_where(result, most),
+            gain=best.number("forward_radio_gain_dbi", "dBi"), c=_where(result, best),
+        )  # fmt: skip
+    return [Finding(words, "verdict", "terrain")]
+
+
+def _where(result: Result, row: Row) -> Words:
+    case = case_name(result, row)
+    return say("{band}, {case}" if case.words else "{band}", band=band_name(row["band"]), case=case)
 
 
 def _trouble(table: Sequence[Row]) -> list[Finding]:
