@@ -27,7 +27,6 @@ GOOD = {
     "min_height_radii": 100.0,
     "feed_segment_share": 1.0,
     "max_neighbour_ratio": 1.3,
-    "layer_room": 1.0,
     "y_asymmetry": 0.01,
     "power_error": -0.002,
 }
@@ -53,13 +52,6 @@ def test_a_good_case_is_not_marked_and_the_summary_says_so(good):
     assert list(good.frames["quality"]["marks"]) == [""]
     assert abs(good.frames["quality"]["power_error"][0]) < 0.01
     assert "All cases are inside the model's validity." in summary(good, "command")
-
-
-@pytest.mark.parametrize("depth, marked", [("2 cm", True), ("10 cm", False)])
-def test_a_thin_layer_right_below_a_low_wire_is_marked(depth, marked):
-    soil = [{"soil": "dry snow", "depth": depth}, {"soil": "sea water"}]
-    quality = solved(site={"soil": soil}, counterpoise=[{"length": "2 m", "height": "1 cm"}]).frames["quality"]
-    assert (LIMITS["layer_room"][2] in quality["marks"][0]) == marked
 
 
 @pytest.mark.parametrize(

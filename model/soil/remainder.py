@@ -37,13 +37,18 @@ def remainder_matrix(
     return flat
 
 
-def remainder_matrices(seg: Segments, f_hz: Real, ground: Ground, remember: Remember = compute_always) -> Complex:
-    """Zrest (K, N, N), ohm, at each frequency of f_hz (K,), Hz; remember: where soil tables are kept."""
+def remainder_matrices(
+    seg: Segments, f_hz: Real, ground: Ground, remember: Remember = compute_always, raised: tuple[float, ...] = ()
+) -> Complex:
+    """Zrest (K, N, N), ohm, at each frequency of f_hz (K,), Hz; remember: where soil tables are kept.
+
+    raised: as soil_table has it, further images that are not in Zrest.
+    """
     reach = table_range(seg)
 
     def table(f: float) -> SoilTable:
-        key = key_of("soil", f, ground.stack(f), *reach)
-        return SoilTable.from_arrays(remember(key, lambda: soil_table(f, ground, *reach).to_arrays()))
+        key = key_of("soil", f, ground.stack(f), raised, *reach)
+        return SoilTable.from_arrays(remember(key, lambda: soil_table(f, ground, *reach, raised=raised).to_arrays()))
 
     return np.array([remainder_matrix(table(float(f)), seg) for f in f_hz])
 

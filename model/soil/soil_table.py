@@ -16,6 +16,7 @@ from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
 from tautwire.model.frequencies import wave_number
 from tautwire.model.soil.ground import Ground
+from tautwire.model.soil.layer_images import with_images
 from tautwire.model.soil.sommerfeld import QUICK, kernels
 from tautwire.model.soil.stack import Stack
 
@@ -100,10 +101,12 @@ def soil_table(
     r_min: float = R_MIN,
     r_max: float = R_MAX,
     nodes: tuple[int, int] = (N_R, N_ANGLE),
+    raised: tuple[float, ...] = (),
 ) -> SoilTable:
     """Tabulate a real soil at f_hz (Hz) for distances R = hypot(rho, zeta) from r_min to r_max (m).
 
-    nodes: of a piece, over R and the angle (over layers the angle has its own). Raises InputError for free space and
+    nodes: of a piece, over R and the angle (over layers the angle has its own). raised: images that are left out too,
+    by how far the wires are raised for them, m (layer_images.needed). Raises InputError for free space and
     perfect ground, which have no remainder, and for an empty range.
     """
     if ground.is_free_space or ground.is_perfect:
@@ -113,7 +116,7 @@ def soil_table(
     if not 0 < f_hz < np.inf:
         raise InputError("frequency", f"{f_hz} Hz", "above 0")
     k = wave_number(f_hz)
-    below = ground.stack(f_hz).scaled(k)
+    below = with_images(ground.stack(f_hz), raised).scaled(k)
     edges = _layer_edges(k * r_min, k * r_max, below) if below.depth else _edges(k * r_min, k * r_max, below.index[0])
     s, t = _nodes(nodes[0]), _nodes(LAYER_ANGLE if below.depth else nodes[1])
     low, high = np.log(edges[:-1, None]), np.log(edges[1:, None])

@@ -108,12 +108,13 @@ def _felt(below: Stack, r: float) -> list[complex]:
 
 
 def _echo_way(below: Stack) -> float:
-    """Twice the depth from which waves come back."""
+    """Twice the depth from which waves come back, or where images lie."""
     way = lost = 0.0
+    farthest = max((2 * raised for raised, _ in below.images), default=0.0)
     for n, depth in zip(below.index, below.depth, strict=False):
         part = min(depth, max(FAINT / 2 - lost, 0.0) / max(-n.imag, 1e-9))
         way, lost = way + 2 * part, lost - n.imag * part
-    return way
+    return max(way, farthest)
 
 
 def _lifted_path(rho: Real, zeta: Real, below: Stack, split: bool, a: float, r: float, effort: Effort) -> Complex:
@@ -162,6 +163,9 @@ def _bessel_factors(lam: Complex, u: Complex, below: Stack, split: bool) -> tupl
         rtm, rte = (n2 * u - u1) / (n2 * u + u1), (u - u1) / (u + u1)
     if below.depth:
         more_tm, more_te = below.extra(lam, u, u1)
+        for raised, strength in below.images if split else ():  # a perfect ground's: Rtm = 1, Rte = -1
+            image = strength * np.exp(-2 * raised * u)
+            more_tm, more_te = more_tm - image, more_te + image
         rtm, rte = rtm + more_tm, rte + more_te
     v, inverse = u * u * rtm, 1 / lam
     return [v + rtm, v, rte], [lam * u * rtm, rte * inverse, v * inverse]

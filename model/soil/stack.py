@@ -27,10 +27,13 @@ class Stack:
     """Soil at one frequency. n2 (L): complex relative permittivity, top to bottom. depth (L - 1): of all but the last.
 
     depth in m as a ground gives it; `scaled(k)` gives it in units of 1/k, in which `extra` and `reflection` work.
+    images: further images that a split table leaves out beside the top layer's, (raised by, coefficient) each
+    (layer_images.py).
     """
 
     n2: tuple[complex, ...]
     depth: tuple[float, ...] = ()
+    images: tuple[tuple[float, complex], ...] = ()
 
     @classmethod
     def of(cls, medium: "Stack | complex") -> "Stack":
@@ -54,7 +57,8 @@ class Stack:
 
     def scaled(self, k: float) -> "Stack":
         """The same with depths in units of 1/k."""
-        return Stack(self.n2, tuple(k * d for d in self.depth))
+        images = tuple((k * raised, c) for raised, c in self.images)
+        return Stack(self.n2, tuple(k * d for d in self.depth), images)
 
     def reflection(self, lam: Complex, u0: Complex) -> tuple[Complex, Complex]:
         """Rtm, Rte at lateral wave numbers lam, with u0 = sqrt(lam^2 - 1) as the caller has it; shape of lam."""

@@ -53,14 +53,16 @@ class Nodes:
     def __init__(self, parts: Sequence[SpanParts], wires: dict[str, Real]) -> None:
         self.parts, self._wires, self._own = parts, wires, dict[str, Real]()
 
-    def of(self, name: str, weights: Real, length: Real) -> Complex:
+    def of(self, name: str, weights: Real, length: Real, by: float | None = None) -> Complex:
         """f Z exp(+jkR) (K, N, N) of the matrices `name`, from those of the nodes weighted (P,), for segments of these
-        lengths (N,), m."""
-        kept = self._own if name == "rest" else self._wires
-        if name not in kept:
-            kept[name] = np.stack([(getattr(p, name).scaled * _areas(p.mesh.length)).ravel() for p in self.parts])
+        lengths (N,), m; by: how far the wires of an image are raised, m."""
+        kept, key = self._own if name == "rest" else self._wires, f"{name} {by}"
+        if key not in kept:
+            found = [getattr(p, name) if by is None else getattr(p, name)(by) for p in self.parts]
+            pairs = zip(found, self.parts, strict=True)
+            kept[key] = np.stack([(matrices.scaled * _areas(p.mesh.length)).ravel() for matrices, p in pairs])
         n = len(length)
-        total: Complex = (weights @ kept[name].view(float)).view(complex).reshape(-1, n, n)
+        total: Complex = (weights @ kept[key].view(float)).view(complex).reshape(-1, n, n)
         return total / _areas(length)
 
 
@@ -78,6 +80,7 @@ class BlendedParts(SpanParts):
     def __init__(self, base: SpanParts, nodes: Nodes, weights: Real, scale: Real | None = None) -> None:
         self.__dict__.update(base.__dict__)
         self._nodes, self._weights, self._scale = nodes, weights, scale
+        self._raised = {}
 
     def over_nodes(self, ground: Ground, nodes: Nodes) -> BlendedParts:
         """The same wires over the ground of these nodes, of the same places."""
@@ -85,8 +88,8 @@ class BlendedParts(SpanParts):
         other._nodes = nodes
         return other
 
-    def _blend(self, name: str) -> Complex:
-        return self._nodes.of(name, self._weights, self.mesh.length)
+    def _blend(self, name: str, by: float | None = None) -> Complex:
+        return self._nodes.of(name, self._weights, self.mesh.length, by)
 
     def _calibrated(self, scaled: Complex) -> Complex:
         """f Z exp(+jkR) (K, N, N) with the voltages that really act, made symmetric."""
@@ -116,6 +119,10 @@ class BlendedParts(SpanParts):
         scaled = self._calibrated(self._blend("raw_image"))
         return WireMatrices(self._nodes.parts[0].raw_image.nodes, scaled, self._image_apart)
 
+    def _new_image_raised(self, by: float) -> WireMatrices:
+        scaled = self._calibrated(self._blend("raw_image_raised", by))
+        return WireMatrices(self.span.image_nodes, scaled, self._image_distance(by))
+
     @cached_property
     def rest(self) -> SoilMatrices:
         return SoilMatrices(self._nodes.parts[0].rest.nodes, self._blend("rest"), self._image_apart)
@@ -135,6 +142,7 @@ class Family:
     def __init__(self, nodes: Sequence[Member], rules: MeshRules, remember: Remember) -> None:
         self.nodes, self.rules, self.remember = nodes, rules, remember
         self._places = [n.place for n in nodes]
+        self._lowest = min(p[2] for n in nodes for c in n.structure.conductors for p in c.points)
         self._shared = ["raw_free"] if nodes[0].ground.is_free_space else ["raw_free", "raw_image"]
         self._models: dict[Span, tuple[Mesh, Structure]] = {}
         self._wires: dict[tuple[Span, int], SpanParts] = {}
@@ -152,7 +160,9 @@ class Family:
 
     def _base(self, span: Span, member: Member) -> SpanParts:
         grid = like_mesh(*self._model(span), member.structure)
-        return SpanParts(member.structure, member.ground, span, self.rules, self.remember, grid)
+        parts = SpanParts(member.structure, member.ground, span, self.rules, self.remember, grid)
+        parts.lowest = self._lowest  # so that all need the same images
+        return parts
 
     def _new_node(self, span: Span, k: int, ground: Ground) -> SpanParts:
         if (span, k) not in self._wires:

@@ -54,6 +54,15 @@ def canonical(legs: Sequence[Leg], keep_height: bool) -> tuple[Leg, ...]:
     return tuple((move(start), move(end), n, round(radius, 9)) for start, end, n, radius in legs)
 
 
+def raised(legs: Sequence[Leg], by: float) -> tuple[Leg, ...]:
+    """The same wires, higher by so many metres."""
+
+    def up(p: tuple[float, float, float]) -> tuple[float, float, float]:
+        return p[0], p[1], round(p[2] + by, 9)
+
+    return tuple((up(start), up(end), n, radius) for start, end, n, radius in legs)
+
+
 # The engine formats a line of text, some 4 us, for every current it returns: three quarters of a solve. Asked for its
 # receiving format it gathers the same currents and formats one line at most. That format is for plane waves only: with
 # a voltage source the engine raises an error, but after the currents are gathered, and they are what is wanted. Where

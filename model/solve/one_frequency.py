@@ -6,13 +6,16 @@ mesh. What a coarse mesh gets wrong it gets wrong alike for two set-ups, so thei
 
 import numpy as np
 
+from tautwire.model.arrays import Complex
 from tautwire.model.errors import SolveError
 from tautwire.model.soil.ground import Ground
+from tautwire.model.soil.layer_images import needed, with_images
 from tautwire.model.soil.remainder import remainder_matrix, table_range
 from tautwire.model.soil.soil_table import SoilTable, soil_table
+from tautwire.model.soil.stack import Stack
 from tautwire.model.solve.calibration import voltage_scale
 from tautwire.model.solve.contact import ContactTerm
-from tautwire.model.solve.engine import admittance, canonical
+from tautwire.model.solve.engine import admittance, canonical, raised
 from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
 from tautwire.model.solve.solver import loads, symmetric_inverse
 from tautwire.model.wires.mesh import MeshRules, mesh
@@ -48,24 +51,31 @@ class OneFrequency:
         if not ground.is_free_space:
             z = z + ContactTerm(grid, parts, structure).at(f, ground)
             high = canonical(legs, keep_height=True)
-            if high not in self._images:
-                self._images[high] = symmetric_inverse(admittance(high, f, True)[None] / scale)[0] - z_free
-            image = self._images[high]
+
+            def image(by: float = 0.0) -> Complex:
+                wires = raised(high, by)
+                if wires not in self._images:
+                    self._images[wires] = symmetric_inverse(admittance(wires, f, True)[None] / scale)[0] - z_free
+                return self._images[wires]
+
             if ground.is_perfect:
-                z = z + image
+                z = z + image()
             else:
-                under = high, ground.stack(f)
+                bare = ground.stack(f)
+                stack = with_images(bare, needed([bare], float(min(grid.start[:, 2].min(), grid.end[:, 2].min()))))
+                under = high, stack
                 if under not in self._rests:
-                    self._rests[under] = remainder_matrix(self._table(ground, parts), parts)
-                z = z + ground.kappa(f) * image + self._rests[under]
+                    self._rests[under] = remainder_matrix(self._table(ground, stack, parts), parts)
+                z = z + ground.kappa(f) * image() + self._rests[under]
+                z = sum((c * image(by) for by, c in stack.images), z)
         current = np.linalg.solve(z + np.diag(loads(structure, grid, f)), grid.feed.astype(complex))
         y_feed = complex(grid.feed @ current)
         if not (np.isfinite(y_feed) and y_feed.real > 0):
             raise SolveError(f"feed resistance is not positive at {f / 1e6:.6g} MHz")
         return 1 / y_feed
 
-    def _table(self, ground: Ground, parts: Segments) -> SoilTable:
-        key = ground.stack(self.f_hz), *table_range(parts)
+    def _table(self, ground: Ground, stack: Stack, parts: Segments) -> SoilTable:
+        key = stack, *table_range(parts)
         if key not in self._tables:
-            self._tables[key] = soil_table(self.f_hz, ground, *key[1:], FEW)
+            self._tables[key] = soil_table(self.f_hz, ground, *key[1:], FEW, tuple(by for by, _ in stack.images))
         return self._tables[key]

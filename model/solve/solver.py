@@ -3,7 +3,8 @@
 (Zfree + kappa Zimage + Zrest + diag(Zload)) I = V        kappa = (n2 - 1)/(n2 + 1)
 
 Zfree and Zimage come from the engine and do not know the soil; Zrest, the smooth remainder of the exact Sommerfeld
-field, comes from remainder.py; Zload holds conductor loss and lumped loads. Each is kept at the nodes of
+field, comes from remainder.py. Over a thin layer further images, of raised wires, join the first
+(layer_images.py). Zload holds conductor loss and lumped loads. Each is kept at the nodes of
 a span (smooth_matrices.py) and, through `remember`, may be stored and shared between solvers.
 """
 
@@ -20,10 +21,11 @@ from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import SolveError
 from tautwire.model.remember import Arrays, Remember, compute_always, key_of
 from tautwire.model.soil.ground import Ground, LayeredGround
+from tautwire.model.soil.layer_images import needed, with_images
 from tautwire.model.soil.remainder import remainder_matrices
 from tautwire.model.solve.calibration import asymmetry, voltage_scale
 from tautwire.model.solve.contact import ContactTerm
-from tautwire.model.solve.engine import admittances, canonical, engine_name
+from tautwire.model.solve.engine import admittances, canonical, engine_name, raised
 from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
 from tautwire.model.solve.response import REFERENCE, Response, respond
 from tautwire.model.solve.smooth_matrices import SoilMatrices, Span, WireMatrices, span_of
@@ -31,7 +33,6 @@ from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
 from tautwire.model.wires.segments import Segments, joined_segments, leg_segments
 from tautwire.model.wires.structure import Structure
 
-LAYER_ROOM = 0.06  # m, from a low wire down to the second layer; less is marked (studies/running/quality.py)
 UNSETTLED = 0.01  # error of a response's reflection coefficient that is no answer
 __all__ = ["Arrays", "Remember", "Solution", "Solver", "compute_always"]
 
@@ -96,6 +97,8 @@ class SpanParts:
         self._radius = RadiusTerm(self.mesh, self.segments, structure)
         self._contact = ContactTerm(self.mesh, self.segments, structure)
         self._remember = remember
+        self.lowest = float(min(self.mesh.start[:, 2].min(), self.mesh.end[:, 2].min()))
+        self._raised: dict[float, WireMatrices] = {}
 
     def over(self, ground: Ground, *known: str) -> Self:
         """The same wires over another ground of the same kind (free space, perfect, soil); what these attributes hold
@@ -104,12 +107,20 @@ class SpanParts:
             getattr(self, name)
         other = copy(self)
         other.ground = ground
-        other.__dict__.pop("rest", None)
+        for of_ground in ("rest", "raised"):
+            other.__dict__.pop(of_ground, None)
         return other
 
-    def _engine(self, nodes: Real, perfect: bool) -> Complex:
-        """The engine's Y at the nodes (K,), (K, N, N), siemens."""
-        legs = canonical(self._legs, keep_height=perfect)
+    @cached_property
+    def raised(self) -> tuple[float, ...]:
+        """By how far the wires are raised for the images that a thin layer needs beside the first, m."""
+        if not isinstance(self.ground, LayeredGround):
+            return ()
+        return needed([self.ground.stack(f) for f in (self.span.lower, self.span.upper)], self.lowest)
+
+    def _engine(self, nodes: Real, perfect: bool, by: float = 0.0) -> Complex:
+        """The engine's Y at the nodes (K,), (K, N, N), siemens; by: how much higher the wires are, m."""
+        legs = raised(canonical(self._legs, keep_height=perfect), by)
         key = key_of("wires", engine_name(), legs, nodes.tolist(), perfect)
         return self._remember(key, lambda: {"y": admittances(legs, nodes, perfect)})["y"]
 
@@ -164,14 +175,42 @@ class SpanParts:
         free = np.array([self.free.at(float(f)) for f in nodes])
         return WireMatrices.through(nodes, symmetric_inverse(y) - free, self._image_apart)
 
+    def raw_image_raised(self, by: float) -> WireMatrices:
+        """What a perfect ground adds to raw_free of wires higher by so many metres."""
+        nodes = self.span.image_nodes
+        free = np.array([self.raw_free.at(float(f)) for f in nodes])
+        y = self._engine(nodes, True, by)
+        return WireMatrices.through(nodes, np.linalg.inv(y) - free, self._image_distance(by))
+
+    def _image_distance(self, by: float) -> Real:
+        """(N, N) from centres to images of wires higher by so many metres, m."""
+        return self.segments.image_distance(self.segments.centre + [0.0, 0.0, 2 * by])
+
+    def image_raised(self, by: float) -> WireMatrices:
+        """What a perfect ground adds to wires higher by so many metres."""
+        if by not in self._raised:
+            self._raised[by] = self._new_image_raised(by)
+        return self._raised[by]
+
+    def _new_image_raised(self, by: float) -> WireMatrices:
+        nodes = self.span.image_nodes
+        free = np.array([self.free.at(float(f)) for f in nodes])
+        z = symmetric_inverse(self._engine(nodes, True, by) / self._free_nodes[1]) - free
+        return WireMatrices.through(nodes, z, self._image_distance(by))
+
+    def _images(self, f_hz: float) -> tuple[tuple[float, complex], ...]:
+        """By how far wires are raised (m) for the further images of the ground at f_hz, and the images' strength."""
+        return with_images(self.ground.stack(f_hz), self.raised).images
+
     @cached_property
     def rest(self) -> SoilMatrices:
         nodes = self.span.soil_nodes(isinstance(self.ground, LayeredGround))
         legs = canonical(self._legs, keep_height=True)
-        key = key_of("rest", legs, nodes.tolist(), [self.ground.stack(float(f)) for f in nodes])
+        key = key_of("rest", legs, nodes.tolist(), [self.ground.stack(float(f)) for f in nodes], self.raised)
 
         def compute() -> Arrays:
-            return {"z": remainder_matrices(leg_segments(legs), nodes, self.ground, self._remember)}
+            seg = leg_segments(legs)
+            return {"z": remainder_matrices(seg, nodes, self.ground, self._remember, self.raised)}
 
         z = self._remember(key, compute)["z"] * self.ground.n2(nodes)[:, None, None]
         return SoilMatrices.through(nodes, z, self._image_apart)
@@ -192,7 +231,8 @@ class SpanParts:
         z = z + self._contact.at(f_hz, self.ground)
         if self.ground.is_perfect:
             return z + self.image.at(f_hz)
-        return z + self.ground.kappa(f_hz) * self.image.at(f_hz) + self.rest.at(f_hz) / self.ground.n2(f_hz)
+        z = z + self.ground.kappa(f_hz) * self.image.at(f_hz) + self.rest.at(f_hz) / self.ground.n2(f_hz)
+        return sum((c * self.image_raised(by).at(f_hz) for by, c in self._images(f_hz)), z)
 
     def local_losses(self, f_hz: float, current: Complex) -> tuple[float, float]:
         """W that currents (N,), A rms, leave in the jackets, and in the soil by charge that crowds to the underside."""
@@ -223,11 +263,23 @@ class SpanParts:
             blend_slope = kappa * image_slope + kappa_slope * image + rest_slope
             soil, soil_slope = self.image.travelled(f_hz, kappa * image + rest, blend_slope)
             z, slope = z + soil, slope + soil_slope
+            z, slope = self._with_raised(f_hz, z, slope)
         step = 1e-4 * f_hz
         above, below = self.load(f_hz + step), self.load(f_hz - step)
         every = np.arange(len(z))
         z[every, every] += self.load(f_hz)
         slope[every, every] += (above - below) / (2 * step)
+        return z, slope
+
+    def _with_raised(self, f_hz: float, z: Complex, slope: Complex) -> tuple[Complex, Complex]:
+        """Z and its slope with the further images over a thin layer."""
+        if not self.raised:
+            return z, slope
+        step = 1e-4 * f_hz
+        here, above, below = (self._images(x) for x in (f_hz, f_hz + step, f_hz - step))
+        for (by, c), (_, more), (_, less) in zip(here, above, below, strict=True):
+            image, image_slope = self.image_raised(by).with_slope(f_hz)
+            z, slope = z + c * image, slope + c * image_slope + (more - less) / (2 * step) * image
         return z, slope
 
 
@@ -342,13 +394,7 @@ class Solver:
         parts = self.parts(f_hz)
         share = float(parts.mesh.length[parts.mesh.feed != 0].min() / self.rules.feed_segment)
         figures = {**parts.mesh.quality(f_hz), "feed_segment_share": share, "y_asymmetry": parts.asymmetry}
-        room = self._layer_room(float(min(parts.mesh.start[:, 2].min(), parts.mesh.end[:, 2].min())))
-        return {**figures, "layer_room": room, "blend_error": self.blend_error(f_hz)}
-
-    def _layer_room(self, lowest: float) -> float:
-        """Height of the lowest wire (m) and depth of the top layer together over LAYER_ROOM; 1 where it is enough."""
-        layers = [x.depth for x in self.ground.layers if x.depth] if isinstance(self.ground, LayeredGround) else []
-        return min(1.0, (lowest + layers[0]) / LAYER_ROOM) if layers else 1.0
+        return {**figures, "blend_error": self.blend_error(f_hz)}
 
     def blend_error(self, f_hz: float) -> float:
         """0: the matrices at f_hz were solved (see blended.py for others)."""

@@ -60,7 +60,6 @@ COLUMNS: dict[str, str] = {
     "feed_segment_share": "segments at the feed over feed_segment; below 1 the feed is shorter than in other set-ups",
     "min_height_radii": "lowest wire above soil, wire radii",
     "max_neighbour_ratio": "greatest ratio of neighbouring segment lengths",
-    "layer_room": "lowest wire's height and top layer's depth together over 6 cm, at most 1",
     "y_asymmetry": "greatest asymmetry of the engine's admittance matrix, relative to its largest entry",
     "power_error": "power radiated over power put in, less 1, of the same wires without loss in free space",
     "blend_error": "0 where the case was solved; where its matrices are blended between solved cases, the "

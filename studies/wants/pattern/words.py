@@ -64,8 +64,8 @@ def shore(result: Result, gains: Sequence[Row]) -> list[Finding]:
         words = say("At {up} the terrain changes the gain by {db}.", up=up, db=most.number("around_db", "signed dB"))
     else:
         words = say(
-            "At {up} along the bearing the terrain adds {least} ({a}) to {most} ({b}); the highest gain there is {gain} "
-            "({c}).",
+            "At {up} along the bearing the terrain adds {least} ({a}) to {most} ({b}); the highest gain there is "
+            "{gain} ({c}).",
             up=up, least=least.number("around_db", "signed dB"), a=_where(result, least),
             most=most.number("around_db", "signed dB"), b=_where(result, most),
             gain=best.number("forward_radio_gain_dbi", "dBi"), c=_where(result, best),
