@@ -50,7 +50,7 @@ def learned_words(posterior: Posterior, found: Sequence[Predicted], before: Sequ
 
 
 def step_words(steps: Sequence[Step]) -> str:
-    """The most telling dip to read next, and the most telling look or measurement; empty if none is worth it."""
+    """The most telling dip to read next, and the most telling thing to measure; empty if none is worth it."""
     said = []
     for reading in (True, False):
         best = next((s for s in steps if s.is_reading == reading and s.gain > WORTH), None)
