@@ -33,7 +33,7 @@ def shore(remember: Store) -> Result:
         read_study({
             **FEED,
             "study": {"name": "shore", "bands": ["10 m"]},
-            "site": {"soil": "sea water"},
+            "site": {"soil": {"er": 70, "sigma": "5 S/m"}},
             "antenna": {"layout": "sloper", "length": "20 m", "feed_height": "1.2 m", "slope": "15 deg"},
             "sweep": {"antenna.length": {"from": "19.5 m", "to": "20.7 m", "step": "0.2 m"}},
         }),

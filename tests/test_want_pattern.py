@@ -250,3 +250,38 @@ def test_odd_options_are_refused_in_one_line(table, field):
     with pytest.raises(InputError, match=field) as caught:
         read_study({**RAW, **table})
     assert "\n" not in str(caught.value)
+
+
+LAKE = {
+    **RAW,
+    "site": {"shore": {"distance": "20 m", "bearing": "180 deg"}},
+    "antenna": {"layout": "sloper", "length": "20.1 m", "feed_height": "1.2 m", "slope": "30 deg"},
+    "pattern": {"bearing": "180 deg"},
+}
+
+
+@pytest.fixture(scope="module")
+def lakeside(remember):
+    axes = {"antenna.bearing": ["0 deg", "90 deg"], "site.shore.distance": ["5 m", "100 m"]}
+    spec = {"name": "lake", "bands": ["20 m"], "want": ["pattern", "target"]}
+    return run(read_study({**LAKE, "study": spec, "sweep": axes}), remember, workers=0)
+
+
+def test_what_the_shore_adds(lakeside):
+    """The nearer the water the more low-angle gain along the wire's plane; the figure and the first sentence say so."""
+    assert not lakeside.failed
+    gains = lakeside.frames["pattern_gains"].query("elevation_deg == 10 and antenna_bearing_deg == 0")
+    near, far = (float(gains[gains["shore_distance_m"] == d]["around_db"].iloc[0]) for d in (5, 100))
+    assert near > far and near > 1
+    assert set(lakeside.frames["pattern_gains"]) - {"antenna_bearing_deg", "shore_distance_m"} <= set(COLUMNS)
+    assert "the terrain adds" in sentences(lakeside)[0] and f"{near:+.1f} dB" in sentences(lakeside)[0]
+    assert "pattern_shore" in plots(lakeside)
+
+
+def test_turning_the_wire_beside_a_shore(lakeside):
+    """What turning would gain, by terrain turned back, is what the case that is turned has."""
+    table = lakeside.frames["target"].query("region == 'east' and hops == 1 and shore_distance_m == 5")
+    gain_of = dict(zip(table["antenna_bearing_deg"], table["region_radio_gain_dbi"], strict=True))
+    row = table.iloc[0]
+    best = gain_of[0.0] + row["turn_gain_db"]
+    assert best >= max(gain_of.values()) - 1e-3
