@@ -1,6 +1,6 @@
 """Faults tried on the store and on input: what they did once, and what they do now.
 
-Run from the repository's root:  python tests/benchmarks/faults.py    (some 2 minutes; --count 0.1 tries a tenth)
+Run from the repository's root:  python tests/benchmarks/faults.py    (about 30 minutes; --count 0.1 tries a tenth)
 Writes results/faults/summary.md. Ends with status 1 if a fault is not met as it should be.
 """
 
@@ -213,6 +213,11 @@ REFUSED: list[tuple[str, str, Callable[[str], str], tuple[str, ...]]] = [
     ("an --out that cannot be written", "told after computing", str, ("run", "a.toml", "--out", "/proc/no")),
     ("--animate without a numeric axis", "told after computing", str, ("run", "a.toml", "--animate")),
     ("--part 4/3", "no such option", str, ("run", "a.toml", "--part", "4/3")),
+    ('[sweep] "antenna.length" = "20 m"', "traceback", lambda t: t + '[sweep]\n"antenna.length" = "20 m"\n', ()),
+    ('[choose] aims = [["gain"]]', "traceback", lambda t: t.replace("20 m", "20 m") + '[choose]\naims = [["gain"]]\n'
+     '[choose.vary]\n"antenna.length" = { from = "9 m", to = "11 m" }\n', ("check", "a.toml")),
+    ("a device as study", "traceback", str, ("check", "/dev/zero")),
+    ("--length 65 ft without quotes", "no hint of quotes", str, ("predict", "--length", "65", "ft")),
 ]  # fmt: skip
 
 
@@ -221,6 +226,119 @@ def refusals(folder: Path) -> Iterator[Row]:
         (folder / "a.toml").write_text(change(BASE), encoding="utf-8")
         status, said = tautwire(folder, *(words or ("check", "a.toml")))
         yield fault, before, said.replace(LONG, "xxx.s1p")[:200], status == 2 and said.startswith("error: ")
+
+
+PARK = BASE.replace("lakeside-small", "park")
+Step = tuple[str, ...]
+"""a command, or ("put", file, text)"""
+KEPT_FILES: list[tuple[str, str, dict[str, str], list[Step]]] = [
+    ("run study.toml --out . beside a summary.md of the user's", "study, summary.md and dips.csv rewritten, status 0",
+     {"study.toml": "# mine\n" + PARK, "summary.md": "mine", "dips.csv": "mine"},
+     [("run", "study.toml", "--out", ".")]),
+    ("run a.toml --out o, then run b.toml --out o", "the tables of a gone",
+     {"a.toml": PARK, "b.toml": BASE},
+     [("run", "a.toml", "--out", "o"), ("keep", "o"), ("run", "b.toml", "--out", "o")]),
+    ("p/park.toml and q/park.toml of one name", "the second replaces the first",
+     {"p/park.toml": PARK, "q/park.toml": PARK.replace("30 deg", "40 deg")},
+     [("run", "p/park.toml"), ("keep", "results"), ("run", "q/park.toml")]),
+    ("a table of results edited, the study run again", "the edited table rewritten",
+     {"a.toml": PARK}, [("run", "a.toml", "--out", "o"), ("put", "o/dips.csv", "edited"), ("keep", "o"),
+                        ("run", "a.toml", "--out", "o")]),
+    ("deck study.toml --out study.toml", "the study rewritten", {"study.toml": PARK},
+     [("deck", "study.toml", "--out", "study.toml")]),
+    ("explore mini.toml --out mini.toml", "the study rewritten", {"mini.toml": PARK},
+     [("explore", "mini.toml", "--out", "mini.toml")]),
+    ("manual --out over a page of the user's", "the page rewritten", {"page.html": "mine"},
+     [("manual", "--out", "page.html")]),
+    *((f"a planted provenance.json: {text}", before,
+       {"a.toml": PARK, "o/thesis.docx": "mine", "o/provenance.json": text}, [("run", "a.toml", "--out", "o")])
+      for text, before in (('{"files": ["thesis.docx"]}', "thesis.docx deleted"), ("5", "traceback"),
+                           ("[5]", "traceback"), ("[{}]", "traceback"), ('{"files": [".."]}', "traceback"),
+                           ('{"files": [""]}', "traceback"), ("null", "traceback"))),
+]  # fmt: skip
+
+
+def kept_files(folder: Path) -> Iterator[Row]:
+    """Each ends with a refusal in one line, and every file is as it was."""
+    for number, (fault, before, files, steps) in enumerate(KEPT_FILES):
+        place = folder / f"kept-{number}"
+        for name, text in files.items():
+            (place / name).parent.mkdir(parents=True, exist_ok=True)
+            (place / name).write_text(text)
+        mine = {place / name: text.encode() for name, text in files.items()}
+        status, said = 0, ""
+        for step in steps:
+            if step[0] == "put":
+                (place / step[1]).write_text(step[2])
+            elif step[0] == "keep":
+                mine |= {p: p.read_bytes() for p in (place / step[1]).rglob("*") if p.is_file()}
+            else:
+                status, said = tautwire(place, *step, TAUTWIRE_CACHE=str(folder / "store"))
+        stays = all(path.is_file() and path.read_bytes() == data for path, data in mine.items())
+        yield fault, before, said[:200], status == 2 and said.startswith("error: ") and stays
+
+
+def undone(folder: Path) -> Row:
+    """--replace, then undo."""
+    place = folder / "undone"
+    place.mkdir()
+    (place / "study.toml").write_text("# mine\n" + PARK)
+    before = (place / "study.toml").read_bytes()
+    tautwire(place, "run", "study.toml", "--out", ".", "--replace", TAUTWIRE_CACHE=str(folder / "store"))
+    replaced = (place / "study.toml").read_bytes() != before
+    said = tautwire(place, "undo", ".")[1]
+    back = (place / "study.toml").read_bytes() == before and not (place / "dips.csv").exists()
+    return "run study.toml --out . --replace, then undo", "no way back", said[:120], replaced and back
+
+
+def logbook(folder: Path) -> Iterator[Row]:
+    """Commands in one logbook, and what is read from it."""
+    place = folder / "logged"
+    place.mkdir()
+    (place / "a.toml").write_text(PARK)
+    log = {"TAUTWIRE_LOG": str(place / "log")}
+
+    def entries() -> list[Path]:
+        return sorted((place / "log").rglob("*.toml"))
+
+    def keep(name: str, mhz: str, day: str, *more: str) -> tuple[int, str]:
+        return tautwire(place, "log", name, "a.toml", "--dip", f"{mhz} MHz", "--date", day, *more, **log)
+
+    for mhz in ("14.1", "14.2", "14.3"):
+        keep("Pine", mhz, "2026-05-01")
+    entries()[1].unlink()
+    keep("Pine", "14.35", "2026-05-01")
+    now = f"{len(entries())} of 3 there"
+    yield "three entries on a day, one removed, another kept", "the fourth replaces the third", now, len(entries()) == 3
+    bad = entries()[0].parent / "half.toml"
+    bad.write_text("[log")
+    status, said = tautwire(place, "log", "Pine", **log)
+    yield "a half-written file in the logbook", "every place disabled", said.splitlines()[-1][:100], status == 0
+    bad.unlink()
+    for name in ("Pine (a)", "Pine a", "a/b", "a\\b", "CON"):
+        keep(name, "14.1", "2026-05-01")
+    folders = sorted(p.name for p in (place / "log").iterdir())
+    yield (
+        "places Pine (a), Pine a, a/b, a\\b, CON",
+        "two pairs become one; a folder CON",
+        ", ".join(folders),
+        len(folders) == 6,
+    )
+    status, said = keep("Pine", "13.5", "2026-05-02")
+    yield "--dip 13.5 MHz, outside 20 m", "refused", said.split("  ")[-1].strip()[:100], status == 0 and "13.5" in said
+    keep("\x1b]0;x\x07", "14.1", "2026-05-01", "--note", "\x1b[2J")
+    command = [sys.executable, "-c", "from tautwire.studies.commands.cli import main; main()", "log"]
+    raw = b"".join(
+        subprocess.run([*command, *name], capture_output=True, env={**os.environ, **log}).stdout
+        for name in ([], ["\x1b]0;x\x07"])
+    )
+    plain = b"\x1b" not in raw and b"\x07" not in raw and b"\\x1b[2J" in raw
+    yield (
+        "escape sequences in a place's name and note",
+        "raw to the terminal",
+        "shown as \\x1b" if plain else "RAW",
+        plain,
+    )
 
 
 def sizes(folder: Path) -> str:
@@ -247,8 +365,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         rows = [
-            mutated(folder, round(3000 * share), "study files"),
-            mutated(folder, round(300 * share), "measurement files"),
+            mutated(folder, round(10_000 * share), "study files"),
+            mutated(folder, round(3000 * share), "measurement files"),
             same_bits(folder),
             *small_changes(folder),
             pickles(folder),
@@ -256,6 +374,9 @@ def main() -> None:
             full_disk(folder, "size=2m", "a store of 2 MB", "29 of 32 cases failed"),
             full_disk(folder, "ro", "a store that cannot be written", "told to remove it"),
             *refusals(folder),
+            *kept_files(folder),
+            undone(folder),
+            *logbook(folder),
             damages(folder, round(1000 * share)),
         ]
         size = sizes(folder)
