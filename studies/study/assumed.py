@@ -107,8 +107,14 @@ def _returns(setup: Setup) -> Said:
     said.append(
         (f"hanging, its end {end:.3g} m up" if above else f"lying at {100 * coax.height:.3g} cm", ("coax.height",))
     )
+    if coax.bearing is None:
+        said.append(("a quarter turn clockwise from the wire", ("coax.bearing",)))
+    else:
+        said.append((f"coax towards {math.degrees(coax.bearing):.0f}°", ("coax.bearing",)))
     if coax.coiled:
         said.append((f"{coax.coiled:.3g} m of it coiled up", ("coax.coiled",)))
+    if coax.behind:
+        said.append((f"{coax.behind:.3g} m of conductor behind the radio", ("coax.behind",)))
     return said
 
 

@@ -4,7 +4,7 @@ import itertools
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Annotated, Any
 
@@ -21,8 +21,6 @@ from tautwire.studies.study.quantities import CUSTOMARY, customary, written
 from tautwire.studies.study.raw import FEET, Raw, changed, kind_of, lengths_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import FOOT, Number, values
-
-FEW_CASES = 4  # up to so many, each case's own wires are solved for its give or take
 
 
 class StudySpec(Part):
@@ -112,15 +110,11 @@ class Axis:
 
 @dataclass(frozen=True)
 class Case:
-    """One set-up of a study. labels: axis column -> value. raw: the set-up as texts.
-
-    like: in a study of many cases, the set-up near it whose wires are solved for its give or take; None for its own.
-    """
+    """One set-up of a study. labels: axis column -> value. raw: the set-up as texts."""
 
     index: int
     labels: dict[str, Any]
     raw: Raw = field(repr=False)
-    like: Raw | None = field(default=None, repr=False)
 
     def setup(self) -> Setup:
         """The set-up in SI values, read once. Raises InputError."""
@@ -203,8 +197,7 @@ class Study:
 
     @cached_property
     def _cases(self) -> tuple[Case, ...]:
-        cases = tuple(map(self.case_at, self._combinations()))
-        return cases if len(cases) <= FEW_CASES else _served(cases)
+        return tuple(map(self.case_at, self._combinations()))
 
     def _combinations(self) -> Iterator[tuple[int, ...]]:
         return itertools.product(*(range(len(axis.texts)) for axis in self.axes))
@@ -234,23 +227,6 @@ class Study:
     def __getstate__(self) -> dict[str, Any]:
         """Without the cases: a worker is sent its own."""
         return {k: v for k, v in self.__dict__.items() if k != "_cases"}
-
-
-def _served(cases: tuple[Case, ...]) -> tuple[Case, ...]:
-    """The cases, each with the middle one of those like it: the same layout, site and return conductors."""
-    groups: dict[str, list[Case]] = {}
-    kinds = [_kind(case.raw) for case in cases]
-    for kind, case in zip(kinds, cases, strict=True):
-        groups.setdefault(kind, []).append(case)
-    middle = {kind: group[len(group) // 2].raw for kind, group in groups.items()}
-    return tuple(replace(c, like=middle[k]) for k, c in zip(kinds, cases, strict=True))
-
-
-def _kind(raw: Raw) -> str:
-    coax = raw.get("coax") or {}
-    returns = len(raw.get("counterpoise") or []), bool(coax), bool(isinstance(coax, Mapping) and coax.get("choke"))
-    antenna = raw.get("antenna")
-    return repr((antenna.get("layout") if isinstance(antenna, Mapping) else None, raw.get("site"), returns))
 
 
 def _written(number: float, kind: units.Kind, spec: Any) -> Any:

@@ -28,10 +28,22 @@ def with_give(result: Result, dips: pd.DataFrame) -> pd.DataFrame:
     return dips.merge(table[[*keys, *extra]], on=keys, how="left") if len(table) and keys else dips
 
 
+EVEN = 0.1  # a range whose two sides differ by less of their mean is told as one ±
+
+
+def sides_words(minus: float, plus: float, digits: int = 0, unit: str = "") -> str:
+    """A range round a value: "±150 kHz", or with both of its sides "-170/+140 kHz"."""
+    if abs(plus - minus) <= EVEN * (plus + minus) / 2:
+        return f"±{(plus + minus) / 2:.{digits}f}{unit}"
+    return f"-{minus:.{digits}f}/+{plus:.{digits}f}{unit}"
+
+
 def dip_words(result: Result, row: Any) -> str:
-    """A dip with its give or take: "14.184 ± 0.150 MHz"."""
-    give = give_of(result, row).get("dip_give_khz", math.nan)
-    return f"{row['dip_mhz']:.3f} MHz" if math.isnan(give) else f"{row['dip_mhz']:.3f} ± {give / 1e3:.3f} MHz"
+    """A dip with its give or take: "14.184 ±0.150 MHz", "14.184 -0.172/+0.143 MHz"."""
+    give = give_of(result, row)
+    if math.isnan(give.get("dip_give_khz", math.nan)):
+        return f"{row['dip_mhz']:.3f} MHz"
+    return f"{row['dip_mhz']:.3f} {sides_words(give['dip_minus_khz'] / 1e3, give['dip_plus_khz'] / 1e3, 3)} MHz"
 
 
 def worst_words(result: Result, row: Any) -> str:
