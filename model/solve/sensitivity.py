@@ -1,9 +1,9 @@
 """How far small changes of wires and soil move the feed, from the currents of one solve: no further solve at all.
 
-With Z I = V and the port's admittance Y = V' I, a change dZ gives, to first order, dY = -I' dZ I. The currents solve the
-wires' integral equation, so Y is stationary in them, and dZ may be taken by any fair discretisation: here by the
-mixed-potential reaction integral (Harrington, Field Computation by Moment Methods, 1968, ch. 4, from memory) of the same
-currents on the moved wires, on segments twice as long as the solver's. Near a dip the changed wires do at f what the
+With Z I = V and the port's admittance Y = V' I, a change dZ gives, to first order, dY = -I' dZ I. The currents solve
+the wires' integral equation, so Y is stationary in them, and dZ may be taken by any fair discretisation: here by the
+mixed-potential reaction integral (Harrington, Field Computation by Moment Methods, 1968, ch. 4, from memory) of the
+same currents on the moved wires, on longer segments than the solver's. Near a dip the changed wires do at f what the
 known ones do at f (1 - s), s = (I' dZ I)/(f dY/df).
 """
 

@@ -58,8 +58,8 @@ USUAL: dict[str, Usual] = {
     "wire.diameter": Usual(0.03, FACTOR, "wire diameter", "measure the wire's diameter", 0.01),
     "wire.jacket": Usual(0.15, FACTOR, "jacket thickness", JACKET, 0.05),  # of extruded insulation, between lots
     "wire.jacket_er": Usual(0.12, FACTOR, "jacket permittivity", JACKET, 0.05),  # polyethylene 2.3, PVC 3 to 4
-    "wire.film": Usual(10e-6, ONE_SIDED, "water on the wire", "wipe the wire", 2e-6, True),  # dew; rain is for the set-up
-    "reel.turn_length": Usual(0.01, FACTOR, "length of a turn", "measure ten turns to 1 cm", 0.003),  # where turns count
+    "wire.film": Usual(10e-6, ONE_SIDED, "water on the wire", "wipe the wire", 2e-6, True),  # dew, not rain
+    "reel.turn_length": Usual(0.01, FACTOR, "length of a turn", "measure ten turns to 1 cm", 0.003),  # on a reel
     "counterpoise.length": Usual(0.05, ADDED, "length of the counterpoise", "measure the counterpoise to 1 cm", 0.01),
     "counterpoise.height": Usual(0.4, FACTOR, "height of the counterpoise", "measure how the counterpoise lies", 0.1,
                                  True),

@@ -58,7 +58,7 @@ class Drawn:
 
 
 def difference(a: Drawn, b: Drawn) -> dict[str, Any]:
-    """A row of "differences": b less a; see columns.py. Draws without a dip in one of both are left out of the dips'."""
+    """A row of "differences": b less a; see columns.py. Draws without a dip in either are left out of the dips'."""
     row: dict[str, Any] = {"band": a.band, "case_a": a.name, "case_b": b.name}
     parts = (("dip_difference", "_khz", b.dip - a.dip, b.own[0] - a.own[0], 1e-3),
              ("swr_difference", "", b.worst - a.worst, b.own[1] - a.own[1], 1.0))  # fmt: skip

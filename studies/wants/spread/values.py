@@ -51,7 +51,7 @@ class Uncertain:
         return np.asarray(np.clip(values, self.low, self.high))
 
     def reached(self, u: float | Real) -> Real:
-        """How many standard deviations of it are really taken at u: without sign if one-sided, and within the limits."""
+        """Standard deviations of it really taken at u: without sign if one-sided, and within the limits."""
         x = np.asarray(u, dtype=float)
         return np.clip(np.abs(x) if self.law == ONE_SIDED else x, self.least, self._at_limit(self.high))
 
