@@ -40,7 +40,7 @@ def truth_of(seed: int) -> dict[str, float]:
 
 
 def spread_in(setup: Setup, band: Band, spec: SpreadSpec, remember: Store) -> Spread:
-    return spread_of(setup, setup.build().solver(remember).response(*window(band)), band, spec.joint(setup))
+    return spread_of(setup, setup.build().solver(remember), band, spec.joint(setup))
 
 
 def reach(spread: Spread) -> tuple[float, float, float]:

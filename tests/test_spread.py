@@ -9,14 +9,12 @@ from scipy.stats import norm
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import band_named
-from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
-from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import USUAL, usual_sd
 from tautwire.studies.wants.dips.reading import band_row, window
 from tautwire.studies.wants.known import Known
-from tautwire.studies.wants.spread import points, want
+from tautwire.studies.wants.spread import points
 from tautwire.studies.wants.spread.intervals import Spread, narrowed, spread_of
 from tautwire.studies.wants.spread.values import Joint, Uncertain, uncertain, with_offsets
 
@@ -36,7 +34,7 @@ def remember(tmp_path_factory: pytest.TempPathFactory) -> Store:
 @pytest.fixture(scope="module")
 def spread(remember: Store) -> Spread:
     setup = Setup.read(RAW)
-    return spread_of(setup, setup.build().solver(remember).response(*window(BAND)), BAND, Joint.of(uncertain(setup)))
+    return spread_of(setup, setup.build().solver(remember), BAND, Joint.of(uncertain(setup)))
 
 
 def exact(u: np.ndarray, remember: Store) -> tuple[float, float]:
@@ -101,13 +99,13 @@ def test_quantiles_are_those_of_the_sum_of_many_small_causes(spread: Spread) -> 
     assert spread.chance(low) < 0.05 < 0.95 < spread.chance(high)
 
 
-def test_what_to_measure_is_what_leaves_least(spread: Spread) -> None:
+def test_what_to_measure_is_what_leaves_least(spread: Spread, remember: Store) -> None:
     what, left = narrowed([spread])[0]
     names = [v.name for v in spread.joint.values]
     assert names[int(np.abs(spread.shares).argmax())] == "terminal capacitance" and "transformer" in what
     known = {"transformer.terminal_capacitance": Known(sd=0.3e-12)}
     narrower = Joint.of(uncertain(Setup.read(RAW), known))
-    again = spread_of(spread.setup, spread.response, spread.band, narrower)
+    again = spread_of(spread.setup, spread.setup.build().solver(remember), spread.band, narrower)
     assert again.half_width("dip") < 0.75 * spread.half_width("dip")
     assert left[0] < again.half_width("dip") * 1.1
 
@@ -127,19 +125,3 @@ def test_points_beside_the_code_are_scipys():
     assert kept == pytest.approx(points.computed(points.COUNT, points.DIMENSIONS, points.SEED), abs=1e-9)
     assert points.sobol(100, 5) == pytest.approx(kept[:100, :5])
     assert len(points.sobol(points.COUNT + 1, 2)) == points.COUNT + 1
-
-
-def test_cases_of_a_study_share_the_shifts_of_their_middle_one(tmp_path, monkeypatch) -> None:
-    """A step is one of the middle's own: a length of 18 m, 5 cm off, is not the middle's 20 m, 2 m off."""
-    solved = []
-    whole = want.wire_shifts
-    monkeypatch.setattr(want, "wire_shifts", lambda setup, *about: solved.append(1) or whole(setup, *about))
-    lengths = ["19.4 m", "19.6 m", "19.8 m", "20 m", "20.2 m"]
-    study = {**RAW, "study": {"bands": ["20 m"]}, "sweep": {"antenna.length": lengths}}
-    shared = run(read_study(study), Store(tmp_path / "shared"), workers=0).frames["spread"]
-    assert len(solved) == 1
-    alone = read_study({**study, "sweep": {"antenna.length": lengths[:1]}})
-    own = run(alone, Store(tmp_path / "own"), workers=0).frames["spread"]
-    assert len(solved) == 2
-    assert shared["dip_give_khz"][0] == pytest.approx(own["dip_give_khz"][0], rel=0.03)
-    assert shared["dip_give_khz"].max() < 1.2 * shared["dip_give_khz"].min()

@@ -93,7 +93,7 @@ class ContactTerm:
             change, cells, place = charge_cells(grid, segments, number)
             own, outer = grid.conductor == number, conductor.outer_radius
             radius = structure.engine_radius(number)
-            height, middle = (_heights(z, outer) for z in (place[:, 2], grid.centre[:, 2]))
+            height, middle = (heights(z, outer) for z in (place[:, 2], grid.centre[:, 2]))
             for h in np.unique(height[height < FELT * max(outer, radius)]):
                 at = height == h
                 elastance = (change[at].T / cells[at]) @ change[at] / (2 * math.pi * EPS0)
@@ -115,6 +115,6 @@ class ContactTerm:
         return (self.at(f_hz + step, ground) - self.at(f_hz - step, ground)) / (2 * step)
 
 
-def _heights(z: Real, outer: float) -> Real:
+def heights(z: Real, outer: float) -> Real:
     """Heights, m, rounded so that equal ones are found together, and not below the outer radius."""
     return np.round(np.maximum(z, outer), 6)

@@ -34,6 +34,12 @@ def engine_legs(mesh: Mesh, structure: Structure) -> tuple[Leg, ...]:
     )
 
 
+def radius_logs(structure: Structure) -> Real:
+    """ln(r/a) of each conductor, r the radius with which the engine takes it."""
+    thin = structure.conductors[0].wire.radius
+    return np.array([0.0 if c.role == "nearby" else math.log(thin / c.wire.radius) for c in structure.conductors])
+
+
 class RadiusTerm:
     """What the true radii and the jackets add to the engine's matrix:
 
@@ -51,8 +57,7 @@ class RadiusTerm:
     """
 
     def __init__(self, mesh: Mesh, segments: Segments, structure: Structure) -> None:
-        every = enumerate(structure.conductors)
-        logs = np.array([math.log(structure.engine_radius(i) / c.wire.radius) for i, c in every])
+        logs = radius_logs(structure)
         self.inductance: Real = MU0 / (2 * math.pi) * logs[mesh.conductor] * mesh.length
         self.elastance: Complex = np.zeros((len(mesh.length),) * 2, dtype=complex)
         self.bend: Complex = np.zeros_like(self.elastance)

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tautwire.studies.learned.layers import ROWS, layer_of
+from tautwire.studies.learned.layers import layer_of
 from tautwire.studies.learned.outing import Outing
 from tautwire.studies.learned.posterior import Local, Posterior, Predicted, drawn
 from tautwire.studies.study.quantities import CUSTOMARY, written
@@ -28,8 +28,7 @@ def carried(posterior: Posterior, outing: Outing, raw: Mapping[str, Any]) -> Raw
     """
     local = Local.of(outing, posterior.log.bands, (), posterior.log.remember)
     x = drawn(posterior, local, DRAWS)
-    skip = {row.path for row in ROWS}
-    which = [i for i, v in enumerate(local.values) if layer_of(v.path) != "hang" and v.path not in skip]
+    which = [i for i, v in enumerate(local.values) if layer_of(v.path) != "hang"]
     new: Raw = dict(raw)
     values: dict[str, Any] = {}
     for i in which:

@@ -1,7 +1,6 @@
 """What of a set-up may be off, and to which layer it belongs: the antenna, the site, or how it hung this time.
 
-Names are the set-up's dotted keys. A value is off by x of its usual standard deviations (study/spread.py, and ROWS for
-the cable and for leaves); one that can only be more (sag, leaves) by x times its usual size, x from 0 up.
+Names are the set-up's dotted keys. A value is off by x of its usual standard deviations (study/spread.py); one that can only be more (sag, leaves) by x times its usual size, x from 0 up.
 """
 
 from __future__ import annotations
@@ -16,8 +15,7 @@ import scipy
 
 from tautwire.model.arrays import Real
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.spread import CABLE as USUAL_CABLE
-from tautwire.studies.study.spread import FACTOR, ONE_SIDED, usual_of
+from tautwire.studies.study.spread import FACTOR, usual_of
 from tautwire.studies.wants.known import Known
 from tautwire.studies.wants.local_model import with_value
 from tautwire.studies.wants.spread.values import Uncertain, uncertain
@@ -27,15 +25,7 @@ Layer = Literal["antenna", "site", "hang"]
 LEAVES = "antenna.end_capacitance"
 TYPED_LEAVES, MOST_LEAVES = 0.5, 15e-12  # logarithm of a factor, where somebody typed how much; F
 LEAF_LOSS, LEAF_HZ = 0.4, 14e6  # tan delta of fresh leaves, and where: an estimate of ours
-Z0, SPEED, CABLE = "coax.type.z0", "coax.type.velocity_factor", "coax.length"
-ROWS: tuple[Uncertain, ...] = (  # value: filled in from the set-up; sd: common practice, no source
-    Uncertain(Z0, 50.0, USUAL_CABLE["z0"], FACTOR, "cable's impedance"),
-    Uncertain(SPEED, 0.66, USUAL_CABLE["velocity_factor"], FACTOR, "cable's velocity factor"),
-    Uncertain(CABLE, 5.0, USUAL_CABLE["length"], FACTOR, "length of the coax"),
-    Uncertain(
-        LEAVES, 0.0, 0.125e-12, ONE_SIDED, "leaves at the end", "look whether leaves touch the wire's end", 2e-14
-    ),
-)
+NOT_LEARNED = ("wire.film", "coax.behind", "reel.turn_length")  # kept out of what is learned so far
 
 
 def layer_of(path: str) -> Layer:
@@ -47,29 +37,24 @@ def layer_of(path: str) -> Layer:
     if path.startswith("site."):
         return "site"
     usual = usual_of(path)
-    return "hang" if path == LEAVES or usual is not None and usual.hang else "antenna"
+    return "hang" if usual is not None and usual.hang else "antenna"
 
 
 def off_values(setup: Setup, known: Mapping[str, Known] | None = None) -> tuple[Uncertain, ...]:
     """Every value of a set-up that may be off. known: what is said of some; an sd of 0 leaves a value out."""
-    own = {path: k for path, k in (known or {}).items() if path not in {row.path for row in ROWS}}
-    values = [*uncertain(setup, own)]
-    for row in ROWS:
-        if row.path == LEAVES:
-            value = setup.antenna.end_capacitance
-            typed = replace(row, value=value, sd=TYPED_LEAVES, law=FACTOR, high=MOST_LEAVES)
-            values.append(typed if value else replace(row, low=0.0, high=MOST_LEAVES))
-        elif setup.coax is not None:
-            cable = setup.coax.cable()
-            value = {Z0: cable.z0, SPEED: cable.velocity_factor, CABLE: setup.coax.length}[row.path]
-            values.append(replace(row, value=value))
-    return tuple(values)
+    values = [one for one in uncertain(setup, known) if one.path not in NOT_LEARNED]
+    return tuple(_leaves(setup, one) if one.path == LEAVES else one for one in values)
+
+
+def _leaves(setup: Setup, one: Uncertain) -> Uncertain:
+    """Leaves where somebody typed how much of them: off by a factor."""
+    if setup.antenna.end_capacitance:
+        return replace(one, sd=TYPED_LEAVES, law=FACTOR, low=1e-15, high=MOST_LEAVES)
+    return replace(one, low=0.0, high=MOST_LEAVES)
 
 
 def moved(setup: Setup, one: Uncertain, x: float) -> Setup:
     """The set-up with one value off by x; leaves bring their loss along. Raises InputError if it cannot be built."""
-    if one.path in (Z0, SPEED):
-        return setup
     value = float(one.at(x))
     setup = with_value(setup, one.path, value)
     if one.path == LEAVES and value > 0 and not setup.antenna.end_resistance:

@@ -21,16 +21,16 @@ from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Band
-from tautwire.model.reflection import impedance, reflection
+from tautwire.model.reflection import reflection
 from tautwire.model.remember import Remember
 from tautwire.model.solve.response import Response
-from tautwire.studies.learned.layers import CABLE, LEAVES, SPEED, Z0, moved
+from tautwire.studies.learned.layers import LEAVES, moved
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import FACTOR, ONE_SIDED
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.shifted import FURTHEST, Shifted, shifted_impedance
 from tautwire.studies.wants.spread.intervals import middle_of
-from tautwire.studies.wants.spread.sampling import feed_samples
+from tautwire.studies.wants.spread.sampling import feed_samples, through_coax
 from tautwire.studies.wants.spread.values import Uncertain
 
 ASIDE = 0.03  # of the dip's frequency: where shifts are solved besides
@@ -92,17 +92,9 @@ class Nearby:
         s = low * (t * (t - 1) / 2) + mid * (1 - t**2) + high * (t * (t + 1) / 2)
         s = s / np.maximum(np.abs(s) / FURTHEST, 1)
         z = shifted_impedance(self.response, f, s)
-        feed, loss = feed_samples(self.feed, self.values, x)
+        feed = feed_samples(self.setup, self.values, x)
         primary = replace(feed, coax=None, coax_length=0.0).impedances(z, f).primary
-        if feed.coax is None:
-            return reflection(primary, feed.reference)
-        gamma, z0 = feed.coax.propagation(f)
-        off = {one.path: one.at(x[:, k])[:, None] / one.value
-               for k, one in enumerate(self.values) if one.path in (Z0, SPEED, CABLE)}  # fmt: skip
-        z0 = z0 * off.get(Z0, 1.0)
-        way = (gamma.real * loss[:, None] + 1j * gamma.imag / off.get(SPEED, 1.0)) * off.get(CABLE, 1.0)
-        inside = (primary - z0) / (primary + z0) * np.exp(-2 * way * feed.coax_length)
-        return reflection(impedance(inside, 1.0) * z0, feed.reference)
+        return through_coax(feed, self.values, x, reflection(primary, feed.reference), f)
 
     def dips(self, x: Real, error: Real, near: Real | float | None = None) -> tuple[Real, Real]:
         """Dip (m,), Hz, and |reflection| there, (m,): the minimum nearest to `near` (Hz), or the band's own. NaN where
@@ -191,7 +183,9 @@ def _solved(setup: Setup, band: Band, values: tuple[Uncertain, ...], remember: R
 
 def _moves(setup: Setup, one: Uncertain) -> bool:
     """Whether a value does anything to the wires."""
-    return one.path not in (Z0, SPEED) and not one.path.startswith(("transformer.", "coax.loss_scale", "radio."))
+    return not one.path.startswith(
+        ("transformer.", "coax.loss_scale", "coax.velocity_scale", "coax.z0_scale", "radio.")
+    )
 
 
 def _tried(one: Uncertain) -> tuple[float, ...]:

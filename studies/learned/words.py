@@ -5,16 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from tautwire.studies.learned.ahead import Step
-from tautwire.studies.learned.layers import ROWS
 from tautwire.studies.learned.posterior import Posterior, Predicted
 from tautwire.studies.study.spread import usual_of
 
 MOST_SUSPECTS = 3
 WORTH, NARROWER = 0.05, 0.95  # least gain (nats) of a step worth saying; of a band's ± in it
-
-
-def names() -> dict[str, str]:
-    return {row.path: row.name for row in ROWS}
 
 
 def name_of(path: str) -> str:
@@ -24,7 +19,7 @@ def name_of(path: str) -> str:
     ('length of the coax', 'jacket thickness')
     """
     usual = usual_of(path)
-    return names().get(path) or (path if usual is None else usual.name)
+    return path if usual is None else usual.name
 
 
 def learned_words(posterior: Posterior, found: Sequence[Predicted], before: Sequence[Predicted]) -> list[str]:

@@ -25,13 +25,13 @@ from tautwire.studies.running.families import WIRES, beside, solver_for
 from tautwire.studies.running.pool import Ask, asked, cores, lasting
 from tautwire.studies.running.quality import QUALITY
 from tautwire.studies.running.store import ANSWERS, Store, digest
-from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.result import Result, gather
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Case, Study
 from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.registry import want_named
-from tautwire.studies.wants.spread.give import give, wanted
+from tautwire.studies.wants.spread.differences import compare, withhold
+from tautwire.studies.wants.spread.give import GIVE, wanted
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def pieces(case: Case, study: Study) -> list[Piece]:
     """All pieces of a case's answer, each with a key of everything that its rows depend on."""
     setup, stands, parts = case.setup(), beside(case, study), []
     blended = [] if stands is None else stands.facts
-    for want in _wants(study, None if case.like == case.raw else case.like):
+    for want in _wants(study):
         made_by = code_digest(want.compute.__module__), _majors()
         facts = [want.name, *made_by, _without(setup, want.free_of), want.asked(study)]
         for bands in [(b,) for b in study.bands] if want.by_band else [study.bands]:
@@ -75,10 +75,10 @@ def pieces(case: Case, study: Study) -> list[Piece]:
     return parts
 
 
-def _wants(study: Study, like: Raw | None = None) -> list[Want]:
-    """What is wanted of a case, and what comes with every case. like: see Case."""
+def _wants(study: Study) -> list[Want]:
+    """What is wanted of a case, and what comes with every case."""
     own = [table.want for table in study.own]
-    return [*map(want_named, study.spec.want), *own, *([give(like)] if wanted(study) else []), QUALITY]
+    return [*map(want_named, study.spec.want), *own, *([GIVE] if wanted(study) else []), QUALITY]
 
 
 def _majors() -> list[str]:
@@ -175,12 +175,12 @@ def in_processes(
     meanwhile: Callable[[], object] | None = None,
 ) -> Iterator[Done]:
     """Answers as they come, from worker processes on this machine."""
-    from tautwire.model.solve import one_frequency, solver  # noqa: F401  loaded once, before the workers are forked
+    from tautwire.model.solve import sensitivity  # noqa: F401  loaded once, before the workers are forked
 
     with lasting(min(workers, max(len(cases), len(_by_span(study)))), meanwhile) as ask:
         lost: dict[int, str] = {}
-        if few := _few(cases, study, workers) if store.can_write() else []:
-            ahead = [(case, study, store, bands) for case in few for bands in _by_span(study)]
+        if len(cases) < workers and store.can_write():  # span by span
+            ahead = [(case, study, store, bands) for case in cases for bands in _by_span(study)]
             for i, done, fault in ask(_answer, ahead, timeout):
                 if done is None:
                     lost[ahead[i][0].index] = fault
@@ -188,15 +188,6 @@ def in_processes(
         yield from ((index, None, fault) for index, fault in lost.items())
         for i, done, fault in ask(_answer, tasks, timeout):
             yield (tasks[i][0].index, None, fault) if done is None else done
-
-
-def _few(cases: Sequence[Case], study: Study, workers: int) -> list[Case]:
-    """Cases to be computed first, span by span: all if they are fewer than workers, else those whose shifts serve the
-    others, as several workers would otherwise compute the same shifts at once."""
-    if len(cases) < workers:
-        return list(cases)
-    serving = {repr(case.like): case for case in cases if case.like == case.raw}
-    return list(serving.values()) if len(serving) < workers and len(_by_span(study)) >= workers else []
 
 
 def _by_span(study: Study) -> list[list[Band]]:
@@ -456,6 +447,9 @@ def run(
     by_index = {case.index: case for case in cases}
     tables = {i: joined(study, by_index[i], found) for i, found in answers.items()}
     result = gather(study, tables, failed)
+    withhold(result)
     for name in study.spec.want:
         want_named(name).finish(result)
+    withhold(result)
+    compare(result)
     return replace(result, seconds=time.perf_counter() - began, cached=cached)

@@ -55,7 +55,6 @@ MADE_BY: dict[str, tuple[str, ...]] = {
     "soil": ("tautwire.model.soil.soil_table",),
     "rest": ("tautwire.model.soil.remainder",),
     "power": (f"{_SOLVE}.solver", _QUALITY),
-    "shifts": ("tautwire.studies.wants.spread.intervals",),
     "curves": ("tautwire.studies.explorer.curves",),
     "exact": ("tautwire.studies.explorer.curves",),
     "choose": ("tautwire.studies.wants.choose.candidates",),

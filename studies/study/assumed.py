@@ -136,8 +136,16 @@ def _returns(setup: Setup, typed: _Typed) -> Said:
     above = end > coax.height + 1e-6
     lies = f"hanging, its end {typed(end)} up" if above else f"lying at {typed(coax.height, 'coax.height')}"
     said.append((lies, ("coax.height",)))
+    towards = (
+        "a quarter turn clockwise from the wire"
+        if coax.bearing is None
+        else (f"coax towards {math.degrees(coax.bearing):.0f}°")
+    )
+    said.append((towards, ("coax.bearing",)))
     if coax.coiled:
         said.append((f"{typed(coax.coiled, 'coax.coiled')} of it coiled up", ("coax.coiled",)))
+    if coax.behind:
+        said.append((f"{typed(coax.behind, 'coax.behind')} of conductor behind the radio", ("coax.behind",)))
     return said
 
 

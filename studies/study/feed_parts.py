@@ -20,6 +20,7 @@ from tautwire.studies.study.touchstone import read_two_port
 from tautwire.studies.study.units import Angle, Capacitance, Inductance, Length, Number, Resistance
 
 LEAST_SHIELD = 0.1  # m of coax that cannot be coiled up
+MOST_BEHIND = 20.0  # m
 MOST_TURNS_RATIO = 15.0  # 225:1; above it an impedance ratio was surely meant
 TYPICAL_CHOKE = 3000.0  # ohm, a ferrite-ring choke at HF: common practice, no source
 
@@ -79,6 +80,12 @@ class CoaxSpec(Part):
     loss_scale: Number = entry(
         "factor on the loss of the type, for an old cable or a fit", 1.2, "0 to 100", default=1.0
     )
+    velocity_scale: Number = entry(
+        "factor on the velocity factor of the type, which differs between lots", 0.99, "0.5 to 1.5", default=1.0
+    )
+    z0_scale: Number = entry(
+        "factor on the characteristic impedance of the type, which differs between lots", 1.02, "0.5 to 2", default=1.0
+    )
     height: Length = entry(
         "height of its axis where it lies along the ground",
         "2 cm",
@@ -86,13 +93,22 @@ class CoaxSpec(Part):
         default=0.02,
     )
     bearing: Angle | None = entry(
-        "direction in which it runs, clockwise from north; away from the wire if left out", "180 deg", "any angle"
+        "direction in which it runs, clockwise from north; a quarter turn clockwise from the wire if left out",
+        "180 deg",
+        "any angle",
     )
     choke: ChokeSpec | None = entry("a common-mode choke on it", {"at": "5 m"})
     coiled: Length = entry(
         "how much of it is wound up at the radio: it conducts inside, but its shield carries nothing",
         "2 m",
         "0 to 10 cm less than the length",
+        default=0.0,
+    )
+
+    behind: Length = entry(
+        "what hangs on its shield behind the radio, as so much more wire: leads, battery, operator",
+        "1 m",
+        "0 to 20 m",
         default=0.0,
     )
 
@@ -115,11 +131,26 @@ class CoaxSpec(Part):
             raise InputError("coax.coiled", f"{self.coiled:g} m", allowed)
         return self.length - self.coiled
 
+    @property
+    def conducting(self) -> float:
+        """Metres of shield that lie out, with what hangs on it behind the radio. Raises InputError."""
+        if not 0 <= self.behind <= MOST_BEHIND:
+            raise InputError("coax.behind", f"{self.behind:g} m", f"from 0 to {MOST_BEHIND:g} m")
+        return self.lying + self.behind
+
     def cable(self) -> CoaxType:
         cable = coax_named(self.type) if isinstance(self.type, str) else self.type.cable()
+        for name, low, high in (("velocity_scale", 0.5, 1.5), ("z0_scale", 0.5, 2.0)):
+            if not low <= (value := getattr(self, name)) <= high:
+                raise InputError(f"coax.{name}", value, f"from {low:g} to {high:g}, 1 for the type's own")
         if not 0 <= self.loss_scale <= 100:
             raise InputError("coax.loss_scale", self.loss_scale, "from 0 to 100, 1 for the type's own loss")
-        return replace(cable, loss=tuple((f, db * self.loss_scale) for f, db in cable.loss))
+        return replace(
+            cable,
+            loss=tuple((f, db * self.loss_scale) for f, db in cable.loss),
+            velocity_factor=min(cable.velocity_factor * self.velocity_scale, 1.0),
+            z0=cable.z0 * self.z0_scale,
+        )
 
 
 class CoreSpec(Part):

@@ -24,7 +24,7 @@ from tautwire.model.wires.layout import Layout, build_layout
 from tautwire.model.wires.mesh import MeshRules
 from tautwire.model.wires.sag import sagged
 from tautwire.model.wires.structure import Conductor, Structure, structure
-from tautwire.model.wires.wire import WireType, awg_diameter
+from tautwire.model.wires.wire import WireType, awg_diameter, wet_wire
 from tautwire.studies.study.feed_parts import CoaxSpec, TransformerSpec
 from tautwire.studies.study.guard import Name
 from tautwire.studies.study.parts import Part, entry, named_as_written, read_part
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 AROUND = ("site.shore", "site.slope", "site.hill")
 """keys that shape the far field only"""
+MOST_FILM = 1e-3  # m of water on a wire
 WIRE_DIAMETER, WIRE_JACKET = 0.8e-3, 0.3e-3  # m, where a study file, or predict, is told nothing else
 
 
@@ -159,6 +160,12 @@ class WireSpec(Part):
         "0 to 1",
         default=0.0,
     )
+    film: Length = entry(
+        "thickness of a film of water on it: dew 10 um, rain 20 to 100 um (estimates, no source)",
+        "0.02 mm",
+        "0 to 1 mm",
+        default=0.0,
+    )
     conductivity: Conductivity | None = entry("conductivity of the metal; copper if left out", "8 MS/m", "above 0")
 
     def wire(self) -> WireType:
@@ -167,7 +174,9 @@ class WireSpec(Part):
         diameter = awg_diameter(self.awg) if self.awg is not None else self.diameter
         loss = {} if self.conductivity is None else {"conductivity": self.conductivity}
         size = WIRE_DIAMETER if diameter is None else diameter
-        return WireType(size, self.jacket, self.jacket_er, jacket_loss=self.jacket_loss, **loss)
+        if not 0 <= self.film <= MOST_FILM:
+            raise InputError("wire.film", f"{self.film * 1e3:g} mm", f"from 0 to {MOST_FILM * 1e3:g} mm")
+        return wet_wire(WireType(size, self.jacket, self.jacket_er, jacket_loss=self.jacket_loss, **loss), self.film)
 
 
 class AntennaSpec(Part):
@@ -413,7 +422,7 @@ class Setup(Part):
         if self.coax is not None:
             chokes = () if self.coax.choke is None else (self.coax.choke.choke(),)
             shield = self.coax.cable().shield_wire()
-            returns.append(CoaxShield(self.coax.lying, self.coax.bearing, self.coax.height, shield, chokes))
+            returns.append(CoaxShield(self.coax.conducting, self.coax.bearing, self.coax.height, shield, chokes))
         ground = self.site.ground()
         nearby = [n.conductor(f"nearby.{i}") for i, n in enumerate(self.nearby, 1)]
         wires = structure(layout, self.wire.wire(), returns, nearby, over_soil=not ground.is_free_space)

@@ -34,6 +34,8 @@ class Usual:
 
 JACKET = "measure the jacket"
 SOIL = "measure the soil"
+CABLE = "measure the coax"
+FREE_END = "keep the wire's end free of leaves"
 TRANSFORMER = "measure the transformer, or fit a sweep (tautwire fit)"
 
 USUAL: dict[str, Usual] = {
@@ -48,12 +50,16 @@ USUAL: dict[str, Usual] = {
     "antenna.height": Usual(0.3, ADDED, "height", "measure the heights to 5 cm", 0.05, True),
     "antenna.feed_height": Usual(0.1, ADDED, "height of the feed", "measure the heights to 5 cm", 0.05, True),
     "antenna.apex_at": Usual(0.2, ADDED, "place of the apex", "measure the wire's length to 1 cm", 0.05, True),
+    # a few leaf tips at most: whole bunches, half to one picofarad, are for the set-up to say
+    "antenna.end_capacitance": Usual(0.125e-12, ONE_SIDED, "what touches the wire's end", FREE_END, 0.02e-12, True),
     "antenna.sag": Usual(0.2, ONE_SIDED, "sag", "measure the sag to 5 cm", 0.05, True),
     "site.soil.er": Usual(0.35, FACTOR, "soil's permittivity"),
     "site.soil.sigma": Usual(0.5, FACTOR, "soil's conductivity"),
     "wire.diameter": Usual(0.03, FACTOR, "wire diameter", "measure the wire's diameter", 0.01),
     "wire.jacket": Usual(0.15, FACTOR, "jacket thickness", JACKET, 0.05),  # of extruded insulation, between lots
     "wire.jacket_er": Usual(0.12, FACTOR, "jacket permittivity", JACKET, 0.05),  # polyethylene 2.3, PVC 3 to 4
+    "wire.film": Usual(10e-6, ONE_SIDED, "water on the wire", "wipe the wire", 2e-6, True),  # dew, not rain
+    "reel.turn_length": Usual(0.01, FACTOR, "length of a turn", "measure ten turns to 1 cm", 0.003),  # on a reel
     "counterpoise.length": Usual(0.05, ADDED, "length of the counterpoise", "measure the counterpoise to 1 cm", 0.01),
     "counterpoise.height": Usual(0.4, FACTOR, "height of the counterpoise", "measure how the counterpoise lies", 0.1,
                                  True),
@@ -62,6 +68,11 @@ USUAL: dict[str, Usual] = {
     "coax.height": Usual(0.4, FACTOR, "height of the coax", "measure how the coax lies", 0.1, True),
     "coax.bearing": Usual(math.radians(20), ADDED, "bearing of the coax", "measure how the coax lies",
                           math.radians(5), True),
+    "coax.length": Usual(0.01, FACTOR, "length of the coax", "measure the coax's length to 1 cm", 0.002),
+    # a radio, its leads and whoever holds it: some half a metre of conductor more
+    "coax.behind": Usual(0.5, ONE_SIDED, "what hangs behind the coax", "measure what hangs behind the coax", 0.2, True),
+    "coax.velocity_scale": Usual(0.01, FACTOR, "velocity factor of the coax", CABLE, 0.003),  # between lots
+    "coax.z0_scale": Usual(0.015, FACTOR, "impedance of the coax", CABLE, 0.005),  # makers' tolerance: 2 ohm in 50
     "coax.loss_scale": Usual(0.1, FACTOR, "coax loss", "measure the coax's loss", 0.03),
     "transformer.core_scale": Usual(0.2, FACTOR, "core's permeability", TRANSFORMER, 0.05),  # makers' tolerance: 20 %
     "transformer.magnetising_inductance": Usual(0.2, FACTOR, "magnetising inductance", TRANSFORMER, 0.05),
@@ -74,13 +85,25 @@ USUAL: dict[str, Usual] = {
 }  # fmt: skip
 
 
-CABLE: dict[str, float] = {"z0": 0.015, "velocity_factor": 0.01, "length": 0.01}
-"""How far a cable's own constants and its typed length usually are off, relative: common practice, no source."""
+WATER_ER = 60.0
+"""Relative permittivity from which a ground is water, whose constants are known better than a soil's."""
+OF_WATER: dict[str, Usual] = {
+    # pure and sea water from 0 to 30 degrees C: er 88 to 77, and 35 g/kg of salt 2.9 to 5.8 S/m (ITU-R P.527)
+    "site.soil.er": Usual(0.04, FACTOR, "water's permittivity"),
+    "site.soil.sigma": Usual(0.2, FACTOR, "water's conductivity"),
+}
+SALT = 1.0  # S/m, from which water is sea water; what little salt fresh water has varies as in a soil
 
 
 def usual_of(path: str) -> Usual | None:
     """The row of a dotted path ("counterpoise.2.length" counts as "counterpoise.length"); None if there is none."""
     return USUAL.get(re.sub(r"\.\d+\.", ".", path))
+
+
+def usual_over(path: str, er: float, sigma: float) -> Usual | None:
+    """The same over a ground of these constants (sigma: S/m), as water's own are known better than a soil's."""
+    water = er >= WATER_ER and (path.endswith("er") or sigma >= SALT)
+    return OF_WATER[path] if water and path in OF_WATER else usual_of(path)
 
 
 def usual_sd(path: str, value: float) -> float:

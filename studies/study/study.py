@@ -5,7 +5,7 @@ import json
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Annotated, Any
 
@@ -24,7 +24,6 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import FOOT, Number, values
 
 SPEAK = ("variant", "site.soil")  # keys whose values need no name before them
-FEW_CASES = 4  # up to so many, each case's own wires are solved for its uncertainty
 
 
 class StudySpec(Part):
@@ -114,15 +113,11 @@ class Axis:
 
 @dataclass(frozen=True)
 class Case:
-    """One set-up of a study. labels: axis column -> value. raw: the set-up as texts.
-
-    like: in a study of many cases, the set-up near it whose wires are solved for its uncertainty; None for its own.
-    """
+    """One set-up of a study. labels: axis column -> value. raw: the set-up as texts."""
 
     index: int
     labels: dict[str, Any]
     raw: Raw = field(repr=False)
-    like: Raw | None = field(default=None, repr=False)
 
     def setup(self) -> Setup:
         """The set-up in SI values, read once. Raises InputError."""
@@ -208,8 +203,7 @@ class Study:
 
     @cached_property
     def _cases(self) -> tuple[Case, ...]:
-        cases = tuple(map(self.case_at, self._combinations()))
-        return cases if len(cases) <= FEW_CASES else _served(cases)
+        return tuple(map(self.case_at, self._combinations()))
 
     def _combinations(self) -> Iterator[tuple[int, ...]]:
         return itertools.product(*(range(len(axis.texts)) for axis in self.axes))
@@ -239,25 +233,6 @@ class Study:
     def __getstate__(self) -> dict[str, Any]:
         """Without the cases: a worker is sent its own."""
         return {k: v for k, v in self.__dict__.items() if k != "_cases"}
-
-
-def _served(cases: tuple[Case, ...]) -> tuple[Case, ...]:
-    """The cases, each with the middle one of those like it: the same layout, site and return conductors."""
-    groups: dict[str, list[Case]] = {}
-    kinds = [_kind(case.raw) for case in cases]
-    for kind, case in zip(kinds, cases, strict=True):
-        groups.setdefault(kind, []).append(case)
-    middle = {kind: group[len(group) // 2].raw for kind, group in groups.items()}
-    return tuple(replace(c, like=middle[k]) for k, c in zip(kinds, cases, strict=True))
-
-
-def _kind(raw: Raw) -> str:
-    coax = raw.get("coax") or {}
-    returns = len(raw.get("counterpoise") or []), bool(coax), bool(isinstance(coax, Mapping) and coax.get("choke"))
-    antenna = raw.get("antenna")
-    site = raw.get("site")
-    soil = site.get("soil") if isinstance(site, Mapping) else None
-    return repr((antenna.get("layout") if isinstance(antenna, Mapping) else None, soil, returns))
 
 
 def _written(number: float, kind: units.Kind, spec: Any) -> Any:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from tautwire.studies.study.findings import (
     Cell,
     Finding,
+    Number,
     Row,
     Words,
     band_name,
@@ -47,13 +48,26 @@ def with_give(result: Result, dips: pd.DataFrame) -> pd.DataFrame:
     return dips.merge(table[[*keys, *extra]], on=keys, how="left") if len(table) and keys else dips
 
 
+EVEN = 0.1  # a range whose two sides differ by less of their mean is written as one ±
+
+
+def sides(row: Row, minus: str, plus: str, form: str) -> Words:
+    """A range round a value: "±150 kHz", or with both of its sides "−170/+140 kHz". minus, plus: columns."""
+    low, high = row[minus], row[plus]
+    if abs(high - low) <= EVEN * (high + low) / 2:
+        return say("±{both}", both=Number(row.si(minus) / 2 + row.si(plus) / 2,
+                                          (row.cell(minus), row.cell(plus)), "mean", form))  # fmt: skip
+    return say("\u2212{low}/+{high}", low=row.number(minus, "kHz" if form == "shift" else form),
+               high=row.number(plus, form))  # fmt: skip
+
+
 def dip_words(result: Result, row: Row) -> Words:
-    """A dip with its uncertainty: "14.184 MHz ±150 kHz"."""
+    """A dip with its uncertainty: "14.184 MHz ±150 kHz", "14.184 MHz \u2212172/+143 kHz"."""
     give = give_of(result, row)
     dip = say("{dip}", dip=row.number("dip_mhz", "frequency"))
     if math.isnan(give.get("dip_give_khz", math.nan)):
         return dip
-    return say("{dip} ±{give}", dip=dip, give=give.number("dip_give_khz", "shift"))
+    return say("{dip} {give}", dip=dip, give=sides(give, "dip_minus_khz", "dip_plus_khz", "shift"))
 
 
 def worst_words(result: Result, row: Row) -> Words:

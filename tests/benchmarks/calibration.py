@@ -4,7 +4,8 @@
 
 Each set-up (sloper, V or L; named soils; with coax and with counterpoise) is drawn at random with one band. Its values
 are then drawn from the usual spreads, each draw solved in full and read like any case, and counted against the
-intervals. Exact solves are kept in --keep and read from there the next time; --recheck solves some of them again.
+intervals. A second case (another slope or height, all else alike) has the same draws, and the differences of both are
+counted too. Exact solves are kept in --keep and read from there the next time; --recheck solves some of them again.
 """
 
 import argparse
@@ -23,10 +24,11 @@ from tautwire.model.operating.bands import Band, band_named
 from tautwire.studies.running.store import digest
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import band_row, window
-from tautwire.studies.wants.spread.intervals import spread_of
+from tautwire.studies.wants.spread.intervals import held, spread_of
 from tautwire.studies.wants.spread.values import Joint, uncertain, with_offsets
 
 SOILS = ("average soil", "wet ground", "poor soil", "very dry ground", "sea water", "sandy soil")
+NAMES = ("dip", "worst", "dip difference", "worst difference")
 BANDS = ("40 m", "20 m", "15 m", "10 m")
 
 
@@ -56,6 +58,16 @@ def random_setup(number: int) -> tuple[dict, str]:
     return raw, BANDS[(number // 3) % 4]
 
 
+def other_case(raw: dict) -> dict:
+    """The same set-up hung otherwise: a slope 15 degrees steeper, or its highest point 1.5 m higher."""
+    antenna = dict(raw["antenna"])
+    key, unit, more = {"sloper": ("slope", "deg", 15), "inverted V": ("apex_height", "m", 1.5)}.get(
+        antenna["layout"], ("height", "m", 1.5)
+    )
+    antenna[key] = f"{float(antenna[key].split()[0]) + more:g} {unit}"
+    return {**raw, "antenna": antenna}
+
+
 def exact(raw: dict, band_name: str, offsets: np.ndarray, keep: Path) -> tuple[float, float]:
     """Dip, Hz, and worst SWR across the band, solved in full, or as kept; NaN for what cannot be built."""
     setup, band = Setup.read(raw), band_named(band_name)
@@ -82,19 +94,29 @@ def one_setup(number: int, samples: int, keep: Path) -> dict:
         raw, band_name = random_setup(number)
         setup, band = Setup.read(raw), band_named(band_name)
         joint = Joint.of(uncertain(setup))
-        solver = setup.build().solver()
-        found = spread_of(setup, solver.response(*window(band)), band, joint)
+        found = spread_of(setup, setup.build().solver(), band, joint)
         offsets = joint.draw(samples, seed=1000 + number)
         truth = np.array([exact(raw, band_name, u, keep) for u in offsets])
         told = found.at(offsets)
+        again = other_case(raw)
+        beside = Setup.read(again)
+        second = spread_of(beside, beside.build().solver(), band, Joint.of(uncertain(beside)))
+        moved = np.array([exact(again, band_name, u, keep) for u in offsets])
     row = {"set-up": number + 1, "layout": raw["antenna"]["layout"], "soil": raw["site"]["soil"], "band": band_name,
            "counterpoise": bool(raw.get("counterpoise")), "dip_mhz": found.base.dip[0] / 1e6,
            "dip_sd_khz": found.half_width("dip") / 1e3}  # fmt: skip
-    for name, column in (("dip", 0), ("worst", 1)):
-        values = truth[:, column]
+    for name, column in (("dip", 0), ("worst", 1), ("dip difference", 0), ("worst difference", 1)):
+        kind = name.split()[0]
+        apart = name != kind
+        values = moved[:, column] - truth[:, column] if apart else truth[:, column]
         values = values[np.isfinite(values)]
+        own = float(getattr(second.base, kind)[0] - getattr(found.base, kind)[0])
+        samples = getattr(second.samples, kind) - getattr(found.samples, kind)
+        if name == "dip difference":
+            low, high = held(samples, 68, own)
+            row["difference_khz"], row["difference_sd_khz"] = own / 1e3, (high - low) / 2e3
         for percent in (68, 95):
-            low, high = found.interval(name, percent)
+            low, high = held(samples, percent, own) if apart else found.interval(name, percent)
             row[f"{name}_{percent}"] = int(round(100 * np.mean((values >= low) & (values <= high))))
         row[f"{name}_solved"] = len(values)
     off = (told.dip - truth[:, 0]) / 1e3
@@ -117,7 +139,7 @@ def rechecked(number: int, keep: Path) -> float:
 
 def whole(rows: list[dict]) -> dict[str, float]:
     """Per cent of the samples of all set-ups that each interval holds."""
-    names = [f"{name}_{percent}" for name in ("dip", "worst") for percent in (68, 95)]
+    names = [f"{name}_{percent}" for name in NAMES for percent in (68, 95)]
     weights = {n: np.array([r[n.split("_")[0] + "_solved"] for r in rows]) for n in names}
     return {n: float(np.average([r[n] for r in rows], weights=weights[n])) for n in names}
 
@@ -137,6 +159,8 @@ def report(rows: list[dict], command: str, seconds: float) -> str:
         f"* Dips: the 68 % interval holds {share['dip_68']:.1f} %, the 95 % interval {share['dip_95']:.1f} %.",
         f"* Highest SWR in the band: the 68 % interval holds {share['worst_68']:.1f} %, the 95 % interval "
         f"{share['worst_95']:.1f} %.",
+        f"* Differences of dips: {share['dip difference_68']:.1f} and {share['dip difference_95']:.1f} %; of the "
+        f"highest SWR: {share['worst difference_68']:.1f} and {share['worst difference_95']:.1f} %.",
         f"* Single set-ups: 68 % holds {span(rows, 'dip_68')} (dips) and {span(rows, 'worst_68')} (SWR), 95 % holds "
         f"{span(rows, 'dip_95')} and {span(rows, 'worst_95')}. Chance alone moves 68 % by 3.3 and 95 % by 1.5 either "
         "way with 200 samples (one standard deviation of a count, any text on statistics).",
@@ -182,7 +206,7 @@ def main() -> None:
             print(json.dumps(row), f"{time.time() - began:.0f} s", flush=True)
     given.out.mkdir(parents=True, exist_ok=True)
     pd.DataFrame(rows).to_csv(given.out / "calibration.csv", index=False)
-    command = "python tests/benchmarks/calibration.py"
+    command = f"python tests/benchmarks/calibration.py --setups {given.setups} --samples {given.samples}"
     (given.out / "summary.md").write_text(report(rows, command, time.time() - began))
 
 

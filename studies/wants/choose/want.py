@@ -23,7 +23,6 @@ from tautwire.studies.wants.choose.words import (
     study_files,
     wins_and_losses,
 )
-from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.want import Frames, Want
 
 if TYPE_CHECKING:
@@ -154,7 +153,7 @@ def _spreads(problem: Problem, setup: Setup, solver: Solver) -> list[Spread]:
     spreads = []
     for s in problem.segments:
         band = Band(s.name, s.lower, s.upper, s.source)
-        spreads.append(spread_of(setup, solver.response(*window(band)), band, joint))
+        spreads.append(spread_of(setup, solver, band, joint))
     return spreads
 
 

@@ -18,7 +18,7 @@ from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.reflection import reflection
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.spread import CABLE
+from tautwire.studies.study.spread import USUAL
 from tautwire.studies.wants.fit.search import Local, Measured, Parameter, Problem
 from tautwire.studies.wants.local_model import WireModel, with_values
 
@@ -26,6 +26,10 @@ from tautwire.studies.wants.local_model import WireModel, with_values
 # 20 m, 0.0031 on 10 m (tests/benchmarks/mesh_error.py), by less than that over most of a sweep
 MODEL_ERROR = 0.002
 LEAST_ERROR = 0.003  # of gamma, each of its parts: a calibrated hand-held analyser (common practice, no source)
+
+CABLE_SD = {name: USUAL[f"coax.{row}"].sd for name, row in
+            (("z0", "z0_scale"), ("velocity_factor", "velocity_scale"), ("length", "length"))}  # fmt: skip
+"""how far a cable's constants usually are off, relative"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +79,7 @@ def fit(
     least_error: float = LEAST_ERROR,
     model_error: float = MODEL_ERROR,
     wires: WireModel | None = None,
-    cable: Mapping[str, float] = CABLE,
+    cable: Mapping[str, float] = CABLE_SD,
 ) -> Fit:
     """Fit the parameters to all sweeps at once.
 

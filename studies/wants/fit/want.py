@@ -138,12 +138,23 @@ def _parameter(path: str, given: Any) -> Known:
     return known
 
 
+NOT_FREED = (
+    "antenna.end_capacitance",
+    "wire.film",
+    "coax.behind",
+    "coax.length",
+    "coax.velocity_scale",
+    "coax.z0_scale",
+)
+"""values that sweeps of a few bands hardly tell from others: fitted only if they are named"""
+
+
 def freed(setup: Setup, spec: FitSpec) -> dict[str, Known]:
     """The values to fit: every one with a usual spread; with free = "named" those named and the terminal capacitance.
 
     Sweeps of resistors alone say nothing of wires and soil, so those are left out.
     """
-    paths = [v.path for v in uncertain(setup)]
+    paths = [v.path for v in uncertain(setup) if v.path not in NOT_FREED]
     if spec.sweeps and all(sweep.load is not None for sweep in spec.sweeps):
         paths = [p for p in paths if p.startswith(FEED)]
     extra = paths if spec.free == "usual" else [p for p in paths if p == TERMINAL]

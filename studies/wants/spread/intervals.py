@@ -1,5 +1,7 @@
 """Intervals, chances and shares of one band's dip and worst SWR."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,6 +12,7 @@ import numpy as np
 from tautwire.model.arrays import Real
 from tautwire.model.operating.bands import Band
 from tautwire.model.solve.response import Response
+from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.spread.sampling import COUNT, Samples, Shifts, sampled, wire_shifts
@@ -51,13 +54,14 @@ class Spread:
         return self._all[1 + 2 * len(self.joint.values) :]
 
     def interval(self, name: str, percent: float) -> tuple[float, float]:
-        """The middle range of "dip" (Hz), "dip_swr" or "worst" that holds `percent` of the samples."""
+        """The range of "dip" (Hz), "dip_swr" or "worst" that holds `percent` of the samples and the set-up's own."""
+        return held(getattr(self.samples, name), percent, float(getattr(self.base, name)[0]))
+
+    def median(self, name: str) -> float:
+        """The middle one of the samples."""
         values = getattr(self.samples, name)
         values = values[np.isfinite(values)]
-        if not len(values):
-            return math.nan, math.nan
-        low, high = np.percentile(values, [50 - percent / 2, 50 + percent / 2])
-        return float(low), float(high)
+        return float(np.median(values)) if len(values) else math.nan
 
     def half_width(self, name: str, percent: float = 68) -> float:
         """Half the width of that range: the number after +-."""
@@ -79,17 +83,36 @@ class Spread:
         return np.nan_to_num(swing)
 
 
+def held(values: Real, percent: float, own: float = math.nan) -> tuple[float, float]:
+    """The range that holds `percent` of the values (m,), NaN left out: their middle, slid as far as it must to reach
+    `own`, the value of the set-up as it is, so that what is told first never lies outside its own range.
+
+    >>> held(np.arange(101.0), 80), held(np.arange(101.0), 80, own=4.0)
+    ((10.0, 90.0), (4.0, 84.0))
+    """
+    values = values[np.isfinite(values)]
+    if not len(values):
+        return math.nan, math.nan
+    first = 50 - percent / 2
+    if math.isfinite(own):
+        below, above = (100 * float(np.mean(kept)) for kept in (values < own, values <= own))
+        first = min(max(first, above - percent), below)
+    first = min(max(first, 0.0), 100 - percent)
+    low, high = np.percentile(values, [first, first + percent])
+    return (float(np.fmin(low, own)), float(np.fmax(high, own)))
+
+
 def middle_of(setup: Setup, response: Response, band: Band) -> float:
-    """Where the wires are solved for their shifts: at the dip, or at the band's middle if there is none; Hz."""
-    nothing = Shifts((), np.zeros((0, 2), dtype=complex))
-    at = float(sampled(setup, response, nothing, np.zeros((1, 0)), window(band), band).dip[0])
+    """Where the wires' shifts are read: at the dip, or at the band's middle if there is none; Hz."""
+    at = float(sampled(setup, response, Shifts.none(), np.zeros((1, 0)), window(band), band).dip[0])
     return at if math.isfinite(at) else (band.lower + band.upper) / 2
 
 
-def spread_of(setup: Setup, response: Response, band: Band, joint: Joint) -> Spread:
-    """The spread of a band whose response is known."""
-    shifts = wire_shifts(setup, joint.values, response, middle_of(setup, response, band))
-    return Spread(setup, response, band, joint, shifts)
+def spread_of(setup: Setup, solver: Solver, band: Band, joint: Joint, count: int = COUNT, seed: int = SEED) -> Spread:
+    """The spread of a band. solver: of the same set-up."""
+    response = solver.response(*window(band))
+    shifts = wire_shifts(setup, joint.values, solver, middle_of(setup, response, band))
+    return Spread(setup, response, band, joint, shifts, count, seed)
 
 
 def measured_sd(one: Uncertain) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 
 from tautwire.model.arrays import Real
 
-COUNT, DIMENSIONS, SEED = 512, 32, 1  # of the points beside this file
+COUNT, DIMENSIONS, SEED = 512, 48, 1  # of the points beside this file
 FILE = Path(__file__).with_name("points.npy")
 
 

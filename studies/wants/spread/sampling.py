@@ -1,9 +1,11 @@
-"""From uncertain values to the spread of a band's dip and SWR, with few solves.
+"""From uncertain values to the spread of a band's dip and SWR, with no solve beyond the set-up's own.
 
-Wires. One solve a value, at the band's dip, gives the shift that it makes (shifted.py); those of several values add up.
-Transformer and coax are computed as they are, for every sample.
+Wires. The currents at the band's dip say what a small change of each value does there (model/solve/sensitivity.py): a
+relative shift along the frequency. Those of several values add up. Transformer and coax are computed as they are, for
+every sample.
 
-Quasi-random samples (Sobol points) of this model then give quantiles, chances and shares without further solves.
+Quasi-random samples (Sobol points) of this model then give quantiles, chances and shares. The same points belong to the
+same values in every set-up, so samples of two set-ups can be compared one by one.
 tests/benchmarks/calibration.py compares it with exact solves.
 """
 
@@ -22,62 +24,78 @@ from tautwire.model.feed.transformer import MagnetisingInductance
 from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import reflection
 from tautwire.model.solve.response import Response
+from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.local_model import with_value
-from tautwire.studies.wants.shifted import FURTHEST, Shifted, shifted_impedance
-from tautwire.studies.wants.spread.values import Uncertain
+from tautwire.studies.wants.shifted import FURTHEST, shifted_impedance
+from tautwire.studies.wants.spread.values import Uncertain, moved, reference
 
-STEPS = (-1.0, 1.0)  # standard deviations at which a value's shift is known
-CURVED = ("coax.height", "counterpoise.")  # solved at both steps; of others the lower is the upper's negative
+CURVED = ("coax.height", "counterpoise.", "antenna.slope")  # whose shifts are no straight line: two steps
+STEP = 0.5  # standard deviations at which the shift of another value is read; its slope there serves both ways
 COUNT = 512
 POINTS, INSIDE = 41, 13  # frequencies of a band's window, and of the band itself: twice as many move +- by 0.8 % of it
 
 
 @dataclass(frozen=True, eq=False)
 class Shifts:
-    """How far each value moves the wire in one band: relative complex shifts (k, steps) at STEPS; 0 for those that do
-    not touch the wires."""
+    """How far each value moves the wire in one band: a relative complex shift line x + bend x^2 (k,) at x standard
+    deviations; 0 for those that do not touch the wires. x ends where the value's own limits do."""
 
     values: tuple[Uncertain, ...]
-    at: Complex
+    line: Complex
+    bend: Complex
 
     def of(self, u: Real) -> Complex:
-        """Sum of all shifts (m,) at u (m, k): a parabola through 0 and both steps for each value."""
-        minus, plus = self.at[:, 0], self.at[:, 1]
-        line, bend = (plus - minus) / 2, (plus + minus) / 2
-        one_sided = np.array([v.law == "one-sided" for v in self.values], dtype=bool)
-        x = np.where(one_sided, np.abs(u), u)
-        return np.asarray(x @ np.where(one_sided, plus, line) + x**2 @ np.where(one_sided, 0, bend))
+        """Sum of all shifts (m,) at u (m, k)."""
+        x = np.empty(u.shape)
+        for k, one in enumerate(self.values):
+            x[:, k] = one.reached(u[:, k])
+        return np.asarray(x @ self.line + x**2 @ self.bend)
+
+    @classmethod
+    def none(cls) -> "Shifts":
+        return cls((), np.zeros(0, dtype=complex), np.zeros(0, dtype=complex))
 
 
-def moves_wires(setup: Setup, one: Uncertain) -> bool:
+def moves_wires(one: Uncertain) -> bool:
     """Whether the value does anything outside transformer and coax."""
-    return not one.path.startswith(("transformer.", "coax.loss_scale", "radio."))
+    inside = ("transformer.", "coax.loss_scale", "coax.velocity_scale", "coax.z0_scale", "radio.")
+    return not one.path.startswith(inside)
 
 
-def wire_shifts(setup: Setup, values: Sequence[Uncertain], response: Response, f_hz: float) -> Shifts:
-    """Shifts in the band of `response` (of the same set-up), solved at f_hz (Hz)."""
-    near = Shifted(setup, response, f_hz)
+def wire_shifts(setup: Setup, values: Sequence[Uncertain], solver: Solver, f_hz: float) -> Shifts:
+    """Shifts from the currents at f_hz (Hz). solver: of the same set-up."""
+    from tautwire.model.solve.sensitivity import Sensitivity  # with the engine, which stored answers spare
 
-    def tried(one: Uncertain, step: float) -> complex:
+    near, built = Sensitivity(solver, f_hz), setup.build()
+    line, bend = np.zeros((2, len(values)), dtype=complex)
+
+    def tried(one: Uncertain, x: float) -> complex:
         try:
-            return near.shift(with_value(setup, one.path, float(one.at(step))))
+            if one.path == "mesh.feed_segment":
+                return near.gap_shift(float(one.at(x)) - one.value)
+            there = moved(setup, one, x).build()
+            was = reference(setup, one)
+            known = built if was is setup else was.build()
+            return near.shift(there.structure, there.ground, known.ground)
         except (InputError, SolveError):  # such as an end in the ground: the other way must do
             return complex(np.nan)
 
-    out = np.zeros((len(values), len(STEPS)), dtype=complex)
     for k, one in enumerate(values):
-        if not moves_wires(setup, one):
+        if not moves_wires(one):
             continue
-        for j, step in enumerate(STEPS):
-            if step < 0 and not one.path.startswith(CURVED):
-                out[k, j] = np.nan
-                continue
-            out[k, j] = tried(one, step)
-        if np.isnan(out[k]).all():
-            out[k, 0] = tried(one, -1.0)
-        out[k] = np.nan_to_num(np.where(np.isnan(out[k]), -out[k, ::-1], out[k]))
-    return Shifts(tuple(values), out)
+        steps = one.steps(one.path.startswith(CURVED), STEP)
+        shifts = np.array([tried(one, x) for x in steps])
+        known = np.isfinite(shifts)
+        if not known.any() and one.least < 0:
+            steps = (-STEP,)
+            shifts = np.array([tried(one, -STEP)])
+            known = np.isfinite(shifts)
+        x, s = np.array(steps)[known], shifts[known]
+        if len(x) == 2:
+            line[k], bend[k] = np.linalg.solve(np.stack([x, x**2], axis=1), s)
+        elif len(x):
+            line[k] = s[0] / x[0]
+    return Shifts(tuple(values), line, bend)
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,25 +124,41 @@ def radio_reflection(setup: Setup, response: Response, shifts: Shifts, u: Real, 
     s = shifts.of(u)
     s = s / np.maximum(np.abs(s) / FURTHEST, 1)
     z = shifted_impedance(response, f, s[:, None])
-    feed, loss = feed_samples(setup.feed_system(), shifts.values, u)
-    at_radio = reflection(feed.impedances(z, f).radio, feed.reference)
-    if feed.coax is not None and np.any(loss != 1):
-        matched = feed.coax.loss_db(feed.coax_length, f)
-        at_radio = at_radio * 10 ** (-2 * matched * (loss[:, None] - 1) / 20)  # a matched line's: real Z0
-    return np.asarray(at_radio)
+    feed = feed_samples(setup, shifts.values, u)
+    primary = replace(feed, coax=None, coax_length=0.0).impedances(z, f).primary
+    return np.asarray(through_coax(feed, shifts.values, u, reflection(primary, feed.reference), f))
 
 
-def feed_samples(feed: FeedSystem, values: Sequence[Uncertain], u: Real) -> tuple[FeedSystem, Real]:
-    """The feed with its transformer's values as (m, 1) arrays, and the coax's loss over the set-up's (m,)."""
+def through_coax(feed: FeedSystem, values: Sequence[Uncertain], u: Real, load: Complex, f: Real) -> Complex:
+    """Reflection coefficient (m, n) at the radio's end of coax whose constants differ from sample to sample.
+
+    load (m, n): at its far end; both against the feed's reference. f (n,): Hz.
+    """
+    if feed.coax is None or not feed.coax_length:
+        return load
+    factor = {"length": 1.0, "loss_scale": 1.0, "velocity_scale": 1.0, "z0_scale": 1.0}
+    changed: dict[str, Any] = dict(factor)
+    for one, off in zip(values, u.T, strict=True):
+        table, _, name = one.path.partition(".")
+        if table == "coax" and name in factor:
+            changed[name] = one.at(off)[:, None] / one.value
+    gamma, zc = feed.coax.propagation(f)
+    gamma = (gamma.real * changed["loss_scale"] + 1j * gamma.imag / changed["velocity_scale"]) * changed["length"]
+    zc = zc * changed["z0_scale"]
+    step = reflection(zc, feed.reference)  # of the line against the reference, and back
+    inside = (load - step) / (1 - load * step) * np.exp(-2 * gamma * feed.coax_length)
+    return np.asarray((inside + step) / (1 + inside * step))
+
+
+def feed_samples(setup: Setup, values: Sequence[Uncertain], u: Real) -> FeedSystem:
+    """The feed with its transformer's values as (m, 1) arrays; its coax as the set-up has it."""
+    feed = setup.feed_system()
     transformer = feed.transformer
-    loss: Any = np.ones(len(u))
     changes: dict[str, Any] = {}
     for k, one in enumerate(values):
         table, _, name = one.path.partition(".")
-        sample: Any = one.at(u[:, k])[:, None]
-        if one.path == "coax.loss_scale":
-            loss = sample[:, 0] / one.value
-        elif table == "transformer" and transformer is not None:
+        if table == "transformer" and transformer is not None:
+            sample: Any = one.at(u[:, k])[:, None]
             magnetising = changes.get("magnetising", transformer.magnetising)
             if name == "core_scale" and isinstance(magnetising, Core):
                 changes["magnetising"] = replace(magnetising, scale=magnetising.scale * sample / one.value)
@@ -136,7 +170,7 @@ def feed_samples(feed: FeedSystem, values: Sequence[Uncertain], u: Real) -> tupl
                 changes[name] = sample
     if changes and transformer is not None:
         feed = replace(feed, transformer=replace(transformer, **changes))
-    return feed, loss
+    return feed
 
 
 def _read(f: Real, size: Real, band: Band) -> Samples:

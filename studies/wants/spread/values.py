@@ -11,15 +11,17 @@ from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
 from tautwire.model.wires.mesh import MeshRules
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.spread import ADDED, FACTOR, ONE_SIDED, USUAL, Law, usual_of
+from tautwire.studies.study.soil import SOIL_AT
+from tautwire.studies.study.spread import ADDED, FACTOR, ONE_SIDED, USUAL, Law, usual_over
 from tautwire.studies.wants.known import Known
 from tautwire.studies.wants.local_model import value_at, with_value
 from tautwire.studies.wants.spread.points import sobol
 
 REACH = 4.0  # standard deviations beyond which nothing is tried
-LIMITS = {"site.soil.er": (1.5, 90.0), "wire.jacket_er": (1.05, 20.0), "coax.height": (0.011, math.inf),
-          "counterpoise.height": (0.011, math.inf)}  # fmt: skip
+LIMITS = {"site.soil.er": (1.5, 90.0), "wire.jacket_er": (1.05, 20.0)}
 POSITIVE = 1e-15
+TURN = "reel.turn_length"
+DIMENSIONS = 48  # Sobol's, the first of them given to the rows of the table of spreads, others to what users add
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,46 @@ class Uncertain:
             values = self.value + self.sd * (np.abs(x) if self.law == ONE_SIDED else x)
         return np.asarray(np.clip(values, self.low, self.high))
 
+    def reached(self, u: float | Real) -> Real:
+        """Standard deviations of it really taken at u: without sign if one-sided, and within the limits."""
+        x = np.asarray(u, dtype=float)
+        return np.clip(np.abs(x) if self.law == ONE_SIDED else x, self.least, self._at_limit(self.high))
+
+    @property
+    def least(self) -> float:
+        """Standard deviations (0 or below) down to which it can be moved."""
+        return 0.0 if self.law == ONE_SIDED else min(self._at_limit(self.low), 0.0)
+
+    def _at_limit(self, limit: float) -> float:
+        if self.law != FACTOR:
+            return (limit - self.value) / self.sd
+        return math.log(limit / self.value) / self.sd if limit > 0 and math.isfinite(limit) else math.copysign(
+            math.inf, limit - self.value)  # fmt: skip
+
+    def steps(self, curved: bool, usual: float) -> tuple[float, ...]:
+        """Where its effect is read, standard deviations: at two places if it is curved, within the limits."""
+        if self.law == ONE_SIDED:
+            return (2.0,) if self.path == "antenna.end_capacitance" else (1.0,)  # what is 2 cm of wire at least
+        if not curved:
+            return (usual,)
+        return (-1.0, 1.0) if self.least <= -1 else (1.0, 2.0)
+
+
+def moved(setup: Setup, one: Uncertain, u: float) -> Setup:
+    """The set-up with one value u standard deviations off.
+
+    A longer turn on the reel is more wire out. Raises InputError for what the set-up cannot have.
+    """
+    if one.path == TURN:
+        out = setup.build().layout.length
+        return with_value(setup, "antenna.length", out * float(one.at(u)) / one.value)
+    return with_value(setup, one.path, float(one.at(u)))
+
+
+def reference(setup: Setup, one: Uncertain) -> Setup:
+    """The set-up as it is, its soil written as `moved` writes it."""
+    return with_value(setup, one.path, one.value) if one.path.startswith("site.soil.") else setup
+
 
 def start_of(setup: Setup, path: str) -> float | None:
     """The SI value at a path, also where the set-up leaves it to a default; None where there is no such part."""
@@ -60,18 +102,24 @@ def start_of(setup: Setup, path: str) -> float | None:
         "mesh.feed_segment": MeshRules().feed_segment,
         "coax.bearing": bearing + math.pi / 2 if setup.coax is not None else None,
     }
+    if path == TURN and setup.reel is not None and setup.antenna.length is not None:
+        reel = setup.reel.reel()
+        out = min(setup.antenna.length, reel.wire_length)
+        return out / max(float(reel.turns_out(out)), 1e-9)
     if path == "antenna.feed_height" and setup.antenna.slope is not None:  # not if heights alone fix the wire
         return float(setup.antenna.build().points[0][2])
     return defaults.get(path)
 
 
-def uncertain(setup: Setup, own: Mapping[str, Known] | None = None) -> tuple[Uncertain, ...]:
+def uncertain(setup: Setup, own: Mapping[str, Known] | None = None, turns: bool = False) -> tuple[Uncertain, ...]:
     """The uncertain values of a set-up: every usual one that it has a part for, changed and added to by `own`.
+
+    turns: whether the wire is measured out by turns of its reel.
 
     An sd of 0 leaves a value out. Raises InputError for a path that the set-up has no value for.
     """
     given = dict(own or {})
-    paths = [p for base in USUAL for p in _written(setup, base)]
+    paths = [p for base in USUAL if turns or base != TURN for p in _written(setup, base)]
     sources = []
     for path in dict.fromkeys([*paths, *given]):
         value, mine = start_of(setup, path), given.get(path)
@@ -94,16 +142,30 @@ def _written(setup: Setup, base: str) -> list[str]:
 
 
 def _usual(setup: Setup, path: str, value: float) -> Uncertain | None:
-    row = usual_of(path)
-    if row is None or _without_meaning(setup, path):
+    if _without_meaning(setup, path):
+        return None
+    er, sigma = setup.site.ground().constants(SOIL_AT) if path.startswith("site.soil.") else (0.0, 0.0)
+    row = usual_over(path, er, sigma)
+    if row is None:
         return None
     low, high = LIMITS.get(path, (-math.inf, math.inf))
+    if path.endswith(".height") and path.startswith(("coax.", "counterpoise.")):
+        low = min(_lying(setup, path), value)
     if row.law != ADDED or path.startswith("transformer.") or path.endswith(("length", "height")):
         low = max(low, POSITIVE)
     law: Law = ADDED if row.law == ONE_SIDED and value > row.sd else row.law
     if row.law == ONE_SIDED:
         low = 0.0
     return Uncertain(path, value, row.sd, law, row.name, row.measure, row.measured, low, high)
+
+
+def _lying(setup: Setup, path: str) -> float:
+    """Height (m) at which a return conductor lies on the soil: its outer radius."""
+    if path.startswith("coax.") and setup.coax is not None:
+        wire = setup.coax.cable().shield_wire()
+    else:
+        wire = setup.counterpoise[int(path.split(".")[1]) - 1].wire.wire()
+    return wire.radius + wire.jacket
 
 
 def _without_meaning(setup: Setup, path: str) -> bool:
@@ -125,6 +187,8 @@ def _without_meaning(setup: Setup, path: str) -> bool:
         return setup.antenna.feed_height is None and setup.antenna.end_height is not None
     if path == "coax.bearing":
         return setup.coax is None or setup.coax.length < 1.5
+    if path == "coax.loss_scale":
+        return setup.coax is not None and not any(db for _, db in setup.coax.cable().loss)
     return False
 
 
@@ -163,21 +227,32 @@ class Joint:
 
     @property
     def root(self) -> Real:
-        """(k, k) L with L L^T = correlation."""
+        """(k, k) L with L L^T = correlation, symmetric, so that values that stand alone keep their own draws."""
         size, axes = np.linalg.eigh(self.correlation)
-        return np.asarray(axes * np.sqrt(np.maximum(size, 0.0)))
+        return np.asarray((axes * np.sqrt(np.maximum(size, 0.0))) @ axes.T)
 
     def draw(self, count: int, seed: int = 1) -> Real:
-        """(count, k) standard deviations off, from Sobol's points."""
+        """(count, k) standard deviations off, from Sobol's points: of a value the same in every set-up that has it."""
         if not self.values:
             return np.zeros((count, 0))
-        normal = scipy.special.ndtri(np.clip(sobol(count, len(self.values), seed), 1e-6, 1 - 1e-6))
+        columns = _columns([v.path for v in self.values])
+        points = sobol(count, max(DIMENSIONS, max(columns) + 1), seed)[:, columns]
+        normal = scipy.special.ndtri(np.clip(points, 1e-6, 1 - 1e-6))
         return np.asarray(np.clip(normal @ self.root.T, -REACH, REACH))
+
+
+def _columns(paths: Sequence[str]) -> list[int]:
+    """Sobol's dimension of each value: its row in the table of spreads; second counterpoises and users' own values
+    take those behind, in the order of their names."""
+    rows = {base: i for i, base in enumerate(USUAL)}
+    taken = {p: rows[p.replace(".1.", ".")] for p in paths if p.replace(".1.", ".") in rows}
+    others = sorted(set(paths) - set(taken))
+    return [taken[p] if p in taken else len(rows) + others.index(p) for p in paths]
 
 
 def with_offsets(setup: Setup, values: Sequence[Uncertain], u: Real) -> Setup:
     """The set-up with each value moved by u (k,) standard deviations."""
     for one, off in zip(values, u, strict=True):
         if off:
-            setup = with_value(setup, one.path, float(one.at(float(off))))
+            setup = moved(setup, one, float(off))
     return setup

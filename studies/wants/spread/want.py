@@ -6,17 +6,13 @@ every dip carries its give or take; wanting "spread" adds samples of the distrib
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from pydantic import model_validator
 
-from tautwire.model.arrays import Complex
 from tautwire.model.errors import InputError, SolveError
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.quantities import quantity_text
@@ -26,8 +22,9 @@ from tautwire.studies.study.units import Kind, length
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.known import KEYS, Known, flat, read_known
 from tautwire.studies.wants.local_model import quantity_kind
-from tautwire.studies.wants.spread.intervals import Spread, measured_sd, middle_of, narrowed, sobol_shares
-from tautwire.studies.wants.spread.sampling import COUNT, Shifts, wire_shifts
+from tautwire.studies.wants.spread.differences import DRAWS, draws_row
+from tautwire.studies.wants.spread.intervals import Spread, measured_sd, narrowed, sobol_shares, spread_of
+from tautwire.studies.wants.spread.sampling import COUNT
 from tautwire.studies.wants.spread.values import Joint, Uncertain, uncertain, with_offsets
 from tautwire.studies.wants.spread.words import findings
 from tautwire.studies.wants.want import Frames, Want
@@ -35,8 +32,6 @@ from tautwire.studies.wants.want import Frames, Want
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from tautwire.model.operating.bands import Band
-    from tautwire.model.solve.response import Response
     from tautwire.model.solve.solver import Solver
     from tautwire.studies.study.result import Result
 
@@ -80,47 +75,28 @@ class SpreadSpec(Part):
                 raise InputError(name, repr(value), f"a whole number from {low} to {high}")
         return own
 
-    def joint(self, setup: Setup) -> Joint:
-        """The uncertain values of a set-up. Raises InputError for a path it has no value for."""
+    def joint(self, setup: Setup, turns: bool = False) -> Joint:
+        """The uncertain values of a set-up. turns: whether its wire is measured out by turns of the reel.
+
+        Raises InputError for a path it has no value for.
+        """
         pairs = {(a, b): r for a, b, r in self.correlation}
-        return Joint.of(uncertain(setup, self.values), pairs)
+        return Joint.of(uncertain(setup, self.values, turns), pairs)
 
 
-@dataclass(frozen=True, eq=False)
-class Served:
-    """A set-up whose wires are solved for their shifts, and its uncertain values."""
-
-    setup: Setup
-    values: tuple[Uncertain, ...]
-
-    @cached_property
-    def facts(self) -> str:
-        """What the shifts depend on besides the band."""
-        values = [(v.path, v.value, v.sd, v.law) for v in self.values]
-        return repr((self.setup.build(), self.setup.feed_system(), values))
-
-
-def tables(setup: Setup, like: Served | None, solver: Solver, study: Study, count: int) -> Frames:
-    """Tables "spread" (a row a band) and "spread_parts" (a row a band and value), from `count` samples.
-
-    like: a set-up like this one whose shifts serve it; None: its own do.
-    """
+def tables(setup: Setup, solver: Solver, study: Study, count: int) -> Frames:
+    """Tables "spread" (a row a band), "spread_parts" (a row a band and value) and "spread_draws" (a row a band, the
+    samples themselves), from `count` samples."""
     spec: SpreadSpec = study.options["spread"]
-    joint = spec.joint(setup)
-    if like is None or [v.path for v in joint.values] != [v.path for v in like.values]:
-        like = Served(setup, joint.values)
-    frames: Frames = {"spread": [], "spread_parts": []}
-    spreads = []
-    own = like.setup is setup and solver.by_itself  # shifts that serve others must not hang on who asks first
-    for band in study.bands:
-        response = solver.response(*window(band))
-        shifts = stored_shifts(like, solver, band, response if own else None)
-        spreads.append(Spread(setup, response, band, joint, Shifts(joint.values, shifts.at), count, spec.seed))
+    joint = spec.joint(setup, "turns" in study.spec.want)
+    frames: Frames = {"spread": [], "spread_parts": [], DRAWS: []}
+    spreads = [spread_of(setup, solver, band, joint, count, spec.seed) for band in study.bands]
     measures = narrowed(spreads) if joint.values else []
     for i, one in enumerate(spreads):
         best = (measures[0][0], measures[0][1][i]) if measures else ("", math.nan)
         frames["spread"].append(band_row(one, best, study.spec.swr_threshold))
         frames["spread_parts"] += part_rows(one)
+        frames[DRAWS].append(draws_row(one.band.name, one.base, one.samples))
     if "spread" in study.spec.want:
         frames["spread_samples"] = [row for one in spreads for row in sample_rows(one)]
         frames["spread_measures"] = measure_rows(spreads, measures)
@@ -129,26 +105,18 @@ def tables(setup: Setup, like: Served | None, solver: Solver, study: Study, coun
     return frames
 
 
-def stored_shifts(like: Served, solver: Solver, band: Band, response: Response | None) -> Shifts:
-    """The wires' shifts in a band, from the store if they are there. response: of the same set-up, if it is known."""
-    key = f"shifts-{hashlib.sha256(repr((like.facts, band)).encode()).hexdigest()}"
-
-    def compute() -> dict[str, np.ndarray]:
-        known = response or like.setup.build().solver(solver.remember).response(*window(band))
-        return {"at": wire_shifts(like.setup, like.values, known, middle_of(like.setup, known, band)).at}
-
-    at: Complex = solver.remember(key, compute)["at"]
-    return Shifts(like.values, at)
-
-
 def band_row(spread: Spread, best: tuple[str, float], limit: float) -> dict[str, Any]:
     """One row of "spread"; see columns.py."""
     dip, worst, low_swr = (spread.interval(name, 95) for name in ("dip", "worst", "dip_swr"))
+    nominal, likely, likely_worst = float(spread.base.dip[0]), spread.interval("dip", 68), spread.interval("worst", 68)
     ranked = sorted(zip(np.abs(spread.shares), spread.joint.values, strict=True), key=lambda s: -s[0])[:3]
     return {
         "band": spread.band.name,
-        "dip_mhz": float(spread.base.dip[0]) / 1e6,
+        "dip_mhz": nominal / 1e6,
         "dip_give_khz": spread.half_width("dip") / 1e3,
+        "dip_minus_khz": (nominal - likely[0]) / 1e3,
+        "dip_plus_khz": (likely[1] - nominal) / 1e3,
+        "dip_median_mhz": spread.median("dip") / 1e6,
         "khz_per_metre": _per_metre(spread) / 1e3,
         "dip_low_mhz": dip[0] / 1e6,
         "dip_high_mhz": dip[1] / 1e6,
@@ -157,7 +125,11 @@ def band_row(spread: Spread, best: tuple[str, float], limit: float) -> dict[str,
         "swr_worst": float(spread.base.worst[0]),
         "swr_worst_low": worst[0],
         "swr_worst_high": worst[1],
+        "swr_worst_low_68": likely_worst[0],
+        "swr_worst_high_68": likely_worst[1],
+        "swr_worst_median": spread.median("worst"),
         "chance_under_limit": spread.chance(limit),
+        "withheld": "",
         "largest": "; ".join(v.name for size, v in ranked if size > 0),
         "largest_khz": "; ".join(f"{size / 1e3:.0f}" for size, v in ranked if size > 0),
         "measure": best[0],

@@ -40,10 +40,15 @@ def chance(wire: Real, swr: Real, level: float, give: Real) -> Real:
     return np.asarray(served.mean(axis=1))
 
 
-def gives(spread: pd.DataFrame | None, bands: Sequence[str]) -> Real | None:
-    """The dips' standard deviation over their frequency on these bands, (bands,); None where it is not known."""
+def gives(spread: pd.DataFrame | None, bands: Sequence[str], column: str = "", turns: float = 0.0) -> Real | None:
+    """The dips' standard deviation over their frequency on these bands, (bands,); None where it is not known.
+
+    column, turns: where the table has a column of settings, those of this one.
+    """
     if spread is None or spread.empty:
         return None
+    if column in spread:
+        spread = spread[spread[column] == turns]
     known = (spread["dip_give_khz"] / 1e3 / spread["dip_mhz"]).groupby(spread["band"]).median()
     found = np.array([known.get(band, np.nan) for band in bands], dtype=float)
     typical = float(np.nanmedian(known)) if known.notna().any() else np.nan

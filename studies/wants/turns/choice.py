@@ -109,8 +109,9 @@ def _choose(rows: pd.DataFrame, dips: pd.DataFrame, level: float, spread: pd.Dat
     at, lowest = best_stop_each(values)
     beside = neighbour_swr(values, at) if len(turns) > 1 else np.full(len(at), math.nan)
     stops = fewest_stops(values, level)
-    give = gives(spread, [str(b) for b in rows.drop_duplicates("segment").set_index("segment").loc[names, "band"]])
-    likely = {i: _likeliest(i, stops, metres.to_numpy(float), values, level, give) for i in stops.chosen}
+    bands = [str(b) for b in rows.drop_duplicates("segment").set_index("segment").loc[names, "band"]]
+    give = {i: gives(spread, bands, COLUMN, turns[i]) for i in stops.chosen}  # of the stop itself
+    likely = {i: _likeliest(i, stops, metres.to_numpy(float), values, level, give[i]) for i in stops.chosen}
     cells = rows.set_index([COLUMN, "segment"])
     shift = dips.set_index([COLUMN, "band"])["shift_khz_per_turn"] if len(dips) else {}
     best = []

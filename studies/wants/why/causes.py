@@ -18,7 +18,6 @@ from tautwire.studies.study.spread import usual_of
 from tautwire.studies.study.units import Kind, angle, length
 from tautwire.studies.wants.local_model import value_at, with_value, with_values
 
-WATER_ER = 80.0
 FILM = 20e-6  # m, water on a wet wire
 DRIER_ER, DRIER_SIGMA = 1.5, 2.0  # factors of er and sigma from one moisture to the next
 WETTER = 1.6  # factor of the moisture, where that is what is given: about the same
@@ -279,16 +278,10 @@ def _soil() -> Cause:
 
 
 def _wet() -> Cause:
-    """A film of water round the wire, as a thicker jacket with the same inductance per metre (model/wires/wire.py)."""
+    """A film of water round the wire."""
 
     def apply(setup: Setup, c: float) -> Setup:
-        wire = setup.wire.wire()
-        a, b = wire.diameter / 2, wire.diameter / 2 + wire.jacket
-        film = FILM * c
-        both = math.log((b + film) / a)
-        inside = (1 - 1 / wire.jacket_er) * math.log(b / a) + (1 - 1 / WATER_ER) * math.log((b + film) / b)
-        spec = setup.wire.model_copy(update={"jacket": b - a + film, "jacket_er": 1 / (1 - inside / both)})
-        return setup.model_copy(update={"wire": spec})
+        return _moved(setup, "wire.film", c * FILM)
 
     return Cause(
         "wet wire",
