@@ -1,6 +1,7 @@
 """What of a set-up may be off, and to which layer it belongs: the antenna, the site, or how it hung this time.
 
-Names are the set-up's dotted keys. A value is off by x of its usual standard deviations (study/spread.py); one that can only be more (sag, leaves) by x times its usual size, x from 0 up.
+Names are the set-up's dotted keys. A value is off by x of its usual standard deviations (study/spread.py); one that
+can only be more (sag, leaves) by x times its usual size, x from 0 up.
 """
 
 from __future__ import annotations
