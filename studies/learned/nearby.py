@@ -183,9 +183,8 @@ def _solved(setup: Setup, band: Band, values: tuple[Uncertain, ...], remember: R
 
 def _moves(setup: Setup, one: Uncertain) -> bool:
     """Whether a value does anything to the wires."""
-    return not one.path.startswith(
-        ("transformer.", "coax.loss_scale", "coax.velocity_scale", "coax.z0_scale", "radio.")
-    )
+    feed_only = ("transformer.", "coax.loss_scale", "coax.velocity_scale", "coax.z0_scale", "radio.")
+    return not one.path.startswith(feed_only)
 
 
 def _tried(one: Uncertain) -> tuple[float, ...]:

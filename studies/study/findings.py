@@ -84,6 +84,7 @@ FUNCTIONS: dict[str, Callable[..., float]] = {
     "half": lambda a: a / 2,
     "through": lambda db: 10 ** (-db / 10),
     "true": lambda *a: float(sum(bool(x) for x in a)),
+    "half apart": lambda a, b: abs(a - b) / 2,
     "mean": lambda *a: sum(a) / len(a),
     "pairs": lambda *a: len(a) / 2,
     "middle apart": lambda *a: median(abs(x - y) for x, y in zip(a[::2], a[1::2], strict=True)),

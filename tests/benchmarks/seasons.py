@@ -22,7 +22,7 @@ from threadpoolctl import threadpool_limits
 
 from tautwire.model.operating.bands import band_named
 from tautwire.model.reflection import size_of
-from tautwire.studies.learned.layers import LEAVES, SPEED, Z0, layer_of, moved, off_values
+from tautwire.studies.learned.layers import LEAVES, layer_of, moved, off_values
 from tautwire.studies.learned.outing import Dip, Outing
 from tautwire.studies.learned.posterior import Local, Log, learned, predict
 from tautwire.studies.running.store import Store, digest
@@ -76,7 +76,8 @@ def exact(site: int, x: dict[str, float], keep: Path, length: float = 5.0) -> di
         if length != 5.0:
             setup = setup.model_copy(update={"coax": setup.coax.model_copy(update={"length": length})})
         feed = setup.feed_system()
-        cable = replace(feed.coax, z0=float(values[Z0].at(x[Z0])), velocity_factor=float(values[SPEED].at(x[SPEED])))
+        z0, speed = (float(values[f"coax.{name}_scale"].at(x[f"coax.{name}_scale"])) for name in ("z0", "velocity"))
+        cable = replace(feed.coax, z0=feed.coax.z0 * z0, velocity_factor=feed.coax.velocity_factor * speed)
         feed = replace(feed, coax=cable)
         built = setup.build()
         solver = replace(built, rules=built.rules.finer(FINER)).solver()

@@ -117,11 +117,13 @@ def _moved(result: Result, dips: Mapping[Band, Sequence[Row]]) -> list[Finding]:
     between = NOTHING
     if len(result.study.axes) == 1:
         between = say(" between {low} and {high}", low=case_name(result, low), high=case_name(result, high))
+    sure = _sure_of(result, most.name, low, high)
     sentence = say(
-        "{word}: the {band} dip moves by {khz}{between}, {part} the band's {width}",
+        "{word}: the {band} dip moves by {khz}{sure}{between}, {part} the band's {width}",
         word=word,
         band=band_name(most.name),
         khz=moves(most),
+        sure=sure,
         between=between,
         part=made_of(
             "of the width", "part", high.cell("dip_mhz"), low.cell("dip_mhz"), *edges(most.name), result=result
@@ -134,6 +136,16 @@ def _moved(result: Result, dips: Mapping[Band, Sequence[Row]]) -> list[Finding]:
         )
     found = [Finding(say("{sentence}.", sentence=sentence), "verdict", "dips move")]
     return [*found, *([Finding(in_wire, "answer", "in wire")] if in_wire else [])]
+
+
+def _sure_of(result: Result, band: str, one: Row, other: Row) -> Words:
+    """ " ±9 kHz": half of the range that holds 68 % of the difference of two cases' dips, where it was worked out."""
+    cases = {result.study.words_of(one), result.study.words_of(other)}
+    for row in table_of(result, "differences"):
+        if row["band"] == band and {row["case_a"], row["case_b"]} == cases:
+            ends = ((row, f"dip_difference_{end}_68_khz") for end in ("low", "high"))
+            return say(" ±{khz}", khz=made_of("half apart", "shift", *ends, result=result))
+    return NOTHING
 
 
 def _ends(rows: Sequence[Row]) -> tuple[Row, Row]:

@@ -139,13 +139,8 @@ def _parameter(path: str, given: Any) -> Known:
 
 
 NOT_FREED = (
-    "antenna.end_capacitance",
-    "wire.film",
-    "coax.behind",
-    "coax.length",
-    "coax.velocity_scale",
-    "coax.z0_scale",
-)
+    "antenna.end_capacitance", "wire.film", "coax.behind", "coax.length", "coax.velocity_scale", "coax.z0_scale",
+)  # fmt: skip
 """values that sweeps of a few bands hardly tell from others: fitted only if they are named"""
 
 
