@@ -87,7 +87,7 @@ def widening(record: Sequence[Tracked]) -> float:
     """Factor on a stated ± from how well earlier ones held: sqrt((6 + sum of squares)/(6 + n)).
 
     >>> widening([]), round(widening([Tracked(0, "20 m", 14.2e6, 14.1e6, 2e4)] * 6), 2)
-    (1.0, 2.53)
+    (1.0, 2.52)
     """
     squares = [one.off**2 for one in record]
     return math.sqrt((TRUST + sum(squares)) / (TRUST + len(squares)))
