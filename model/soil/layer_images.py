@@ -24,7 +24,7 @@ from tautwire.model.arrays import Complex, Real
 from tautwire.model.soil.stack import Stack
 
 SLOWEST = 9.0  # 1/m; what varies more slowly along the wires is met by the points on a segment
-ENOUGH = 3e-4  # of an image that may be left out; three or four images are usual
+ENOUGH = 1e-4  # of an image that may be left out; three to five images are usual
 MOST = 6
 
 Terms = dict[float, complex]  # by how far the wires are raised, m
