@@ -109,6 +109,61 @@ def test_a_case_whose_workers_another_killed_is_tried_again(cluster, tmp_path, m
     assert len(result.frames["dips"]) == 2
 
 
+def says_the_second_case_twice(case, study, store):
+    """Each case is noted; the second and third die as long as anything else is still to come."""
+    runs = store.folder / "runs"
+    runs.mkdir(parents=True, exist_ok=True)
+    (runs / f"{case.index}-{time.time_ns()}").touch()
+    if case.index == 1 and len({p.name.split("-")[0] for p in runs.iterdir()}) > 1 and len(list(runs.glob("1-*"))) < 4:
+        os._exit(3)
+    return case.index, [{"dips": [{"band": "20 m"}]}], ""
+
+
+def test_a_case_is_failed_only_after_it_failed_alone(cluster, tmp_path, monkeypatch):
+    """The only one that is given up is tried once more too, and is solved alone."""
+    monkeypatch.setattr(runner, "_answer", says_the_second_case_twice)
+    study = load_study(write_study(tmp_path, SOILS))
+    result = run(study, Store(tmp_path / "store"), scheduler=cluster.scheduler_address)
+    assert not result.failed and len(result.frames["dips"]) == 3
+
+
+def test_a_worker_of_other_code_that_joins_takes_no_case(cluster, tmp_path, monkeypatch):
+    """Found only when a case reaches it: the case goes to those with our code."""
+    asked = []
+
+    class Submitting:
+        """The cluster's client; what it sends to no worker by name comes to the newcomer, which answers at once."""
+
+        def __init__(self, address, **options):
+            self.client = CLIENT(address, **options)
+
+        def __getattr__(self, name):
+            return getattr(self.client, name)
+
+        def submit(self, function, *words, workers=None, **options):
+            if workers is None:
+                asked.append(words[1].index)
+                return self.client.submit(sent_back, words[1].index, **options)
+            return self.client.submit(function, *words, workers=workers, **options)
+
+    monkeypatch.setattr(distributed, "Client", Submitting)
+    monkeypatch.setattr(runner, "_answer", solved_at_once)
+    study = load_study(write_study(tmp_path, SOILS))
+    result = run(study, Store(tmp_path / "store"), scheduler=cluster.scheduler_address)
+    assert sorted(asked) == [0, 1, 2] and not result.failed and len(result.frames["dips"]) == 3
+
+
+CLIENT = distributed.Client
+
+
+def sent_back(index):
+    return index, None, f"{runner.OTHER_CODE}tautwire 0.0"
+
+
+def solved_at_once(case, study, store):
+    return case.index, [{"dips": [{"band": "20 m"}]}], ""
+
+
 def dies_after_its_first_case(case, study, store):
     """As the runner's own, but worker-1 is killed with an answer just computed and not yet sent."""
     answer = case.index, runner.solve_case(case, study, store), ""

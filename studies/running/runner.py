@@ -38,7 +38,6 @@ if TYPE_CHECKING:
     from tautwire.studies.wants.own import Function
 
 TIMEOUT = 300.0  # seconds for one case
-KILLED = "KilledWorker"  # as the scheduler names what it gave up after so many lost workers
 CONNECT = 5.0  # seconds to find a scheduler
 Progress = Callable[[int, int], None]
 """progress(done, total)"""
@@ -204,17 +203,28 @@ def identity(study: Study) -> str:
     return ", ".join([f"tautwire {__version__} (code {code})", *map(" ".join, libraries().items())])
 
 
+OTHER_CODE = "a cluster worker has other code: "
+
+
 def _on_worker(answer: Callable[..., Done], case: Case, study: Study, store: Store, expected: str) -> Done:
     if (own := identity(study)) != expected:
-        return case.index, None, f"a cluster worker has {own}, not {expected} as here"
+        return case.index, None, f"{OTHER_CODE}{own}, not {expected} as here"
     return answer(case, study, store)
+
+
+def _accepted(client: Any, study: Study, expected: str) -> list[str]:
+    """Addresses of the workers that have the code we have here, asked again, as workers come and go."""
+    found = client.run(identity, study, on_error="return")
+    return [address for address, own in found.items() if own == expected]
 
 
 def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, timeout: float) -> Iterator[Done]:
     """Answers as they come, from a Dask cluster; workers keep stores of their own.
 
-    A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default);
-    where several are given up, each is tried once more alone, as one may have killed the workers of the others.
+    A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default).
+    One that is given up is tried once more when nothing else runs, as another may have killed its workers: only what
+    fails alone has failed. A worker that joins later with other code sends back what reaches it, and it goes to those
+    with the code we have here.
     When nothing comes back for `timeout` seconds, the cases still out are given up. Raises InputError for a scheduler
     that is not there or workers with other code, SolveError if the scheduler stops.
     """
@@ -232,19 +242,22 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
         expected = identity(study)
         _refuse_others(client, study, expected, address)
 
-        def submit(case: Case) -> Any:
-            return client.submit(_on_worker, _answer, case, study, store, expected, pure=False)
+        def submit(case: Case, workers: list[str] | None = None) -> Any:
+            return client.submit(_on_worker, _answer, case, study, store, expected, pure=False, workers=workers)
 
-        def submitted_alone(case: Case) -> Done:
-            future = submit(case)
+        def submitted_alone(case: Case, workers: list[str] | None = None) -> Done:
+            future = submit(case, workers)
             try:
                 distributed.wait([future], timeout=timeout)
             except (TimeoutError, distributed.TimeoutError):
                 client.cancel([future])
                 return case.index, None, f"no answer from the cluster within {timeout:g} s"
-            return _fetched(future, case, study, store)
+            fetched = _fetched(future, case, study, store)
+            if workers is None and fetched[2].startswith(OTHER_CODE) and (ours := _accepted(client, study, expected)):
+                return submitted_alone(case, ours)  # only then: a worker that is started anew has another address
+            return fetched
 
-        killed: list[tuple[Case, Done]] = []
+        again: list[Case] = []
         try:
             futures = {submit(c): c for c in cases}
             while futures:
@@ -258,14 +271,16 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
                 for future in done:
                     if future.status == "cancelled":
                         raise CancelledError
-                    case = futures.pop(future)
+                    case, lost = futures.pop(future), future.status == "error"
                     fetched = _fetched(future, case, study, store)
-                    if fetched[2].startswith(KILLED):
-                        killed.append((case, fetched))
+                    if fetched[2].startswith(OTHER_CODE) and (accepted := _accepted(client, study, expected)):
+                        futures[submit(case, accepted)] = case
+                    elif lost:
+                        again.append(case)
                     else:
                         yield fetched
-            for case, fetched in killed:  # several: one may have taken the others' workers with it
-                yield fetched if len(killed) == 1 else submitted_alone(case)
+            for case in again:
+                yield submitted_alone(case)
         except (OSError, CancelledError, distributed.client.FutureCancelledError):
             allowed = f"the scheduler at {address} stopped with {len(futures)} of {len(cases)} cases not yet answered"
             raise SolveError(f"{allowed}; the others are kept, so the same command goes on from here") from None
