@@ -380,7 +380,7 @@ def test_a_soil_comparison_solves_the_wires_once(tmp_path, engine_calls):
     run(study, store, workers=0)
     assert len(engine_calls) == 3 + 2  # nodes of one span in free space and over its image
     assert store.contents() == {"wires": 2, "volts": 1, "power": 1, "soil": 9, "rest": 3, "case": 3, "give": 3,
-                                "quality": 3, "shifts": 3}  # fmt: skip
+                                "quality": 3}  # fmt: skip
 
 
 def test_a_repeated_study_only_reads(tmp_path, engine_calls, monkeypatch):

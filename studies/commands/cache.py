@@ -12,7 +12,6 @@ WORDS = {
     "case": "answers, each to one question about one band of a case",
     "quality": "marks of quality, each of one band of a case",
     "give": "gives or takes, each of the bands of a case",
-    "shifts": "shifts of a band by values that may be off",
     "power": "power checks",
     "plots": "drawn studies",
 }
