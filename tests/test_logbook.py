@@ -70,7 +70,7 @@ def test_predict_starts_from_a_place(capsys: pytest.CaptureFixture[str]) -> None
     kept("2026-05-01", "14.1")
     main(["predict", "--at", PINE, "--bands", "20 m", "--no-spread"])
     said = capsys.readouterr().out
-    assert "20.40 m of wire" in said and "free space" in said
+    assert "20.4 m of wire" in said and "free space" in said
     assert "Measured there on 2026-05-01: 20 m dip at 14.100 MHz" in said and "expect it at 14.100 MHz" in said
 
 

@@ -57,7 +57,7 @@ class Trap:
 def test_a_sweep_from_somebody_else_runs_no_code(tmp_path: Path) -> None:
     path = tmp_path / "lake.s1p"
     path.write_bytes(pickle.dumps(Trap(tmp_path / "ran")))
-    with pytest.raises(InputError, match="a valid Touchstone one-port file"):
+    with pytest.raises(InputError, match="a text file"):
         read_sweep(path)
     assert not (tmp_path / "ran").exists()
 

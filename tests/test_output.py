@@ -306,8 +306,9 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
     for module in (run, report):
         monkeypatch.setattr(module, "run_shown", lambda study, *_, **__: Solved(study))
-        monkeypatch.setattr(module, "trust", lambda _: [])
-    monkeypatch.setattr(run, "sentences", lambda _: [])
+    monkeypatch.setattr(report, "trust", lambda _: [])
+    monkeypatch.setattr(run, "told", lambda *_, **__: "")
+    monkeypatch.setattr(run, "_tables", lambda _: [])
     monkeypatch.setattr(run, "write", written)
     monkeypatch.setattr(report, "report", lambda *_: f"<p>{next(count)}")
     monkeypatch.setattr(manual, "manual_page", lambda _: f"<p>{next(count)}")

@@ -19,7 +19,6 @@ from tautwire.studies.study.measurement import dips
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
-from tautwire.studies.wants.local_model import value_at
 from tautwire.studies.wants.why.causes import both, causes
 from tautwire.studies.wants.why.figures import why_figure
 from tautwire.studies.wants.why.ranking import Shift, Track, Why, explain, remaining, shift_of, shifts_between
@@ -212,8 +211,8 @@ def test_wet_wire_has_the_inductance_of_two_layers() -> None:
     wet = next(c for c in causes(lakeside()) if c.name == "wet wire").apply(lakeside(), 2.0)
     a, b, film = 0.4e-3, 0.7e-3, 40e-6
     layers = (1 - 1 / 2.3) * math.log(b / a) + (1 - 1 / 80) * math.log((b + film) / b)
-    er, jacket = value_at(wet, "wire.jacket_er"), value_at(wet, "wire.jacket")
-    assert er is not None and jacket is not None
+    wire = wet.wire.wire()
+    er, jacket = wire.jacket_er, wire.jacket
     assert (1 - 1 / er) * math.log((a + jacket) / a) == pytest.approx(layers)
 
 

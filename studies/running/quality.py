@@ -45,7 +45,8 @@ def marks(figures: dict[str, float]) -> list[str]:
 
 
 def power_error(solver: Solver, f_hz: float) -> float:
-    """What the wires, without loss and away from the soil, radiate over what enters them, less 1.
+    """What the wires, of perfect conductor and away from the soil, radiate and lose in their jackets over what enters
+    them, less 1.
 
     The average-gain test: it finds what the engine does badly (steps of radius, joints, coarse segments) at a
     hundredth of the cost of a balance with the soil (model/fields/power_balance.py), which agrees with it to a percent.
@@ -57,7 +58,8 @@ def power_error(solver: Solver, f_hz: float) -> float:
     parts = solver.parts(f_hz)
     current = np.linalg.solve(parts.wires(f_hz), parts.mesh.feed.astype(complex))
     radiated = (current.conj() @ radiation_resistance(parts.segments, f_hz) @ current).real
-    return float(radiated / (parts.mesh.feed @ current).real) - 1
+    in_jackets = parts.local_losses(f_hz, current)[0]
+    return float((radiated + in_jackets) / (parts.mesh.feed @ current).real) - 1
 
 
 def quality_rows(solver: Solver, study: Study) -> Rows:

@@ -317,8 +317,14 @@ TABLES: dict[str, tuple[str, ...]] = {
         "swr_transformer coax_loss_db transformer_loss_db loss_db chosen followed",
         "sweeps": "band f_mhz feed_r_ohm feed_x_ohm radio_r_ohm radio_x_ohm swr swr_transformer",
         "quality": "band max_length_wavelengths min_length_radii min_height_radii max_neighbour_ratio "
-        "feed_segment_share y_asymmetry layer_room blend_error power_error marks",
-        "spread": "band dip_mhz dip_give_khz khz_per_metre dip_low_mhz dip_high_mhz dip_swr_low dip_swr_high "
+        "feed_segment_share y_asymmetry blend_error power_error marks",
+        "wire_change": "for_band change_m change_turns band then_mhz",
+        "picture": "band f_mhz swr low_radio_gain_dbi plane_radio_gain_dbi plane_elevation_deg",
+        "differences": "band case_a case_b dip_difference_khz dip_difference_low_68_khz dip_difference_high_68_khz "
+        "dip_difference_low_95_khz dip_difference_high_95_khz dip_lower_share swr_difference swr_difference_low_68 "
+        "swr_difference_high_68 swr_difference_low_95 swr_difference_high_95 swr_lower_share",
+        "spread": "band dip_mhz dip_give_khz dip_minus_khz dip_plus_khz dip_median_mhz withheld swr_worst_low_68 "
+        "swr_worst_high_68 swr_worst_median khz_per_metre dip_low_mhz dip_high_mhz dip_swr_low dip_swr_high "
         "swr_worst swr_worst_low swr_worst_high chance_under_limit largest largest_khz measure "
         "measured_give_khz",
         "spread_parts": "band value part value_and_sd moves_khz share_percent left_percent measure",
@@ -326,30 +332,30 @@ TABLES: dict[str, tuple[str, ...]] = {
         "pattern": "band f_mhz bearing_deg peak_gain_dbi peak_radio_gain_dbi takeoff_deg peak_bearing_deg "
         "halfpower_elevation_deg halfpower_azimuth_deg cut_elevation_deg forward_gain_dbi "
         "forward_radio_gain_dbi around_radio_gain_dbi cut_peak_radio_gain_dbi cut_peak_bearing_deg "
-        "front_to_back_db efficiency_percent share_sky share_soil share_wire share_choke "
-        "share_transformer share_coax share_mismatch balance_error_percent",
-        "pattern_gains": "band elevation_deg forward_gain_dbi forward_radio_gain_dbi back_gain_dbi",
+        "front_to_back_db plane_peak_radio_gain_dbi plane_peak_deg efficiency_percent share_sky share_soil share_wire "
+        "share_choke share_transformer share_coax share_mismatch balance_error_percent",
+        "pattern_gains": "band elevation_deg forward_gain_dbi forward_radio_gain_dbi back_gain_dbi around_db",
         "pattern_cuts": "band cut angle_deg gain_dbi",
         "pattern_sphere": "band elevation_deg azimuth_deg gain_dbi",
         "target": "band f_mhz region hops layer_km nearest_km farthest_km elevation_low_deg elevation_high_deg "
-        "region_gain_dbi region_least_dbi region_radio_gain_dbi best_bearing_deg turn_gain_db note",
+        "region_gain_dbi region_least_dbi region_radio_gain_dbi best_bearing_deg turn_gain_db reach_km note",
         "target_best": "band region hops elevation_low_deg elevation_high_deg region_gain_dbi region_radio_gain_dbi "
         "best_bearing_deg turn_gain_db lead_db spread_db",
         "exposure": "band f_mhz power_w duty wire_w limit_e_v_per_m limit_h_a_per_m stay_away_m any_part_m "
-        "from_feed_m from_end_m worst_east_m worst_north_m worst_height_m complete",
+        "from_feed_m from_end_m worst_east_m worst_north_m worst_height_m complete limits body_low_m body_high_m",
         "exposure_plan": "band east_m north_m height_m quotient",
         "exposure_section": "band section widest along_m height_m quotient",
         "stress": "band f_mhz power_w duty wire_w end_v end_peak_v feed_v feed_peak_v primary_v core_v max_a "
         "max_a_at core_flux_t core_w winding_w coax_w choke_w conductor_w core_rise_low_k "
         "core_rise_high_k core_minutes core_siemens mu_real mu_imag end_warning feed_warning "
-        "core_warning flux_warning choke_warning",
+        "core_warning flux_warning choke_warning safe_w safe_in_air_w",
         "stress_along": "band conductor along_m amps volts",
         "core": "f_mhz mu_real mu_imag core_siemens",
         "shield": "band variant dip_mhz dip_swr f_mhz shield_feed_a shield_max_a shield_radio_a choke_peak_w "
-        "gain_dbi gain_elevation_deg gain_azimuth_deg choke_at_m dip_shift_khz pattern_change_db",
+        "gain_dbi gain_elevation_deg gain_azimuth_deg choke_at_m dip_shift_khz pattern_change_db power_w",
         "shield_along": "band variant along_m amps",
         "turns": "segment band turns_out wire_m swr_best swr_worst swr_neighbour shift_khz_per_turn served "
-        "stop_turns stop_swr_worst at_range_end worst_mhz radio_r_ohm radio_x_ohm coax_loss_db "
+        "stop_turns stop_swr_worst stop_shift_khz_per_turn at_range_end worst_mhz radio_r_ohm radio_x_ohm coax_loss_db "
         "coax_matched_db transformer_loss_db",
         "stops": "turns_out wire_m segments swr_worst chance",
         "turn_swr": "turns_out wire_m segment band swr_best swr_worst band_swr_worst worst_mhz radio_r_ohm "
@@ -379,7 +385,7 @@ TYPES: dict[str, str] = {
     "text": "antenna band resonances_mhz marks cut region note end_warning feed_warning core_warning flux_warning "
     "choke_warning conductor variant segment segments parameter unit most_correlated with_parameter sweep plane "
     "left_out largest largest_khz measure value part value_and_sd answer cause change usual undo misses why gives_up "
-    "wish",
+    "wish case_a case_b withheld for_band limits",
     "whole number": "mode followed samples section hops points rank solved tried allowed",
     "true or false": "chosen widest complete served at_range_end explains at_end rest_holds_without stopped",
 }
@@ -393,6 +399,8 @@ UNITS = {
 }  # fmt: skip
 """end of a column's name -> its unit, as UDUNITS and CF write it, and decibels"""
 OWN_UNITS = {"max_a_at": "m", "amps": "A", "volts": "V", "khz_per_metre": "kHz m-1", "shift_khz_per_turn": "kHz",
+             "stop_shift_khz_per_turn": "kHz",
+             "change_turns": "1", "dip_difference_low_68_khz": "kHz",
              "start": "", "prior_sd": "", "estimate": "", "estimate_sd": "", "lowest": "", "highest": "",
              "missed_by": ""}  # fmt: skip
 

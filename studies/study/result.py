@@ -105,7 +105,7 @@ class Result:
     >>> setup = {"antenna": {"layout": "vertical", "length": "10.3 m"}, "counterpoise": [{"length": "2 m"}]}
     >>> result = tautwire.run(tautwire.read_study({"study": {"bands": ["20 m"]}, **setup}), workers=0)
     >>> sorted(result.frames), result.failed
-    (['all_dips', 'dips', 'quality', 'spread', 'spread_parts', 'sweeps'], [])
+    (['all_dips', 'dips', 'quality', 'spread', 'spread_parts', 'sweeps', 'wire_change'], [])
     """
 
     study: Study

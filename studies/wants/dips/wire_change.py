@@ -56,7 +56,10 @@ def change_rows(result: Result) -> Rows:
         return []
     setup = result.study.cases()[0].setup()
     length = setup.build().layout.length
-    moved = {row["band"]: (row["dip_mhz"], give_of(result, row).get(COLUMN, 0.0)) for row in result.rows("dips")}
+    moved = {
+        row["band"]: (row.get("dip_mhz", math.nan), give_of(result, row).get(COLUMN, 0.0))
+        for row in result.rows("dips")
+    }
     lines = {band: _Line(length, mhz, khz / 1e3) for band, (mhz, khz) in moved.items() if mhz > 0 and khz < 0}
     bands = {b.name: (b.lower / 1e6, b.upper / 1e6) for b in result.study.bands if b.name in lines}
     outside = [name for name, (low, high) in bands.items() if not low <= lines[name].dip <= high]

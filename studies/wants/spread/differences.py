@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tautwire.model.arrays import Real
-from tautwire.studies.wants.spread.intervals import held
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -59,6 +58,8 @@ class Drawn:
 
 def difference(a: Drawn, b: Drawn) -> dict[str, Any]:
     """A row of "differences": b less a; see columns.py. Draws without a dip in either are left out of the dips'."""
+    from tautwire.studies.wants.spread.intervals import held  # with the solver, which stored answers spare
+
     row: dict[str, Any] = {"band": a.band, "case_a": a.name, "case_b": b.name}
     parts = (("dip_difference", "_khz", b.dip - a.dip, b.own[0] - a.own[0], 1e-3),
              ("swr_difference", "", b.worst - a.worst, b.own[1] - a.own[1], 1.0))  # fmt: skip

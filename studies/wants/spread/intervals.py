@@ -6,17 +6,20 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tautwire.model.arrays import Real
 from tautwire.model.operating.bands import Band
-from tautwire.model.solve.response import Response
-from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.spread.sampling import COUNT, Samples, Shifts, sampled, wire_shifts
 from tautwire.studies.wants.spread.values import REACH, Joint, Uncertain
+
+if TYPE_CHECKING:
+    from tautwire.model.solve.response import Response
+    from tautwire.model.solve.solver import Solver
 
 SEED = 1
 
@@ -87,8 +90,8 @@ def held(values: Real, percent: float, own: float = math.nan) -> tuple[float, fl
     """The range that holds `percent` of the values (m,), NaN left out: their middle, slid as far as it must to reach
     `own`, the value of the set-up as it is, so that what is told first never lies outside its own range.
 
-    >>> held(np.arange(101.0), 80), held(np.arange(101.0), 80, own=4.0)
-    ((10.0, 90.0), (4.0, 84.0))
+    >>> held(np.arange(101.0), 80), [round(x) for x in held(np.arange(101.0), 80, own=4.0)]
+    ((10.0, 90.0), [4, 84])
     """
     values = values[np.isfinite(values)]
     if not len(values):

@@ -9,10 +9,12 @@ same values in every set-up, so samples of two set-ups can be compared one by on
 tests/benchmarks/calibration.py compares it with exact solves.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,11 +25,13 @@ from tautwire.model.feed.ferrite import Core
 from tautwire.model.feed.transformer import MagnetisingInductance
 from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import reflection
-from tautwire.model.solve.response import Response
-from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.shifted import FURTHEST, shifted_impedance
 from tautwire.studies.wants.spread.values import Uncertain, moved, reference
+
+if TYPE_CHECKING:
+    from tautwire.model.solve.response import Response
+    from tautwire.model.solve.solver import Solver
 
 CURVED = ("coax.height", "counterpoise.", "antenna.slope")  # whose shifts are no straight line: two steps
 STEP = 0.5  # standard deviations at which the shift of another value is read; its slope there serves both ways
@@ -52,7 +56,7 @@ class Shifts:
         return np.asarray(x @ self.line + x**2 @ self.bend)
 
     @classmethod
-    def none(cls) -> "Shifts":
+    def none(cls) -> Shifts:
         return cls((), np.zeros(0, dtype=complex), np.zeros(0, dtype=complex))
 
 
@@ -106,7 +110,7 @@ class Samples:
     dip_swr: Real
     worst: Real
 
-    def __getitem__(self, which: slice) -> "Samples":
+    def __getitem__(self, which: slice) -> Samples:
         return Samples(self.dip[which], self.dip_swr[which], self.worst[which])
 
 

@@ -173,6 +173,8 @@ def _without_meaning(setup: Setup, path: str) -> bool:
     ground, transformer = setup.site.ground(), setup.transformer
     if path.startswith("site.soil."):
         return ground.is_free_space or ground.is_perfect
+    if path == "antenna.sag":  # a wire that stands upright hangs straight
+        return setup.antenna.layout == "vertical"
     if path == "wire.diameter":
         return setup.wire.awg is not None
     if path == "wire.jacket_er":
