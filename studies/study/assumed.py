@@ -137,7 +137,7 @@ def _returns(setup: Setup, typed: _Typed) -> Said:
     lies = f"hanging, its end {typed(end)} up" if above else f"lying at {typed(coax.height, 'coax.height')}"
     said.append((lies, ("coax.height",)))
     towards = (
-        "a quarter turn clockwise from the wire"
+        "coax a quarter turn clockwise from the wire"
         if coax.bearing is None
         else (f"coax towards {math.degrees(coax.bearing):.0f}°")
     )
