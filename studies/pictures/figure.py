@@ -24,11 +24,10 @@ from tautwire.studies.study.findings import (
     band_name,
     convention,
     made_of,
-    of_role,
     say,
     table_of,
 )
-from tautwire.studies.wants.registry import want_named
+from tautwire.studies.wants.dips.words import headline
 
 if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band
@@ -165,8 +164,8 @@ def _place(result: Result, row: Mapping[str, Any]) -> tuple[str, ...]:
 def _title(result: Result, names: Sequence[Named], drawn: Drawn) -> str:
     """The study's own verdict on dips if these panels show it; else which case sends most at a low angle."""
     if any(cell.table == "dips" for cell in drawn):
-        verdict = next(of_role(want_named("dips").found(result), "verdict"), None)
-        if verdict and drawn.shows(title := verdict.words.title(result.study.lengths)):
+        found = headline(result, sure=False)
+        if found and drawn.shows(title := found[0].words.title(result.study.lengths)):
             return title
     rows = drawn.rows(result, TABLE, "low_radio_gain_dbi")
     at = convention(LOW_WORDS)

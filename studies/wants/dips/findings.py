@@ -50,7 +50,7 @@ def _said(result: Result, kind: str, drawn: Drawn) -> Words | None:
     if kind == "modes":
         return _modes(drawn.rows(result, "all_dips", "mode"))
     names = {r["band"] for r in drawn.rows(result, "dips", "dip_mhz")}
-    found = headline(result, names) if names else []
+    found = headline(result, names, sure=False) if names else []
     return found[0].words if found else None
 
 

@@ -64,9 +64,9 @@ def findings(result: Result) -> list[Finding]:
     return found + _big(result, table)
 
 
-def headline(result: Result, names: Collection[str] = ()) -> list[Finding]:
+def headline(result: Result, names: Collection[str] = (), sure: bool = True) -> list[Finding]:
     """The verdict on the study's dips and what it is held against; none if no band has one. names: of the bands it is
-    about; all if left out."""
+    about; all if left out. sure: with the ± of a difference, which figures do not draw."""
     rows = [row for row in table_of(result, "dips") if not math.isnan(row["dip_mhz"])]
     bands = [b for b in result.study.bands if not names or b.name in names]
     known = {b: mine for b in bands if (mine := [r for r in rows if r["band"] == b.name])}
@@ -74,7 +74,7 @@ def headline(result: Result, names: Collection[str] = ()) -> list[Finding]:
         return []
     if len(result.study.cases()) == 1:
         return [Finding(_placed(result, {b: mine[0] for b, mine in known.items()}), "verdict", "dips placed")]
-    return _moved(result, known)
+    return _moved(result, known, sure)
 
 
 def _placed(result: Result, dips: Mapping[Band, Row]) -> Words:
@@ -96,7 +96,7 @@ def listed(names: Sequence[str]) -> Words:
     return joined([band_name(n) for n in names])
 
 
-def _moved(result: Result, dips: Mapping[Band, Sequence[Row]]) -> list[Finding]:
+def _moved(result: Result, dips: Mapping[Band, Sequence[Row]], sure: bool) -> list[Finding]:
     """Of several set-ups: the band whose dip moves most, as a share of its width, and the one that moves least."""
 
     def reach(b: Band) -> float:
@@ -117,13 +117,13 @@ def _moved(result: Result, dips: Mapping[Band, Sequence[Row]]) -> list[Finding]:
     between = NOTHING
     if len(result.study.axes) == 1:
         between = say(" between {low} and {high}", low=case_name(result, low), high=case_name(result, high))
-    sure = _sure_of(result, most.name, low, high)
+    give = _sure_of(result, most.name, low, high) if sure else NOTHING
     sentence = say(
-        "{word}: the {band} dip moves by {khz}{sure}{between}, {part} the band's {width}",
+        "{word}: the {band} dip moves by {khz}{give}{between}, {part} the band's {width}",
         word=word,
         band=band_name(most.name),
         khz=moves(most),
-        sure=sure,
+        give=give,
         between=between,
         part=made_of(
             "of the width", "part", high.cell("dip_mhz"), low.cell("dip_mhz"), *edges(most.name), result=result
