@@ -236,7 +236,7 @@ def COMMAND(
         click.echo(json.dumps(answer, indent=2))
     else:
         said = [] if learned is None else learned.sentences()
-        measured = [measured_words(row) for row in there]
+        measured = [] if learned else [measured_words(row) for row in there]  # what is learned counts it already
         click.echo("\n".join([*said, *measured, answer_text(result, rows, own, assumed, everything)]))
     if result.failed:
         raise click.exceptions.Exit(1)

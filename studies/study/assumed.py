@@ -15,6 +15,7 @@ from tautwire.studies.study.units import format_length
 Said = list[tuple[str, tuple[str, ...]]]
 ASSUMED = " (assumed)"
 VARIED = " (varied)"
+MOST_DIGITS = 5  # of a length that is echoed
 
 
 def setup_words(study: Study, assumed: Collection[str] = ()) -> str:
@@ -41,12 +42,12 @@ class _Typed:
 
 
 def _text_at(raw: Raw, key: str) -> str:
-    """The text that a key was given; "" for none."""
+    """The text that a key was given; "" for none, and for a number with more digits than anybody types."""
     try:
         value = table_value(raw, key)
     except (IndexError, ValueError):
         return ""
-    return value if isinstance(value, str) else ""
+    return value if isinstance(value, str) and sum(map(str.isdigit, value)) <= MOST_DIGITS else ""
 
 
 class _Part:
