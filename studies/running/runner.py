@@ -203,6 +203,7 @@ def identity(study: Study) -> str:
     return ", ".join([f"tautwire {__version__} (code {code})", *map(" ".join, libraries().items())])
 
 
+KILLED = "KilledWorker"
 OTHER_CODE = "a cluster worker has other code: "
 
 
@@ -222,9 +223,9 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
     """Answers as they come, from a Dask cluster; workers keep stores of their own.
 
     A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default).
-    One that is given up is tried once more when nothing else runs, as another may have killed its workers: only what
-    fails alone has failed. A worker that joins later with other code sends back what reaches it, and it goes to those
-    with the code we have here.
+    One that is given up is tried alone when nothing else runs, twice at most, as another may have killed its workers:
+    only what fails alone has failed. A worker that joins later with other code sends back what reaches it, and it goes
+    to those with the code we have here.
     When nothing comes back for `timeout` seconds, the cases still out are given up. Raises InputError for a scheduler
     that is not there or workers with other code, SolveError if the scheduler stops.
     """
@@ -280,7 +281,10 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
                     else:
                         yield fetched
             for case in again:
-                yield submitted_alone(case)
+                fetched = submitted_alone(case)
+                if fetched[1] is None and fetched[2].startswith(KILLED):  # perhaps a worker that was still dying
+                    fetched = submitted_alone(case)
+                yield fetched
         except (OSError, CancelledError, distributed.client.FutureCancelledError):
             allowed = f"the scheduler at {address} stopped with {len(futures)} of {len(cases)} cases not yet answered"
             raise SolveError(f"{allowed}; the others are kept, so the same command goes on from here") from None
