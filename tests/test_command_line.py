@@ -26,7 +26,7 @@ def test_why_says_its_plane_and_folder(tmp_path, monkeypatch):
     seen = []
     monkeypatch.setattr(command_why, "write", lambda result, folder, command: seen.append(command) or [])
     monkeypatch.setattr(command_why, "run_why", lambda *_, **__: _Nothing())
-    for name in ("answer_lines", "trust"):
+    for name in ("sentences", "trust"):
         monkeypatch.setattr(command_why, name, lambda result: [])
     study = Path(command_why.__file__).parents[1] / "ready" / "why-lakeside.toml"
     CliRunner().invoke(command_why.COMMAND, [str(study), "--plane", "transformer", "--out", str(tmp_path)])

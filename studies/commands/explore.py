@@ -1,7 +1,6 @@
 """tautwire explore FILE: a page with sliders, made from a study."""
 
 import dataclasses
-from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -12,18 +11,10 @@ from tautwire.studies.explorer.live import LiveServer
 from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.questions.explore import explored_study
 from tautwire.studies.running.store import Store
-from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
-from tautwire.studies.study.study import Study
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
-from tautwire.studies.wants.turns.want import with_turn_axis
 
 NAME = "explorer.html"
-
-
-def _study(file: Path, fit: Path | None) -> Study:
-    study = replace(read_study(with_fit(load_tables(file), fit), file.stem), file=str(file))
-    return with_turn_axis(study) if study.options["turns"].segments else study
 
 
 def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:

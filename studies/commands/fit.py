@@ -20,8 +20,7 @@ from tautwire.studies.commands.shared import (
 )
 from tautwire.studies.questions.fit import fit_study, run_fit
 from tautwire.studies.questions.shared import LONG
-from tautwire.studies.reports.answers import sentences as answer_lines
-from tautwire.studies.reports.answers import trust
+from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
@@ -85,7 +84,7 @@ def COMMAND(
             result = run_fit(study, Store(), timeout=timeout, meanwhile=load_reports, progress=tell)
         seconds = time.perf_counter() - began
         command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
-        tell_answer(*_against(truth, result), *answer_lines(result), *trust(result))
+        tell_answer(*_against(truth, result), *sentences(result), *trust(result))
         written: list[Path] = []
         if "fit" in result.frames:
             written = made.put({"fit.toml": fit_text(fitted(result), outcome(result, command)).encode()})
@@ -120,5 +119,5 @@ def outcome(result: Result, command: str) -> dict[str, Any]:
             }
             for _, row in rows.iterrows()
         },
-        "notes": answer_lines(result),
+        "notes": sentences(result),
     }  # fmt: skip

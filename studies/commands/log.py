@@ -26,7 +26,7 @@ from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.output import Source, write_file
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.fit.fitted import FROM, SPREAD, with_fit
+from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
 Predictions = dict[Path, dict[str, tuple[float, float]]]
 PLOTS = (".png", ".svg", ".pdf")
@@ -156,7 +156,6 @@ def _tables(book: Logbook, place: str, file: Path | None, fit: Path | None) -> R
             return last.setup | last.beside
         except InputError:
             raise InputError("log", repr(place), f'a set-up for its first entry: tautwire log "{place}" FILE') from None
-        return last.setup | {k: v for k, v in last.tables.items() if k == SPREAD}  # what a fit knew stays known
     raw = with_fit(load_tables(file) if file else {}, fit)
     tables = {k: v for k, v in raw.items() if k in Setup.model_fields}
     written = load_tables(fit) if fit else {}

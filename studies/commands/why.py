@@ -21,8 +21,7 @@ from tautwire.studies.commands.shared import (
 )
 from tautwire.studies.logbook.logbook import LOG, kept_dips
 from tautwire.studies.questions.why import run_why, why_study
-from tautwire.studies.reports.answers import sentences as answer_lines
-from tautwire.studies.reports.answers import trust
+from tautwire.studies.reports.answers import sentences, trust
 from tautwire.studies.running.store import Store
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.measurement import PLANES, read_sweeps
@@ -126,7 +125,7 @@ def COMMAND(
         seconds = time.perf_counter() - began
         told = _options(was, now, band, before, after, without)
         ranking = [ranking_text(result)] if "why" in result.frames else []
-        tell_answer(*ranking, *answer_lines(result), *trust(result))
+        tell_answer(*ranking, *sentences(result), *trust(result))
         written = write(result, made, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
     if result.failed:
         raise click.exceptions.Exit(1)

@@ -143,22 +143,19 @@ def picture_rows(labels: Mapping[str, Any], views: Sequence[Seen]) -> Rows:
 def numbers_of(result: Result, of_view: Mapping[int, Row]) -> tuple[Lines, list[Row]]:
     """What is written into a panel: the dip where dips are asked for, and the gain at a low angle, else also the peak
     in the plane; and the rows of dips that are used. of_view: id of a view -> its row of the table "picture"."""
-    dips = {_place(result, row): row for name in DIPS for row in table_of(result, name)}
-    dips = {place: row for place, row in dips.items() if any(_place(result, r) == place for r in of_view.values())}
+    dips = {result.place(row): row for name in DIPS for row in table_of(result, name)}
+    shown = {result.place(row) for row in of_view.values()}
+    dips = {place: row for place, row in dips.items() if place in shown}
 
     def lines(view: Seen) -> list[str]:
         row = of_view[id(view)]
         low = f"{row.number('low_radio_gain_dbi', 'dBi').text()} at {LOW_WORDS}"
-        if (dip := dips.get(_place(result, row))) is None:
+        if (dip := dips.get(result.place(row))) is None:
             top = row.number("plane_radio_gain_dbi", "dBi").text()
             return [low, f"peak {top} at {row.number('plane_elevation_deg', 'angle').text()}"]
         return ["no dip" if math.isnan(dip["dip_mhz"]) else f"dip {dip.number('dip_mhz', 'frequency').text()}", low]
 
     return lines, list(dips.values())
-
-
-def _place(result: Result, row: Mapping[str, Any]) -> tuple[str, ...]:
-    return (row["band"], *(str(row.get(c)) for c in result.axis_columns))
 
 
 def _title(result: Result, names: Sequence[Named], drawn: Drawn) -> str:

@@ -159,6 +159,12 @@ def made_of(function: str, form: str, *parts: tuple[Row, str] | Cell, result: Re
     return Number(FUNCTIONS[function](*(value_of(result, c) for c in cells)) * times, cells, function, form, times)
 
 
+def by_band(result: Result, rows: Iterable[Row]) -> dict[str, list[Row]]:
+    """The rows of each band, in the study's order of bands; without bands that have none."""
+    rows = list(rows)
+    return {b.name: mine for b in result.study.bands if (mine := [r for r in rows if r["band"] == b.name])}
+
+
 def edges(name: str) -> tuple[Cell, Cell]:
     """The cells of a band's edges."""
     return Cell("bands", name, "lower_hz"), Cell("bands", name, "upper_hz")
@@ -459,8 +465,3 @@ def big(number: Number | Name | Words, words: Words) -> Finding:
 def of_role(findings: Iterable[Finding], *roles: Role) -> Iterator[Finding]:
     """Those of these roles, in their order."""
     return (f for f in findings if f.role in roles)
-
-
-def first_words(findings: Iterable[Finding], kind: str) -> Words:
-    """The words of the first finding of a kind; empty if there is none."""
-    return next((f.words for f in findings if f.kind == kind), NOTHING)

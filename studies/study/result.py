@@ -126,6 +126,11 @@ class Result:
     def axis_columns(self) -> list[str]:
         return [axis.column for axis in self.study.axes]
 
+    def place(self, row: Mapping[str, Any]) -> tuple[str, ...]:
+        """The band and the place on the axes that a row is about, as texts: rows of two tables that share it belong
+        together."""
+        return (str(row["band"]), *(str(row.get(column)) for column in self.axis_columns))
+
     def of(self, table: str, case: Case) -> pd.DataFrame:
         """A case's rows of a table; none if there is no such table."""
         import pandas as pd

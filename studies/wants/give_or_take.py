@@ -88,16 +88,10 @@ def sureness(result: Result) -> list[Finding]:
 
 def _meant(result: Result) -> list[Row]:
     """The rows of "spread" that the answer is about: of turns, those of the stops to use; else all with a dip shown."""
-    gone = {_place(result, r) for r in result.rows("dips") if math.isnan(r["dip_mhz"])}
-    rows = [
-        r for r in table_of(result, "spread") if not math.isnan(r["dip_give_khz"]) and _place(result, r) not in gone
-    ]
+    gone = {result.place(r) for r in result.rows("dips") if math.isnan(r["dip_mhz"])}
+    rows = [r for r in table_of(result, "spread") if not math.isnan(r["dip_give_khz"]) and result.place(r) not in gone]
     at_stop = {(r["band"], r["stop_turns"]) for r in table_of(result, "turns")}
     return [r for r in rows if (r["band"], r.get("turns_out")) in at_stop] if at_stop else rows
-
-
-def _place(result: Result, row: Mapping[str, Any]) -> tuple[str, ...]:
-    return (row["band"], *(str(row.get(c)) for c in result.axis_columns))
 
 
 def _typical(result: Result) -> list[Finding]:

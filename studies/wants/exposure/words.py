@@ -12,6 +12,7 @@ from tautwire.studies.study.findings import (
     Words,
     band_name,
     big,
+    by_band,
     cell_words,
     joined,
     made_of,
@@ -31,7 +32,7 @@ def findings(result: Result) -> list[Finding]:
     table = table_of(result, "exposure")
     if not table:
         return []
-    bands = {b.name: rows for b in result.study.bands if (rows := [r for r in table if r["band"] == b.name])}
+    bands = by_band(result, table)
     worst = sorted((max(rows, key=farthest) for rows in bands.values()), key=lambda r: -farthest(r))
     found = [Finding(_away(result, worst[0]), "verdict", "keep away", {"band": worst[0]["band"]})]
     if len(worst) > 1:

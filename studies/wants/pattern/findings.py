@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from tautwire.studies.study.findings import (
@@ -11,6 +11,7 @@ from tautwire.studies.study.findings import (
     Title,
     Words,
     band_name,
+    by_band,
     joined,
     made_of,
     say,
@@ -57,7 +58,7 @@ def _azimuth(result: Result, drawn: Drawn) -> Words | None:
     if not rows:
         return None
     at = cut_words(rows)
-    bands = _by_band(rows)
+    bands = by_band(result, rows)
     if all(len(mine) == 1 for mine in bands.values()):
         each = [
             say("{bearing} on {band}", bearing=mine[0].number("cut_peak_bearing_deg", "bearing"), band=band_name(name))
@@ -113,18 +114,11 @@ def _gain(result: Result, drawn: Drawn) -> Words | None:
 def _solid(result: Result, drawn: Drawn) -> Words | None:
     """How high the strongest direction of each band is."""
     each = []
-    for name, rows in _by_band(drawn.rows(result, "pattern", "takeoff_deg")).items():
+    for name, rows in by_band(result, drawn.rows(result, "pattern", "takeoff_deg")).items():
         high, low = (row.number("takeoff_deg", "angle") for row in ends(rows, "takeoff_deg"))
         span = say("{a}", a=low) if low.text() == high.text() else say("{a} to {b}", a=low, b=high)
         each.append(say("{up} on {band}", up=span, band=band_name(name)))
     return say("Most gain is at an elevation of {each}", each=joined(each[:MOST_NAMED])) if each else None
-
-
-def _by_band(rows: Sequence[Row]) -> dict[str, list[Row]]:
-    bands: dict[str, list[Row]] = {}
-    for row in rows:
-        bands.setdefault(row["band"], []).append(row)
-    return bands
 
 
 def _shore(result: Result, drawn: Drawn) -> Words | None:

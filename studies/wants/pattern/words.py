@@ -14,6 +14,7 @@ from tautwire.studies.study.findings import (
     Words,
     band_name,
     big,
+    by_band,
     case_name,
     convention,
     joined,
@@ -40,7 +41,7 @@ def findings(result: Result) -> list[Finding]:
     table = table_of(result, "pattern")
     if not table:
         return []
-    bands = {b.name: rows for b in result.study.bands if (rows := [r for r in table if r["band"] == b.name])}
+    bands = by_band(result, table)
     found = shore(result, table_of(result, "pattern_gains"))
     found += compared(result, bands) if result.study.count > 1 else _placed(bands)
     for name, rows in bands.items():

@@ -96,13 +96,9 @@ def withhold(result: Result) -> None:
     the reason in the column "withheld"."""
     if not (rows := result.rows("spread")):
         return
-    marks = {_key(result, row): row["marks"] for row in result.rows("quality")}
-    told = {_key(result, row): row.get("dip_mhz") for row in result.rows("dips")}
-    result.frames["spread"] = [_withheld(row, marks.get(key := _key(result, row), ""), told.get(key)) for row in rows]
-
-
-def _key(result: Result, row: Mapping[str, Any]) -> tuple[str, ...]:
-    return (str(row["band"]), *(str(row.get(c)) for c in result.axis_columns))
+    marks = {result.place(row): row["marks"] for row in result.rows("quality")}
+    told = {result.place(row): row.get("dip_mhz") for row in result.rows("dips")}
+    result.frames["spread"] = [_withheld(row, marks.get(key := result.place(row), ""), told.get(key)) for row in rows]
 
 
 def _withheld(row: Mapping[str, Any], marks: str, told: float | None) -> dict[str, Any]:
@@ -120,10 +116,10 @@ def compare(result: Result) -> None:
     rows = result.rows(DRAWS)
     if DRAWS in result.frames:
         del result.frames[DRAWS]
-    sure = {_key(result, row) for row in result.rows("spread") if not row.get("withheld")}
+    sure = {result.place(row) for row in result.rows("spread") if not row.get("withheld")}
     by_band: dict[str, list[Drawn]] = {}
     for row in rows:
-        if _key(result, row) in sure:
+        if result.place(row) in sure:
             name = result.study.words_of({c: row[c] for c in result.axis_columns if c in row})
             by_band.setdefault(row["band"], []).append(Drawn.of(name, row))
     if found := [row for drawn in by_band.values() for row in differences(drawn)]:

@@ -13,6 +13,7 @@ from tautwire.studies.study.findings import (
     Words,
     band_name,
     big,
+    by_band,
     cell_words,
     convention,
     joined,
@@ -37,7 +38,7 @@ def findings(result: Result) -> list[Finding]:
     table = table_of(result, "stress")
     if not table:
         return []
-    bands = {b.name: rows for b in result.study.bands if (rows := [r for r in table if r["band"] == b.name])}
+    bands = by_band(result, table)
     volts = end_volts(result, table)
     found = [verdict] if (verdict := safe_power(result, table)) else []
     found += [Finding(volts, "answer" if found else "verdict", "volts"), *_safe_by_band(bands)]
