@@ -26,13 +26,13 @@ OUTSIDE = ("looked up", "library", "from memory")
 UNSAID = "not said"
 KIND_OF = (
     (r"from memory", "from memory"),
-    (r"^ITU-R P\.527-4 ", "looked up"),
+    (r"^ITU-R P\.52(7-4|6)\b|^GeoSci\.xyz", "looked up"),
     (r"^ITU-R P\.527, eq\. 1$", "from memory"),
     (r"^(empymod|tmm|scikit-rf|scipy\.constants)\b", "library"),
     (r"^common practice", "practice"),
-    (r"worked in the test|^direct quadrature|^closed form|^method of images|second method of moments", "own method"),
+    (r"worked in the test|solved in the test|^direct quadrature|^closed form|^method of images|second method of moments", "own method"),
     (r"^conservation of|^reciprocity$|^free space, as the limit", "conservation"),
-    (r"^the same with|^three times the far points", "own settings"),
+    (r"^the same with|^three times the far points|finer segments$|twice as fine$", "own settings"),
     (r"^PyNEC .* stored$|^the engine's", "guard"),
 )
 """What the words of a source say of its kind; the first that fits counts."""
