@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from tautwire.model.errors import InputError
+from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import swr_of
 from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Solver
@@ -181,7 +182,7 @@ def parameters_of(setup: Setup, spec: FitSpec) -> tuple[Parameter, ...]:
 
 
 def measured_of(spec: FitSpec) -> tuple[Measured, ...]:
-    """The sweeps, cut to what the solver covers. Raises InputError for files that cannot be read."""
+    """The sweeps, cut to what the solver covers. Raises InputError for unreadable files and a dummy load."""
     if not spec.sweeps:
         raise InputError("fit.sweeps", "none", "one measured sweep or more (.s1p or .csv)")
     measurements: list[Measured] = []
@@ -190,8 +191,22 @@ def measured_of(spec: FitSpec) -> tuple[Measured, ...]:
     return tuple(measurements)
 
 
+def parted(measured: Iterable[Measured], bands: Iterable[Band]) -> tuple[list[Measured], list[Measured]]:
+    """Sweeps of these bands or of a resistor, and those of others, which are not fitted."""
+    windows = [window(b) for b in bands]
+    inside: list[Measured] = []
+    outside: list[Measured] = []
+    for m in measured:
+        f = m.sweep.f_hz
+        here = m.load is not None or any(((f >= low) & (f <= high)).sum() >= LEAST_POINTS for low, high in windows)
+        (inside if here else outside).append(m)
+    return inside, outside
+
+
 def _cut(sweep: Sweep, spec: SweepSpec) -> Measured:
     """The sweep where the solver covers it."""
+    if sweep.dummy and spec.load is None:
+        raise InputError("fit.sweeps", sweep.name, f"a sweep of the antenna: this one {sweep.dummy}")
     inside = (sweep.f_hz >= SPANS[0].lower) & (sweep.f_hz <= SPANS[-1].upper)
     if inside.sum() < 3:
         raise InputError(f"{sweep.name}: frequency", f"{sweep.f_hz[0] / 1e6:g} MHz and up", "1.6 to 60 MHz")
@@ -201,17 +216,25 @@ def _cut(sweep: Sweep, spec: SweepSpec) -> Measured:
 
 
 def check(setup: Setup, study: Study) -> None:
-    """Raises InputError for a sweep that lies outside all of the study's bands."""
+    """Raises InputError if no sweep is of the study's bands."""
     spec: FitSpec = study.options["fit"]
-    windows = [window(b) for b in study.bands]
-    for m in measured_of(spec) if spec.sweeps and all(is_file(Path(s.file)) for s in spec.sweeps) else ():
-        if m.load is not None:
-            continue
-        f = m.sweep.f_hz
-        if not any(((f >= low) & (f <= high)).sum() >= LEAST_POINTS for low, high in windows):
-            here = f"{f[0] / 1e6:.4g} to {f[-1] / 1e6:.4g} MHz"
+    if spec.sweeps and all(is_file(Path(s.file)) for s in spec.sweeps):
+        inside, outside = parted(measured_of(spec), study.bands)
+        if not inside:
             names = ", ".join(b.name for b in study.bands)
-            raise InputError(f"fit.sweeps: {m.sweep.name}", here, f"a sweep of the study's bands: {names}")
+            sweep = outside[0].sweep
+            raise InputError(f"fit.sweeps: {sweep.name}", _range(sweep), f"a sweep of the study's bands: {names}")
+
+
+def _range(sweep: Sweep) -> str:
+    return f"{sweep.f_hz[0] / 1e6:.4g} to {sweep.f_hz[-1] / 1e6:.4g} MHz"
+
+
+def _not_fitted(outside: Sequence[Measured], bands: Sequence[Band]) -> list[str]:
+    if not outside:
+        return []
+    ranges = ", ".join(f"{m.sweep.name} ({_range(m.sweep)})" for m in outside)
+    return [f"Not fitted, as the study's bands are {', '.join(b.name for b in bands)}: {ranges}."]
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
@@ -223,9 +246,10 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
 def tables(setup: Setup, study: Study, wires: WireModel) -> Frames:
     """See `compute`. wires: what solves them."""
     spec: FitSpec = study.options["fit"]
-    found = fit(setup, measured_of(spec), parameters_of(setup, spec), spec.error, wires=wires)
+    inside, outside = parted(measured_of(spec), study.bands)
+    found = fit(setup, inside, parameters_of(setup, spec), spec.error, wires=wires)
     tried = missing(found, spec.error, wires)
-    words = [{"note": n} for n in fit_notes(found, spec.error, tried)]
+    words = [{"note": n} for n in [*fit_notes(found, spec.error, tried), *_not_fitted(outside, study.bands)]]
     return {**fit_tables(found), "fit_missing": missing_rows(tried), "fit_notes": words}
 
 
