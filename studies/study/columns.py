@@ -271,13 +271,17 @@ COLUMNS: dict[str, str] = {
     "swr_difference_low_95": "lower end of the range that holds it for 95 %",
     "swr_difference_high_95": "its upper end",
     "swr_lower_share": "share of such set-ups in which case_a has the lower one",
-    # why, why_bands, why_notes
+    # why, why_bands, why_next, why_notes
     "rank": "place of the cause, 1 the likeliest",
     "cause": "what may have changed",
     "change": "the change that explains the shifts best, in words",
     "usual": "a usual change of this cause: what one set-up differs from the next by without anybody noticing",
     "usual_changes": "that change in units of a usual one; of two causes the root of the sum of squares",
     "misfit": "sum over all readings of ((predicted - seen)/error)^2; about their number where all is explained",
+    "cause_chance": "chance that this changed and nothing else, among all causes, sets of two or three, and nothing",
+    "other_cause": "the second likeliest cause",
+    "other_mhz": "where other_cause would put it, MHz",
+    "odds": "of the right one of the two causes to the other, once this dip is read; 22026 stands for more",
     "explains": "whether that is small enough to explain all bands",
     "at_end": "whether a still greater change than those tried would explain more",
     "undo": "what to do about it",
@@ -367,8 +371,9 @@ TABLES: dict[str, tuple[str, ...]] = {
         "fit_correlation": "parameter with_parameter correlation",
         "fit_missing": "left_out parameter unit start estimate explains_percent",
         "fit_notes": "note",
-        "why": "rank cause change usual usual_changes misfit explains at_end undo",
+        "why": "rank cause change usual usual_changes misfit cause_chance explains at_end undo",
         "why_bands": "cause band was_mhz now_mhz told_mhz told_swr off_khz",
+        "why_next": "cause other_cause band was_mhz told_mhz other_mhz odds",
         "why_notes": "note",
         "choices": "choice swr_highest wire_m highest_m shield_max_a misses chance_percent why gives_up bearing_deg "
         "radio_gain_dbi heat_in_core_w feed_loss_db",
@@ -384,8 +389,8 @@ TABLES: dict[str, tuple[str, ...]] = {
 TYPES: dict[str, str] = {
     "text": "antenna band resonances_mhz marks cut region note end_warning feed_warning core_warning flux_warning "
     "choke_warning conductor variant segment segments parameter unit most_correlated with_parameter sweep plane "
-    "left_out largest largest_khz measure value part value_and_sd answer cause change usual undo misses why gives_up "
-    "wish case_a case_b withheld for_band limits",
+    "left_out largest largest_khz measure value part value_and_sd answer cause other_cause change usual undo misses "
+    "why gives_up wish case_a case_b withheld for_band limits",
     "whole number": "mode followed samples section hops points rank solved tried allowed",
     "true or false": "chosen widest complete served at_range_end explains at_end rest_holds_without stopped",
 }

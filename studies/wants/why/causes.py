@@ -6,7 +6,7 @@ exchanged, laid elsewhere or new, are estimates of ours: common practice, no sou
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tautwire.model.errors import InputError
@@ -43,20 +43,19 @@ class Cause:
     one_way: bool = False
 
 
-def both(one: Cause, c1: float, other: Cause, c2: float) -> Cause:
-    """Two causes at once, c1 and c2 usual changes of them when hypot(c1, c2) of both are taken."""
-    size = math.hypot(c1, c2)
+def together(parts: Sequence[Cause], sizes: Sequence[float]) -> Cause:
+    """Several causes at once: so many usual changes of each (sizes) when the root of their squares is taken of all."""
+    size = math.hypot(*sizes)
+
+    def apply(setup: Setup, c: float) -> Setup:
+        for part, one in zip(parts, sizes, strict=True):
+            setup = part.apply(setup, one * c / size)
+        return setup
 
     def said(of: str, c: float) -> str:
-        parts = (getattr(one, of)(c1 * c / size), getattr(other, of)(c2 * c / size))
-        return "; and ".join(parts)
+        return "; and ".join(getattr(part, of)(one * c / size) for part, one in zip(parts, sizes, strict=True))
 
-    return Cause(
-        f"{one.name} and {other.name}",
-        lambda s, c: other.apply(one.apply(s, c1 * c / size), c2 * c / size),
-        lambda c: said("words", c),
-        lambda c: said("undo", c),
-    )
+    return Cause(" and ".join(p.name for p in parts), apply, lambda c: said("words", c), lambda c: said("undo", c))
 
 
 def causes(setup: Setup) -> tuple[Cause, ...]:

@@ -102,7 +102,8 @@ def shifts_of(spec: WhySpec, region: object) -> tuple[Shift, ...]:
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
-    """Tables "why" (a row a cause, best first), "why_bands" (a row a cause and band) and "why_notes"."""
+    """Tables "why" (a row a cause, best first), "why_bands" (a row a cause and band), "why_next" (a row a band that
+    would tell the two likeliest apart, the most telling first) and "why_notes"."""
     return tables(setup, study, solver.remember)
 
 
@@ -110,14 +111,15 @@ def tables(setup: Setup, study: Study, remember: Remember, ask: AskMany | None =
     """See `compute`. ask: see ranking.explain."""
     spec: WhySpec = study.options["why"]
     shifts = shifts_of(spec, study.spec.region)
-    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, remember, spec.exclude, ask)
+    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, remember, spec.exclude, ask,
+                    study.bands)  # fmt: skip
     rows, bands = [], []
     for rank, e in enumerate(found.explanations, 1):
         rows.append({
             "rank": rank, "cause": e.cause.name,
             "change": e.cause.words(e.change) if e.change else "no such change moves them this way",
             "usual": "" if e.pair else e.cause.words(1.0), "usual_changes": e.change, "misfit": e.chi2,
-            "explains": e.explains, "at_end": e.at_end,
+            "cause_chance": e.chance, "explains": e.explains, "at_end": e.at_end,
             "undo": e.cause.undo(e.change) if e.change else "",
         })  # fmt: skip
         for shift, dip_hz, low in zip(shifts, e.told_hz, e.told_swr, strict=True):
@@ -126,9 +128,15 @@ def tables(setup: Setup, study: Study, remember: Remember, ask: AskMany | None =
                 "now_mhz": shift.now_hz / 1e6, "told_mhz": dip_hz / 1e6, "told_swr": low,
                 "off_khz": (dip_hz - shift.now_hz) / 1e3,
             })  # fmt: skip
+    two = [e.cause.name for e in found.explanations if e.explains][:2]
+    apart = [
+        {"cause": two[0], "other_cause": two[1], "band": a.band, "was_mhz": a.was_hz / 1e6,
+         "told_mhz": a.first_hz / 1e6, "other_mhz": a.second_hz / 1e6, "odds": a.odds}
+        for a in found.apart
+    ]  # fmt: skip
     words = why_notes(setup, found, spec.dip_error)
     words += [f"Not tried: {name} ({reason})." for name, reason in found.failed.items()]
-    return {"why": rows, "why_bands": bands, "why_notes": [{"note": n} for n in words]}
+    return {"why": rows, "why_bands": bands, "why_next": apart, "why_notes": [{"note": n} for n in words]}
 
 
 def sentences(result: Result) -> list[str]:

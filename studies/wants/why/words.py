@@ -10,7 +10,8 @@ from tautwire.studies.wants.why.ranking import Explanation, Why
 # thresholds from which something is said: chosen by hand
 MOST = 3  # causes named
 FAR_OFF = 0.015  # the set-up's own dip this far from where it was: it should be fitted first
-CLOSE = 2.0  # scores within this of the best are as likely
+TELLS_APART = 3.0  # odds from which a reading is worth naming
+ALIKE = 0.4  # of the best one's chance: said to be as likely
 
 
 def why_notes(setup: Setup, why: Why, dip_error: float) -> list[str]:
@@ -35,7 +36,13 @@ def why_notes(setup: Setup, why: Why, dip_error: float) -> list[str]:
     lines.append(wire_advice(why))
     if good and good[0].cause is not why.wire_cause:
         lines.append(f"Or undo the likeliest cause: {good[0].cause.undo(good[0].change)}.")
-    if len(why.shifts) == 1:
+    if why.apart and why.apart[0].odds > TELLS_APART:
+        one = why.apart[0]
+        lines.append(
+            f"To tell the first two apart, read the dip on {one.band}: {one.first_hz / 1e6:.3f} MHz if it is the "
+            f"first, {one.second_hz / 1e6:.3f} if the second."
+        )
+    elif len(why.shifts) == 1:
         lines.append(
             "One dip fits many causes; a dip on a second band, and the SWR at the dips, would tell them apart."
         )
@@ -68,7 +75,7 @@ def _seen(why: Why) -> str:
 def _ranked(good: list[Explanation]) -> list[str]:
     best = good[0]
     lines = [f"Likeliest: {best.cause.name}, {best.cause.words(best.change)}{_size(best)}."]
-    others = [e for e in good[1 : MOST + 1] if e.score < best.score + CLOSE]
+    others = [e for e in good[1 : MOST + 1] if e.chance > ALIKE * best.chance]
     for e in others:
         lines.append(f"As likely: {e.cause.name}, {e.cause.words(e.change)}{_size(e)}.")
     for e in [e for e in good[1 : MOST + 1] if e not in others]:
