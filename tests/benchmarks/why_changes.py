@@ -100,7 +100,8 @@ def main() -> None:
     text = [
         "# Does why find what was changed?", "",
         f"{n} changes; the truth comes first, or is tied with the first, in {first[False, 3]} on three bands and "
-        f"{first[False, 4]} on four. {n} fresh ones (the last of the table): {first[True, 3]} and {first[True, 4]}.", "",
+        f"{first[False, 4]} on four. {n} fresh ones (the last of the table): {first[True, 3]} and {first[True, 4]}.",
+        "",
         "| change, in usual changes | rank, 3 bands | first | rank, 4 bands | first | s |", "|" + " --- |" * 6,
         *lines, "",
         "Made by `python tests/benchmarks/why_changes.py`.", "",
