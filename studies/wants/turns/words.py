@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from tautwire.model.operating.reel import Reel
@@ -15,10 +15,12 @@ from tautwire.studies.study.findings import (
     Words,
     band_name,
     big,
+    by_case,
     case_name,
     cell_words,
     joined,
     made_of,
+    rows_of,
     say,
     table_of,
 )
@@ -33,32 +35,18 @@ if TYPE_CHECKING:
 FLAT = 1.6  # highest over lowest SWR over the settings, below which the wire hardly matters
 
 
-def groups(result: Result, table: str) -> Iterator[tuple[dict[str, Any], list[Row]]]:
-    """The rows of a table for each case of the axes besides the turns, with its labels."""
-    columns = other_columns(result)
-    parts: dict[tuple[str, ...], list[Row]] = {}
-    for row in table_of(result, table):
-        parts.setdefault(tuple(str(row[c]) for c in columns), []).append(row)
-    for rows in parts.values():
-        yield {c: rows[0][c] for c in columns}, rows
-
-
-def _of(result: Result, table: str, labels: dict[str, Any]) -> list[Row]:
-    return [r for r in table_of(result, table) if all(str(r[k]) == str(v) for k, v in labels.items())]
-
-
 def findings(result: Result) -> list[Finding]:
     """The verdict on each case of the other axes, its stops, what one turn does there, what cannot be served."""
     if not result.rows("turns"):
         return []
     found: list[Finding] = []
-    for labels, rows in groups(result, "turns"):
-        stops = _of(result, "stops", labels)
+    for labels, rows in by_case(result, "turns", other_columns(result)):
+        stops = rows_of(result, "stops", labels)
         found.append(Finding(verdict(result, labels, rows, stops), "verdict", "stops", labels))
         found += [Finding(_stop(stop), "answer", "stop", labels) for stop in stops]
         found += [Finding(words, "answer", "turn") for words in _shifts(rows)]
         found += [Finding(unserved(r, result), "caution", "tuner") for r in rows if not r["served"]]
-        found += [Finding(words, "detail", "flat") for words in _flat(_of(result, "turn_swr", labels))]
+        found += [Finding(words, "detail", "flat") for words in _flat(rows_of(result, "turn_swr", labels))]
         if ends := [r for r in rows if r["at_range_end"]]:
             words = say("At the end of the range tried, so more or fewer turns may be better: {names}.",
                         names=_named(ends))  # fmt: skip
