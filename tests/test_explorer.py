@@ -355,6 +355,7 @@ def test_other_sites_are_turned_away(server: LiveServer, made: Controls) -> None
     assert ask(server, question, Origin="http://elsewhere.example")[0] == 403
     assert ask(server, question, **{"Content-Type": "text/plain"})[0] == 400
     assert ask(server, b"x" * 20_000)[0] == 400
+    assert ask(server, b"[" * 9_000)[0] == 400  # deeply nested
     assert ask(server, question, path="/else")[0] == 404
     assert server.server_address[0] == "127.0.0.1"
 

@@ -5,8 +5,10 @@ import errno
 import gc
 import importlib
 import os
+import signal
 import sys
 from pathlib import Path
+from types import FrameType
 
 import click
 
@@ -33,7 +35,7 @@ COMMANDS = {
     "schema": "JSON Schema of study files, so that editors complete and check them",
     "cache": "show or prune what has been computed",
 }
-EXIT_INPUT, EXIT_SOLVE, EXIT_STOPPED = 2, 1, 130
+EXIT_INPUT, EXIT_SOLVE, EXIT_STOPPED, EXIT_TERMINATED = 2, 1, 130, 143
 
 
 class Lazy(click.Group):
@@ -91,10 +93,40 @@ def _learned(place: str) -> Path | None:
     return learned_file(place)
 
 
+class Terminated(KeyboardInterrupt):
+    """SIGTERM, as batch systems send it before they kill: what is done is kept, as with Ctrl-C."""
+
+
+def _heed_sigterm() -> None:
+    """From here on SIGTERM ends this process, and none forked from it, as Ctrl-C does."""
+    ours = os.getpid()
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        if os.getpid() != ours:
+            os._exit(EXIT_TERMINATED)
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        raise Terminated
+
+    if signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:
+        signal.signal(signal.SIGTERM, stop)
+
+
+def _quiet_about_memory(fault: "sys.UnraisableHookArgs") -> None:
+    """What libraries print where a callback finds no memory is left to the one line that ends the command."""
+    if not isinstance(fault.exc_value, MemoryError):
+        sys.__unraisablehook__(fault)
+
+
+KEPT = "finished cases are kept, so the same command goes on from here"
+NO_MEMORY = f"error: not enough memory; {KEPT}"
+
+
 def main(args: list[str] | None = None) -> None:
-    """Entry point. Exit status: 0 done, 1 a case could not be solved, 2 bad input, 130 stopped."""
+    """Entry point. Exit status: 0 done, 1 a case could not be solved, 2 bad input, 130 stopped, 143 by SIGTERM."""
     if args is None:  # a process of our own
         gc.set_threshold(50_000)  # rows and figures are many small objects: to look through them is 4 % of the time
+        _heed_sigterm()
+        sys.unraisablehook = _quiet_about_memory
         atexit.register(gc.freeze)  # at the end nobody need look through them again: 0.1 to 0.4 s
     try:
         status = tautwire.main(args=args, prog_name="tautwire", standalone_mode=False)
@@ -105,18 +137,22 @@ def main(args: list[str] | None = None) -> None:
         _leave("error: " + " ".join(message.split()), EXIT_INPUT)
     except SolveError as error:
         _leave(f"error: {error}", EXIT_SOLVE)
-    except (KeyboardInterrupt, click.Abort):
-        _leave("stopped; finished cases are kept, so the same command goes on from here", EXIT_STOPPED)
+    except (KeyboardInterrupt, click.Abort) as stopped:
+        if isinstance(stopped, Terminated) or isinstance(stopped.__cause__, Terminated):
+            _leave(f"stopped by SIGTERM; {KEPT}", EXIT_TERMINATED)
+        _leave(f"stopped; {KEPT}", EXIT_STOPPED)
     except BrokenPipeError:
         unheard()
         sys.exit(EXIT_SOLVE)
     except OSError as error:
+        if error.errno == errno.ENOMEM:
+            _leave(NO_MEMORY, EXIT_SOLVE)
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EDQUOT):
             raise
         unheard()
         _leave(f"error: it could not be written: {error.strerror}", EXIT_SOLVE)
     except MemoryError:
-        _leave("error: not enough memory; what is finished is kept, so the same command goes on from here", EXIT_SOLVE)
+        _leave(NO_MEMORY, EXIT_SOLVE)
     if isinstance(status, int) and status:  # click hands an Exit back as a number
         sys.exit(status)
 

@@ -3,6 +3,7 @@
 import math
 import shlex
 import sys
+import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
@@ -78,18 +79,45 @@ def results_file(study: Study, name: str, question: str, out: Path | None, repla
     return Output.file(path, source(study, question), part, replace, results=out is None)
 
 
+EVERY = 60.0
+"""Seconds between lines of progress where standard error is no terminal"""
+
+
 @contextmanager
 def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on standard error with time left, none where that is no terminal; call it with how many of how many."""
-    with click.progressbar(
-        length=1, label=label, file=sys.stderr, show_pos=True, hidden=not sys.stderr.isatty()
-    ) as bar:
+    """A bar on standard error with time left; a line a minute where that is no terminal. Call it with how many of how
+    many."""
+    if not sys.stderr.isatty():
+        yield _progress_lines(label)
+        return
+    with click.progressbar(length=1, label=label, file=sys.stderr, show_pos=True) as bar:
 
         def tell(done: int, total: int) -> None:
             bar.length = total
             bar.update(done - bar.pos)
 
         yield tell
+
+
+def _progress_lines(label: str) -> Callable[[int, int], None]:
+    began = last = time.monotonic()
+    first: int | None = None
+
+    def tell(done: int, total: int) -> None:
+        nonlocal last, first
+        first = done if first is None else first  # what was in the store
+        now = time.monotonic()
+        if now - last < EVERY or done <= first:
+            return
+        last = now
+        left = (now - began) / (done - first) * (total - done)
+        click.echo(f"{label}: {done} of {total}, about {_minutes(left)} to go", err=True)
+
+    return tell
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
 
 
 def load_reports() -> None:

@@ -92,8 +92,8 @@ class _Handler(BaseHTTPRequestHandler):
         body = self.rfile.read(int(length))
         try:
             return json.loads(body)
-        except ValueError:
-            raise InputError("question", body[:40], "JSON") from None
+        except (ValueError, RecursionError):
+            raise InputError("question", body[:40], "JSON, not deeply nested") from None
 
     def _is_ours(self) -> bool:
         """Other sites' pages must not reach the solver through a name that points here."""

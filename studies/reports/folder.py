@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import multiprocessing
 import os
+import sys
 import tempfile
 from collections.abc import Callable, Iterable
 from datetime import date
 from importlib import metadata
 from multiprocessing import connection
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -182,32 +184,44 @@ def _saved(
     """
     plots: dict[str, Figure] = {}
     fork = multiprocessing.get_context("fork") if start_method() == "fork" and cores() > 1 else None
-    running: list[tuple[str, BaseProcess]] = []
+    running: list[tuple[dict[str, IO[bytes]], BaseProcess]] = []
     saved: dict[str, bytes] = {}
-    with tempfile.TemporaryDirectory() as folder:
+    with contextlib.ExitStack() as opened:
         for stem, figure in figures:
             plots[stem] = figure
             if fork is not None:
                 while len(busy := [p for _, p in running if p.is_alive()]) >= cores():
                     connection.wait([p.sentinel for p in busy])
-                task = (folder, stem, figure, formats, os.getpid())
-                running.append((stem, fork.Process(target=_save_into, args=task)))
-                running[-1][1].start()
-        for stem, process in running:
-            process.join()
-            if process.exitcode == 0:
-                saved |= {name: (Path(folder) / name).read_bytes() for name in (f"{stem}.{kind}" for kind in formats)}
-    names = [(f"{stem}.{kind}", stem, kind) for stem in plots for kind in formats]
+                # files without a name: whoever is killed leaves none behind
+                names = [f"{stem}.{kind}" for kind in formats]
+                files: dict[str, IO[bytes]] = {n: opened.enter_context(tempfile.TemporaryFile()) for n in names}
+                try:
+                    process: BaseProcess = fork.Process(target=_save_into, args=(files, figure, os.getpid()))
+                    process.start()
+                except (OSError, MemoryError):  # no memory for another process: saved here, below
+                    continue
+                running.append((files, process))
+        for written, ended in running:
+            ended.join()
+            if ended.exitcode == 0:
+                for name, file in written.items():
+                    file.seek(0)
+                    saved[name] = file.read()
+    every = [(f"{stem}.{kind}", stem, kind) for stem in plots for kind in formats]
     # what a child could not save fails here again, and says why
-    return plots, {name: saved.get(name) or _bytes(plots[stem], kind) for name, stem, kind in names}
+    return plots, {name: saved.get(name) or _bytes(plots[stem], kind) for name, stem, kind in every}
 
 
-def _save_into(folder: str, stem: str, figure: Figure, formats: tuple[str, ...], parent: int) -> None:
-    """In a process of its own."""
+def _save_into(files: dict[str, IO[bytes]], figure: Figure, parent: int) -> None:
+    """In a process of its own; what fails is said by its parent, which tries again."""
     end_with(parent)
-    for kind in formats:
-        data = _bytes(figure, kind)
-        (Path(folder) / f"{stem}.{kind}").write_bytes(data)
+    sys.unraisablehook = lambda _: None
+    try:
+        for name, file in files.items():
+            file.write(_bytes(figure, name.rpartition(".")[2]))
+            file.flush()
+    except Exception:  # noqa: BLE001
+        os._exit(1)
 
 
 def _bytes(figure: Figure, kind: str) -> bytes:

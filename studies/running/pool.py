@@ -136,12 +136,13 @@ def asking_all(ask: Ask, timeout: float | None = None) -> AskMany:
 
 
 def end_with(parent: int | None = None) -> None:
-    """For the start of a worker: it leaves Ctrl-C to its parent, and ends when that is gone.
+    """For the start of a worker: it leaves Ctrl-C to its parent, ends at SIGTERM, and when its parent is gone.
 
     parent: process id; by default that of the process it was started by.
     """
     parent = parent or os.getppid()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
 
     def watch() -> None:
         while os.getppid() == parent:
