@@ -213,8 +213,20 @@ def test_fit_and_from_on_the_command_line(tmp_path: Path, capsys: pytest.Capture
     assert "antenna.length" in raw["spread"]["values"]
     assert raw["antenna"] == fitted["antenna"] and raw["study"] == {"bands": ["20 m"]} and "fit_result" not in raw
     assert (tmp_path / "out" / "fit.png").stat().st_size > 10_000
+    both = tmp_path / "both.csv"
+    lines = [
+        f"{f / 1e6:.5f},{z.real:.3f},{z.imag:.3f}"
+        for s in sweeps({}, remember)
+        for f, z in zip(s.f_hz, s.z, strict=True)
+    ]
+    both.write_text("\n".join(["MHz,R,X", *lines]))
+    main(["fit", str(file), str(both), "--out", str(tmp_path / "both")])
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "Not fitted, as the study asks for none of these bands: both 1 (6.600 MHz to 7.800 MHz)." in shown
+    write_s1p(Sweep.from_gamma(F20, np.full(len(F20), 0.01 + 0j)), tmp_path / "dummy.s1p")
     for arguments, said in (
         (["fit", str(file)], "fit.sweeps = none"),
+        (["fit", str(file), str(tmp_path / "dummy.s1p")], "looks like a dummy load: reflection below 0.05"),
         (["fit", str(file), str(tmp_path / "no.s1p")], "readable"),
         (["predict", "--from", str(file)], "written by 'tautwire fit'"),
     ):
