@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ import numpy as np
 
 from tautwire.studies.running.code import code_digest
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.spread.along import Likes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,6 +32,7 @@ NODES = 6  # cases that are solved, on an axis of LEAST numbers and more; below 
 LEAST, MANY = 9, 18
 MORE_NODES = 7  # on an axis of MANY
 MOST_FAMILIES = 6  # kept by a process
+MOST_SOLVED = 42  # and solvers of solved places
 WIRES = ("antenna", "wire", "coil", "counterpoise", "coax", "nearby", "mesh")  # tables that decide the wires' matrices
 TABLE = "antenna."  # what shapes the wire; low return conductors change too much with their length to be blended
 
@@ -129,11 +131,14 @@ def solver_for(case: Case, stands: Beside | None, store: Store) -> Solver:
 
     kind = built.ground.is_free_space, built.ground.is_perfect
     family = _family(stands.key, kind, _Held(stands), store)
-    return BlendedSolver(family, Member(stands.place, built.structure, built.ground))
+    solver = BlendedSolver(family, Member(stands.place, built.structure, built.ground))
+    key = json.dumps(stands.facts, default=str)
+    solver.likes = Likes(stands.place, stands.places, lambda k: _solved(key, k, _Held(stands), store), key)
+    return solver
 
 
 class _Held:
-    """What goes with a key of `_family`; all are equal, so that the key alone counts."""
+    """What goes with a key of `_family` and `_solved`; all are equal, so that the key alone counts."""
 
     def __init__(self, stands: Beside) -> None:
         self.stands = stands
@@ -154,3 +159,11 @@ def _family(key: str, kind: tuple[bool, bool], held: _Held, store: Store) -> Fam
         built = Setup.read(held.stands.case_at(k).raw).build()
         members.append(Member(place, built.structure, built.ground))
     return Family(members, built.rules, store)
+
+
+@lru_cache(maxsize=MOST_SOLVED)
+def _solved(key: str, k: int, held: _Held, store: Store) -> tuple[Setup, Solver]:
+    """Set-up and solver of the k-th solved place."""
+    case = held.stands.case_at(k)
+    stands = replace(held.stands, place=held.stands.places[k])
+    return case.setup(), solver_for(case, stands, store)

@@ -26,6 +26,7 @@ from tautwire.model.feed.transformer import MagnetisingInductance
 from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import reflection
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.shifted import FURTHEST, shifted_impedance
 from tautwire.studies.wants.spread.values import Uncertain, moved, reference
 
@@ -58,6 +59,12 @@ class Shifts:
     @classmethod
     def none(cls) -> Shifts:
         return cls((), np.zeros(0, dtype=complex), np.zeros(0, dtype=complex))
+
+
+def dip_or_middle(setup: Setup, response: Response, band: Band) -> float:
+    """Where the wires' shifts are read: at the dip, or at the band's middle if there is none; Hz."""
+    at = float(sampled(setup, response, Shifts.none(), np.zeros((1, 0)), window(band), band).dip[0])
+    return at if math.isfinite(at) else (band.lower + band.upper) / 2
 
 
 def moves_wires(one: Uncertain) -> bool:
@@ -115,10 +122,10 @@ class Samples:
 
 
 def sampled(
-    setup: Setup, response: Response, shifts: Shifts, u: Real, window: tuple[float, float], band: Band
+    setup: Setup, response: Response, shifts: Shifts, u: Real, searched: tuple[float, float], band: Band
 ) -> Samples:
     """Dip and SWR at the radio for u (m, k) standard deviations off."""
-    f = np.unique(np.concatenate([np.linspace(*window, POINTS), np.linspace(band.lower, band.upper, INSIDE)]))
+    f = np.unique(np.concatenate([np.linspace(*searched, POINTS), np.linspace(band.lower, band.upper, INSIDE)]))
     size = np.abs(radio_reflection(setup, response, shifts, u, f))
     return _read(f, size, band)
 
