@@ -62,6 +62,11 @@ class Beside:
         return [self.base, self.column, self.texts, code_digest(__name__, "tautwire.model.solve.blended")]
 
     @property
+    def solved_key(self) -> str:
+        """The same for all cases that are blended from the same solved ones, and no others."""
+        return json.dumps(self.facts, sort_keys=True, default=str)
+
+    @property
     def key(self) -> str:
         """The same for all cases whose wires are blended from the same solved ones, and no others."""
         wires = {k: v for k, v in self.base.items() if k in WIRES}
@@ -124,15 +129,21 @@ def beside(case: Case, study: Study) -> Beside | None:
 
 def solver_for(case: Case, stands: Beside | None, store: Store) -> Solver:
     """The solver of a case. Raises InputError."""
-    built = case.setup().build()
     if stands is None:
-        return built.solver(store)
+        return case.setup().build().solver(store)
+    if stands.is_solved:  # others of the family ask it too
+        return _solved(stands.solved_key, stands.places.index(stands.place), _Held(stands), store)[1]
+    return _blended(case.setup(), stands, store)
+
+
+def _blended(setup: Setup, stands: Beside, store: Store) -> Solver:
     from tautwire.model.solve.blended import BlendedSolver, Member
 
+    built = setup.build()
     kind = built.ground.is_free_space, built.ground.is_perfect
     family = _family(stands.key, kind, _Held(stands), store)
     solver = BlendedSolver(family, Member(stands.place, built.structure, built.ground))
-    key = json.dumps(stands.facts, default=str)
+    key = stands.solved_key
     solver.likes = Likes(stands.place, stands.places, lambda k: _solved(key, k, _Held(stands), store), key)
     return solver
 
@@ -164,6 +175,6 @@ def _family(key: str, kind: tuple[bool, bool], held: _Held, store: Store) -> Fam
 @lru_cache(maxsize=MOST_SOLVED)
 def _solved(key: str, k: int, held: _Held, store: Store) -> tuple[Setup, Solver]:
     """Set-up and solver of the k-th solved place."""
-    case = held.stands.case_at(k)
     stands = replace(held.stands, place=held.stands.places[k])
-    return case.setup(), solver_for(case, stands, store)
+    setup = stands.case_at(k).setup()
+    return setup, _blended(setup, stands, store)
