@@ -80,7 +80,7 @@ class Look:
 LOOKS = {
     "print": Look("print", 7.0, 4.4, 8.5, 1.4, 200),
     "talk": Look("talk", 40 / 3, 7.5, 18.0, 2.8, 144),
-    "slide": Look("slide", 12.3, 5.5, 16.0, 2.6, 144, header=False),
+    "slide": Look("slide", 12.3, 5.5, 16.5, 2.6, 144, header=False),
 }
 
 
