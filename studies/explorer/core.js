@@ -560,10 +560,21 @@ const tautwireCore = (D) => {
       return worstIn(s, places[i], shift[s.band] + q * sd[s.band], size[s.band]) <= P.threshold;
     })).length / LEVELS;
     const best = P.segments.map((_, j) => matrix.reduce((a, r, i) => (r[j] < matrix[a][j] ? i : a), 0));
-    return { matrix, best,
-      segments: P.segments.map((_, j) => { const i = served[j] ?? best[j]; return { stop: i, served: served[j] !== null, swr: matrix[i][j], chance: works(i, [j]) }; }),
-      list: chosen.map((i) => { const which = P.segments.map((_, j) => j).filter((j) => served[j] === i);
-        return { stop: i, segments: which, worst: Math.max(...which.map((j) => matrix[i][j])), chance: works(i, which) }; }) };
+    const list = chosen.map((i) => { // of the stops that serve what this one does, the likeliest
+      const which = P.segments.map((_, j) => j).filter((j) => served[j] === i), worst = (k) => Math.max(...which.map((j) => matrix[k][j]));
+      let top = null;
+      matrix.forEach((r, k) => {
+        if (!which.every((j) => r[j] <= P.threshold)) return;
+        const one = { stop: k, segments: which, worst: worst(k), chance: works(k, which) };
+        if (!top || one.chance > top.chance + 1e-9 || (one.chance > top.chance - 1e-9 && one.worst < top.worst)) top = one;
+      });
+      return top;
+    });
+    const segments = P.segments.map((_, j) => {
+      const of = list.find((s) => s.segments.includes(j)), i = of ? of.stop : best[j];
+      return { stop: i, served: Boolean(of), swr: matrix[i][j], chance: works(i, [j]) };
+    });
+    return { matrix, segments, list };
   }
 
   return { Z, grid, lagrange, blend, number, reflection, radio, swr, readings, shapesOf, shape, glow, between, fitted, ndtr, ndtri,

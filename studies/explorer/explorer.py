@@ -48,10 +48,13 @@ def live_limits(slider: Slider) -> tuple[float, float]:
     return round(low, 6), round(slider.high + span, 6)
 
 
-def page_data(surface: Surface, errors: dict[str, Any], live: bool = False) -> dict[str, Any]:
-    """Everything the page's script needs. Frequencies in MHz, lengths in m, angles in degrees."""
+def page_data(surface: Surface, errors: dict[str, Any], live: bool = False, most_lit: int = MOST_LIT) -> dict[str, Any]:
+    """Everything the page's script needs. Frequencies in MHz, lengths in m, angles in degrees.
+
+    most_lit: nodes times bands up to which currents and patterns go along.
+    """
     made = surface.controls
-    lit = sum(len(wire) for wire in surface.wires) * len(made.study.bands) <= MOST_LIT
+    lit = sum(len(wire) for wire in surface.wires) * len(made.study.bands) <= most_lit
     shapes: list[Any] = []
     shape_of = []
     for wire in surface.wires:
