@@ -29,6 +29,7 @@ COMMANDS = {
     "explore": "a page with sliders that moves every band's SWR curve, on a phone too",
     "pocket": "the page for the park, on a phone: type a dip, get turns, causes and a log",
     "deck": "one case as a NEC-2 card deck, for any engine that reads them",
+    "verify": "whether a folder of results stands: a sample solved again, files and versions",
     "check": "whether a study file is sound, without computing",
     "list": "soils, coax, cores, bands, layouts, wants, columns, with their sources",
     "explain": "what a key or a column means: tautwire explain antenna.slope",
