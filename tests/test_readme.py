@@ -64,3 +64,17 @@ def test_the_counts_of_what_was_checked_are_those_of_the_table():
     assert told and [len(table), outside] == pytest.approx([int(n) for n in told.groups()], rel=0.1)
     assert 0.4 < remembered / outside < 0.6, "half of them"
     assert set(table["kind"]) <= set(KINDS) and (table["kind"] == table["source"].map(kind_of)).all()
+
+
+def test_what_the_commands_write_is_ignored_by_git():
+    written = re.findall(r"--out (\S+)|> (\S+\.json)|tautwire new (\S+)|(\S+-manual\.html)", README)
+    names = {name for found in written for name in found if name}
+    names |= {"results/my-park/dips.csv", "results/my-park/explorer.html", "results/my-park/slides.pptx", ".coverage"}
+    assert {"first-run", "my-park.toml", "tautwire.schema.json", "tautwire-manual.html:"} & names
+    root = Path(__file__).parent.parent
+    if not (root / ".git").exists():
+        pytest.skip("not a checkout")
+    for name in sorted(n.strip(":,`") for n in names):
+        asked = name + "/a" if "." not in name else name
+        ignored = subprocess.run(["git", "check-ignore", "-q", asked], cwd=root)
+        assert ignored.returncode == 0, name

@@ -217,6 +217,11 @@ REFUSED: list[tuple[str, str, Callable[[str], str], tuple[str, ...]]] = [
     ('[choose] aims = [["gain"]]', "traceback", lambda t: t.replace("20 m", "20 m") + '[choose]\naims = [["gain"]]\n'
      '[choose.vary]\n"antenna.length" = { from = "9 m", to = "11 m" }\n', ("check", "a.toml")),
     ("a device as study", "traceback", str, ("check", "/dev/zero")),
+    ("[choose] a slope to 150 degrees", "sound", lambda t: t + '[choose.vary]\n"antenna.slope" = { from = "10 deg", '
+     'to = "150 deg" }\n', ("choose", "a.toml")),
+    ("[choose] a length of 0.1 to 2000 m", "sound", lambda t: t + '[choose.vary]\n"antenna.length" = { from = "0.1 m", '
+     'to = "2000 m" }\n', ("choose", "a.toml")),
+    ('--bands "40 m ssb"', "suggests CW", str, ("predict", "--bands", "40 m ssb")),
     ("--length 65 ft without quotes", "no hint of quotes", str, ("predict", "--length", "65", "ft")),
 ]  # fmt: skip
 
@@ -226,6 +231,40 @@ def refusals(folder: Path) -> Iterator[Row]:
         (folder / "a.toml").write_text(change(BASE), encoding="utf-8")
         status, said = tautwire(folder, *(words or ("check", "a.toml")))
         yield fault, before, said.replace(LONG, "xxx.s1p")[:200], status == 2 and said.startswith("error: ")
+
+
+POINTS = [(13.9 + 0.05 * i, 45 + i, 8.0 * i - 35) for i in range(12)]
+GOOD = "MHz,R,X\n" + "".join(f"{f:.3f},{r},{x}\n" for f, r, x in POINTS)
+READ_AS_FAR: list[tuple[str, str, str]] = [
+    ("one NaN in a measured sweep", GOOD.replace("49,", "NaN,"), "left out: line 6 ('NaN')"),
+    ("a half-written last line", GOOD[: GOOD.rindex(",")], "left out: line 13 (a number missing)"),
+    ("19.9-j22.5 for R and X", "MHz,Z\n" + "".join(f"{f:.3f},{r}{x:+}j\n" for f, r, x in POINTS), "R and X"),
+    ("a dummy load", "MHz,R,X\n" + "".join(f"{f:.3f},51,0.5\n" for f, _, _ in POINTS), "looks like a dummy load"),
+]
+"""fault, the file, what is to be said of it"""
+
+
+def sweeps_read(folder: Path) -> Iterator[Row]:
+    for fault, text, words in READ_AS_FAR:
+        (folder / "sweep.csv").write_text(text)
+        said = read_sweep(folder / "sweep.csv").how
+        yield fault, "refused whole" if "load" not in fault else "fitted", said, words in said
+
+
+def no_locks(folder: Path) -> Row:
+    """A file system whose locks fail: flock and lockf raise."""
+    script = (
+        "import fcntl, errno, sys\n"
+        "def no(*_): raise OSError(errno.ENOLCK, 'No locks available')\n"
+        "fcntl.flock = fcntl.lockf = no\n"
+        "from tautwire.studies.commands.cli import main; main()"
+    )
+    write_study(folder, SOILS)
+    env = {**os.environ, "TAUTWIRE_CACHE": str(folder / "lockless"), "PYTHONWARNINGS": "ignore"}
+    command = [sys.executable, "-c", script, "run", "lakeside-small.toml", "--part", "1/1"]
+    done = subprocess.run(command, cwd=folder, env=env, capture_output=True, text=True, timeout=300)
+    now = f"status {done.returncode}; {(done.stderr + done.stdout).splitlines()[0]}".replace(str(folder), "...")
+    return "a file system without locks", "not tried", now, done.returncode == 0
 
 
 PARK = BASE.replace("lakeside-small", "park")
@@ -374,10 +413,12 @@ def main() -> None:
             full_disk(folder, "size=2m", "a store of 2 MB", "29 of 32 cases failed"),
             full_disk(folder, "ro", "a store that cannot be written", "told to remove it"),
             *refusals(folder),
+            *sweeps_read(folder),
+            no_locks(folder),
             *kept_files(folder),
             undone(folder),
             *logbook(folder),
-            damages(folder, round(1000 * share)),
+            damages(folder, round(330 * share)),
         ]
         size = sizes(folder)
     lines = [
