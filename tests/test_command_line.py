@@ -26,8 +26,7 @@ def test_why_says_its_plane_and_folder(tmp_path, monkeypatch):
     seen = []
     monkeypatch.setattr(command_why, "write", lambda result, folder, command: seen.append(command) or [])
     monkeypatch.setattr(command_why, "run_why", lambda *_, **__: _Nothing())
-    for name in ("sentences", "trust"):
-        monkeypatch.setattr(command_why, name, lambda result: [])
+    monkeypatch.setattr(command_why, "told", lambda *_, **__: "")
     study = Path(command_why.__file__).parents[1] / "ready" / "why-lakeside.toml"
     CliRunner().invoke(command_why.COMMAND, [str(study), "--plane", "transformer", "--out", str(tmp_path)])
     assert "--plane transformer" in seen[0] and f"--out {tmp_path}" in seen[0]
