@@ -7,7 +7,6 @@ import sys
 import tracemalloc
 from pathlib import Path
 
-import pandas as pd
 import pytest
 from test_study import RAW
 
@@ -18,8 +17,9 @@ from tautwire.studies.commands.cli import main
 from tautwire.studies.running.study_file import load_study, read_study
 from tautwire.studies.study.feed_parts import ring_of
 from tautwire.studies.study.files import MOST_BYTES, load_tables
+from tautwire.studies.study.findings import Row
 from tautwire.studies.study.measurement import read_sweeps
-from tautwire.studies.wants.fit.figures import _finding
+from tautwire.studies.wants.fit.figures import _title
 
 VARY = {"antenna.length": {"from": "19 m", "to": "21 m"}}
 SETUP = '[antenna]\nlayout = "sloper"\nlength = "20 m"\nslope = "30 deg"\n[coax]\nlength = "5 m"\n'
@@ -103,8 +103,8 @@ def test_more_points_than_any_analyser_gives(tmp_path: Path, name: str, line: st
 
 
 def test_a_fit_of_points_without_noise_has_a_title() -> None:
-    found = _finding(pd.DataFrame({"residual_rms": [0.05], "noise": [0.0]}))
-    assert "0.050" in found and "not known" in found
+    found = _title([Row({"residual_rms": 0.05, "noise": 0.0}, "fit_sweeps", 0)], "metric")
+    assert "0.050" in found and "do not show their noise" in found
 
 
 def test_a_value_without_quotes_is_said(capsys: pytest.CaptureFixture[str]) -> None:

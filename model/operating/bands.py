@@ -212,6 +212,8 @@ def _mode_meant(name: str, known: Mapping[str, T]) -> str:
     mode = next((words[w] for w in nearest(word.lower(), words, cutoff=0.75)), "")
     if f"{band} {mode}" in known:
         return f"; did you mean '{band} {mode}'?"
+    if f"{band} CW" not in known:  # whole bands were asked for
+        return f"; did you mean '{band}'?"
     return f"; of {band} there are " + ", ".join(f"'{k}'" for k in known if k == band or k.startswith(f"{band} "))
 
 
