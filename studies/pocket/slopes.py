@@ -12,8 +12,7 @@ from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import ONE_SIDED
 from tautwire.studies.wants.dips.reading import window
-from tautwire.studies.wants.spread.sampling import dip_or_middle
-from tautwire.studies.wants.spread.sampling import sampled, wire_shifts
+from tautwire.studies.wants.spread.sampling import dip_or_middle, sampled, wire_shifts
 from tautwire.studies.wants.spread.values import Uncertain
 
 STEP = 0.5  # standard deviations either way
