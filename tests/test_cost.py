@@ -11,7 +11,7 @@ from tautwire.studies.running.store import ANSWERS, Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.study import Study
 
-CALLS = 30_000  # a further case of one band on a blended axis; 23 000 when this was written, 69 000 before shifts were blended
+CALLS = 30_000  # a further case of one band on a blended axis; 23 000 when this was written, once 69 000
 BYTES = 8_000  # of its answer in the store; 4 800 when this was written, sampled sweeps would be more than all of it
 
 
