@@ -27,10 +27,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "full: run with --full only")
-    os.environ[FOLDER_VARIABLE] = tempfile.mkdtemp(prefix="tautwire-tests-")
+    if not hasattr(config, "workerinput"):  # the workers of a run share one store
+        os.environ[FOLDER_VARIABLE] = tempfile.mkdtemp(prefix="tautwire-tests-")
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
+    if hasattr(config, "workerinput"):
+        return
     shutil.rmtree(os.environ.pop(FOLDER_VARIABLE), ignore_errors=True)
 
 

@@ -10,8 +10,7 @@ from tautwire.studies.running.quality import LIMITS
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result, gather
 from tautwire.studies.study.study import Study
-from tautwire.studies.wants.dips.modes import follow
-from tautwire.studies.wants.dips.want import compute
+from tautwire.studies.wants.dips.want import compute, finish
 
 RAW = {
     "study": {
@@ -69,5 +68,5 @@ def made_up_result(study: Study) -> Result:
         figures = dict.fromkeys(LIMITS, 0.05)
         answers[case.index]["quality"] = [{"band": b.name, **figures, "marks": ""} for b in study.bands]
     result = gather(study, answers, {})
-    follow(result)
+    finish(result)
     return result

@@ -1,5 +1,6 @@
 """Dips, widths and resonances read off a response whose answer is known in closed form."""
 
+import json
 import math
 
 import numpy as np
@@ -8,8 +9,8 @@ import pytest
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.feed.transformer import IDEAL_49_TO_1
 from tautwire.model.operating.bands import Band
-from tautwire.model.solve.response import respond
-from tautwire.studies.wants.dips.reading import band_row, minima, roots, sweep_rows, the_dip, width, window
+from tautwire.model.solve.response import Response, respond
+from tautwire.studies.wants.dips.reading import band_row, minima, roots, sweep, the_dip, width, window
 
 BAND = Band("20 m", 14.0e6, 14.35e6, "test")
 F0, Q, R = 14.1e6, 12.0, 2450.0
@@ -64,5 +65,11 @@ def test_minima_roots_and_width_of_a_cosine():
 
 
 def test_sweep_has_both_planes(response):
-    rows = sweep_rows(BAND, response, FEED, points=51)
-    assert len(rows) == 51 and rows[0]["swr"] == pytest.approx(rows[0]["swr_transformer"])
+    columns = sweep(response, FEED, points=51)
+    assert len(columns["swr"]) == 51 and columns["swr"][0] == pytest.approx(columns["swr_transformer"][0])
+
+
+def test_a_stored_response_is_the_same(response):
+    again = Response.of_numbers(json.loads(json.dumps(response.numbers())))
+    f = np.linspace(response.lower, response.upper, 33)
+    assert np.array_equal(again.impedance(f), response.impedance(f)) and again.error == response.error

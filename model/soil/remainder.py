@@ -71,13 +71,18 @@ def remainder_reaction(table: SoilTable | None, seg: Segments, values: Complex, 
 
 
 def remainder_matrices(
-    seg: Segments, f_hz: Real, ground: Ground, remember: Remember = compute_always, raised: tuple[float, ...] = ()
+    seg: Segments,
+    f_hz: Real,
+    ground: Ground,
+    remember: Remember = compute_always,
+    raised: tuple[float, ...] = (),
+    reach: tuple[float, float] | None = None,
 ) -> Complex:
     """Zrest (K, N, N), ohm, at each frequency of f_hz (K,), Hz; remember: where soil tables are kept.
 
-    raised: as soil_table has it, further images that are not in Zrest.
+    raised: as soil_table has it, further images that are not in Zrest. reach: `table_range` of the segments, or more.
     """
-    reach = table_range(seg)
+    reach = reach or table_range(seg)
 
     def table(f: float) -> SoilTable:
         key = key_of("soil", f, ground.stack(f), raised, *reach)
@@ -86,10 +91,13 @@ def remainder_matrices(
     return np.array([remainder_matrix(table(float(f)), seg) for f in f_hz])
 
 
-def table_range(seg: Segments) -> tuple[float, float]:
-    """The distances to images, m, that a table for these segments must hold: in steps, so that few tables serve all."""
+def table_range(seg: Segments, others: float = 0.0) -> tuple[float, float]:
+    """The distances to images, m, that a table for these segments must hold: in steps, so that few tables serve all.
+
+    others: m; up to where a table must reach for others that share it.
+    """
     nearest = 2 * min(float(seg.start[:, 2].min()), float(seg.end[:, 2].min()))
-    farthest = seg.image_distance(seg.centre).max() + seg.length.max()
+    farthest = max(seg.image_distance(seg.centre).max() + seg.length.max(), others)
     return R_MIN if nearest >= R_MIN else R_LYING, table_reach(float(farthest))
 
 

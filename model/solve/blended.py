@@ -26,6 +26,7 @@ from tautwire.model.solve.smooth_matrices import SoilMatrices, Span, WireMatrice
 from tautwire.model.solve.solver import Solver, SpanParts
 from tautwire.model.wires.like_mesh import UnlikeError, like_mesh
 from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
+from tautwire.model.wires.segments import MIRROR
 from tautwire.model.wires.structure import Structure
 
 SHARE = 0.35  # of the change without the second nearest node: the greatest error met with all of them
@@ -143,6 +144,7 @@ class Family:
         self.nodes, self.rules, self.remember = nodes, rules, remember
         self._places = [n.place for n in nodes]
         self._lowest = min(p[2] for n in nodes for c in n.structure.conductors for p in c.points)
+        self._farthest = max(_farthest(n.structure) for n in nodes) + rules.max_segment
         self._shared = ["raw_free"] if nodes[0].ground.is_free_space else ["raw_free", "raw_image"]
         self._models: dict[Span, tuple[Mesh, Structure]] = {}
         self._wires: dict[tuple[Span, int], SpanParts] = {}
@@ -161,7 +163,7 @@ class Family:
     def _base(self, span: Span, member: Member) -> SpanParts:
         grid = like_mesh(*self._model(span), member.structure)
         parts = SpanParts(member.structure, member.ground, span, self.rules, self.remember, grid)
-        parts.lowest = self._lowest  # so that all need the same images
+        parts.lowest, parts.others = self._lowest, self._farthest  # so that all need the same images and soil tables
         return parts
 
     def _new_node(self, span: Span, k: int, ground: Ground) -> SpanParts:
@@ -201,6 +203,12 @@ class Family:
         except (UnlikeError, SolveError):
             pass
         return SpanParts(member.structure, ground, span, self.rules, self.remember), 0.0
+
+
+def _farthest(structure: Structure) -> float:
+    """The greatest distance from a point of the wires to an image of one, m."""
+    points = np.array([p for c in structure.conductors for p in c.points])
+    return float(np.linalg.norm(points[:, None] - points * MIRROR, axis=-1).max())
 
 
 def _change(a: SpanParts, b: SpanParts) -> float:

@@ -7,8 +7,9 @@ Anderson 1986, IMA J. Math. Control Inf. 3; Nakatsukasa, Sete, Trefethen 2018, S
 takes values only). Samples are added where two successive fits disagree most.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -52,6 +53,23 @@ class Response:
     def impedance(self, f_hz: ArrayLike) -> Complex:
         """Impedance at the wire's feed, ohm; shape of f_hz (Hz)."""
         return impedance(self.reflection(f_hz), self.reference)
+
+    def numbers(self) -> dict[str, Any]:
+        """All of it as JSON values; `of_numbers` turns it back."""
+        complex_ones = {"value": self.value, "weight": self.weight}
+        return {
+            "range": [self.lower, self.upper, self.error, self.reference],
+            "support": self.support.tolist(),
+            **{name: [x.real.tolist(), x.imag.tolist()] for name, x in complex_ones.items()},
+        }
+
+    @classmethod
+    def of_numbers(cls, numbers: Mapping[str, Any]) -> "Response":
+        """The response of which `numbers` made these."""
+        lower, upper, error, reference = numbers["range"]
+        support = np.array(numbers["support"])
+        value, weight = (np.array(re) + 1j * np.array(im) for re, im in (numbers["value"], numbers["weight"]))
+        return cls(lower, upper, support, value, support, value, weight, error, reference)
 
 
 def _barycentric(x: Real | Complex, support: Real, value: Complex, weight: Complex) -> Complex:

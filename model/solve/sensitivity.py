@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache, partial
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +31,7 @@ from tautwire.model.wires.structure import Conductor, Structure
 
 if TYPE_CHECKING:
     from tautwire.model.soil.ground import Ground
+    from tautwire.model.soil.stack import Stack
 
 FEW = 8, 6  # nodes of a soil table
 STEP = 0.01  # of the frequency, in which soil tables are shared: what they hold is a change of a change
@@ -53,6 +54,7 @@ class Sensitivity:
         self.mesh = mesh(solver.structure, f_hz, rules)
         self._joined = joined_segments(self.mesh.start, self.mesh.end).current
         self._current = _carried(parts.mesh, parts.segments, fine, self.mesh)
+        self._others = parts.others
         self._values: Complex = self._joined @ self._current
         self._halves = _Halves(self.mesh, self._values)
         self._places = self.mesh.load_segments(solver.structure)
@@ -101,7 +103,8 @@ class Sensitivity:
 
     def _rest(self, grid: Mesh, ground: Ground) -> complex:
         parts = Segments(grid.centre, grid.end - grid.start, self._joined)
-        table = _table(math.exp(round(math.log(self.f_hz) / STEP) * STEP), ground, *table_range(parts))
+        f_hz = math.exp(round(math.log(self.f_hz) / STEP) * STEP)
+        table = _table(f_hz, _Over(ground.stack(f_hz), ground), *table_range(parts, self._others))
         return remainder_reaction(table, parts, self._values, self._pairs)
 
     @cached_property
@@ -171,9 +174,17 @@ class Sensitivity:
         return z
 
 
+@dataclass(frozen=True)
+class _Over:
+    """A ground, the same as another if it is at a frequency."""
+
+    stack: Stack
+    ground: Ground = field(compare=False)
+
+
 @lru_cache(maxsize=KEPT)
-def _table(f_hz: float, ground: Ground, nearest: float, farthest: float) -> SoilTable:
-    return soil_table(f_hz, ground, nearest, farthest, FEW)
+def _table(f_hz: float, over: _Over, nearest: float, farthest: float) -> SoilTable:
+    return soil_table(f_hz, over.ground, nearest, farthest, FEW)
 
 
 def _engine_radius(grid: Mesh, structure: Structure) -> Real:

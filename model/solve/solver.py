@@ -22,7 +22,7 @@ from tautwire.model.errors import SolveError
 from tautwire.model.remember import Arrays, Remember, compute_always, key_of
 from tautwire.model.soil.ground import Ground, LayeredGround
 from tautwire.model.soil.layer_images import needed, with_images
-from tautwire.model.soil.remainder import remainder_matrices
+from tautwire.model.soil.remainder import remainder_matrices, table_range
 from tautwire.model.solve.calibration import asymmetry, voltage_scale
 from tautwire.model.solve.contact import ContactTerm
 from tautwire.model.solve.engine import admittances, canonical, engine_name, raised
@@ -98,6 +98,8 @@ class SpanParts:
         self._contact = ContactTerm(self.mesh, self.segments, structure)
         self._remember = remember
         self.lowest = float(min(self.mesh.start[:, 2].min(), self.mesh.end[:, 2].min()))
+        self.others = 0.0
+        """m, up to where soil tables must reach for other structures that share them"""
         self._raised: dict[float, WireMatrices] = {}
 
     def over(self, ground: Ground, *known: str) -> Self:
@@ -206,11 +208,13 @@ class SpanParts:
     def rest(self) -> SoilMatrices:
         nodes = self.span.soil_nodes(isinstance(self.ground, LayeredGround))
         legs = canonical(self._legs, keep_height=True)
-        key = key_of("rest", legs, nodes.tolist(), [self.ground.stack(float(f)) for f in nodes], self.raised)
+        seg = leg_segments(legs)
+        reach = table_range(seg, self.others)
+        stacks = [self.ground.stack(float(f)) for f in nodes]
+        key = key_of("rest", legs, nodes.tolist(), stacks, self.raised, reach)
 
         def compute() -> Arrays:
-            seg = leg_segments(legs)
-            return {"z": remainder_matrices(seg, nodes, self.ground, self._remember, self.raised)}
+            return {"z": remainder_matrices(seg, nodes, self.ground, self._remember, self.raised, reach)}
 
         z = self._remember(key, compute)["z"] * self.ground.n2(nodes)[:, None, None]
         return SoilMatrices.through(nodes, z, self._image_apart)

@@ -16,7 +16,7 @@ from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.written import as_written
-from tautwire.studies.wants.dips.reading import rows_of
+from tautwire.studies.wants.dips.reading import columns_of
 from tautwire.studies.wants.give_or_take import with_give
 from tautwire.studies.wants.local_model import wire_impedance
 
@@ -153,4 +153,4 @@ def response(setup: Mapping[str, Any], band: str, region: int | str = 1, points:
             z = solver.response(asked.lower, asked.upper).impedance(f_hz)
         else:
             z = wire_impedance(solver, f_hz)
-        return pd.DataFrame(rows_of(asked.name, f_hz, z, feed))
+        return pd.DataFrame({"band": asked.name, **columns_of(f_hz, z, feed)})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import importlib
-from collections.abc import Iterator, Mapping, MutableMapping
+from collections.abc import Callable, Iterator, Mapping, MutableMapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -43,9 +43,19 @@ class Tables(MutableMapping[str, "pd.DataFrame"]):
 
     def __init__(self, tables: Mapping[str, Rows | pd.DataFrame]) -> None:
         self._tables: dict[str, Rows | pd.DataFrame] = dict(tables)
+        self._later: dict[str, Callable[[], pd.DataFrame]] = {}
+
+    def later(self, name: str, make: Callable[[], pd.DataFrame]) -> None:
+        """Make a table's frame when it is asked for; until then it has no rows."""
+        self._tables[name], self._later[name] = [], make
+
+    def _known(self, name: str) -> Rows | pd.DataFrame:
+        if name in self._later:
+            self._tables[name] = typed(name, self._later.pop(name)())
+        return self._tables[name]
 
     def __getitem__(self, name: str) -> pd.DataFrame:
-        table = self._tables[name]
+        table = self._known(name)
         if isinstance(table, list):
             import pandas as pd
 
@@ -54,18 +64,20 @@ class Tables(MutableMapping[str, "pd.DataFrame"]):
 
     def rows(self, name: str) -> Rows:
         """A table's rows; none if there is no such table."""
-        table = self._tables.get(name, [])
+        table = self._known(name) if name in self._tables else []
         return table if isinstance(table, list) else table.to_dict("records")
 
     def value(self, name: str, row: int, column: str) -> Any:
         """A cell. Raises LookupError if there is none."""
-        table = self._tables[name]
+        table = self._known(name)
         return table[row][column] if isinstance(table, list) else table[column].iloc[row]
 
     def __setitem__(self, name: str, table: Rows | pd.DataFrame) -> None:
+        self._later.pop(name, None)
         self._tables[name] = table
 
     def __delitem__(self, name: str) -> None:
+        self._later.pop(name, None)
         del self._tables[name]
 
     def __contains__(self, name: object) -> bool:

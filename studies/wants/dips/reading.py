@@ -15,6 +15,7 @@ from tautwire.model.solve.response import Response
 from tautwire.model.solve.smooth_matrices import span_of
 
 REACH = 0.10  # a dip is looked for this far beyond the band's edges, as a fraction of the frequency
+SWEEP_POINTS = 201  # of a sampled sweep
 GRID = 801
 PLACES = 65  # at which a place is looked for, again and again, until they are ..
 FLAT, STRAIGHT = 1.0, 200.0  # Hz apart: close enough for a minimum, and for a zero on the straight line between two
@@ -198,18 +199,17 @@ def _dip_row(
     }
 
 
-def sweep_rows(band: Band, response: Response, feed: FeedSystem, points: int = 201) -> list[dict[str, Any]]:
-    """The sampled sweep over the search window."""
+def sweep(response: Response, feed: FeedSystem, points: int = SWEEP_POINTS) -> dict[str, Real]:
+    """The sampled sweep over the search window: `columns_of`."""
     f = np.linspace(response.lower, response.upper, points)
-    return rows_of(band.name, f, response.impedance(f), feed)
+    return columns_of(f, response.impedance(f), feed)
 
 
-def rows_of(name: str, f: Real, z: Complex, feed: FeedSystem) -> list[dict[str, Any]]:
-    """Rows of the table "sweeps" at f (n,), Hz: wire impedance z (n,), ohm, and what radio and transformer see."""
+def columns_of(f: Real, z: Complex, feed: FeedSystem) -> dict[str, Real]:
+    """Columns of the table "sweeps" at f (n,), Hz: wire impedance z (n,), ohm, and what radio and transformer see."""
     planes = feed.impedances(z, f)
     at_radio, at_primary = swr(planes.radio, feed.reference), swr(planes.primary, feed.reference)
-    columns = (f / 1e6, z.real, z.imag, planes.radio.real, planes.radio.imag, at_radio, at_primary)
-    names = ("f_mhz", "feed_r_ohm", "feed_x_ohm", "radio_r_ohm", "radio_x_ohm", "swr", "swr_transformer")
-    return [
-        {"band": name, **dict(zip(names, map(float, values), strict=True))} for values in zip(*columns, strict=True)
-    ]
+    return {
+        "f_mhz": f / 1e6, "feed_r_ohm": z.real, "feed_x_ohm": z.imag, "radio_r_ohm": planes.radio.real,
+        "radio_x_ohm": planes.radio.imag, "swr": at_radio, "swr_transformer": at_primary,
+    }  # fmt: skip

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import math
+from functools import cache, partial
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from tautwire.studies.study.setup import AROUND, Setup
 from tautwire.studies.wants.dips.modes import dip_rows, follow
-from tautwire.studies.wants.dips.reading import read_band, sweep_rows, window
+from tautwire.studies.wants.dips.reading import SWEEP_POINTS, read_band, sweep, window
 from tautwire.studies.wants.dips.wire_change import change_rows
 from tautwire.studies.wants.dips.words import findings
-from tautwire.studies.wants.want import Frames, Want
+from tautwire.studies.wants.want import Frames, Rows, Want
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    import pandas as pd
     from matplotlib.figure import Figure
 
     from tautwire.model.solve.solver import Solver
@@ -23,7 +27,8 @@ if TYPE_CHECKING:
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
-    """Tables "dips" (a row a band), "all_dips" (a row a minimum) and "sweeps" (201 rows a band)."""
+    """Tables "dips" (a row a band), "all_dips" (a row a minimum) and "sweeps" (a row a band, the response itself;
+    `finish` has it sampled)."""
     feed = setup.feed_system()
     frames: Frames = {"dips": [], "all_dips": [], "sweeps": []}
     for band in study.bands:
@@ -33,15 +38,33 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
         mode = next((row["mode"] for row in every if row["chosen"]), math.nan)
         frames["dips"].append(reading.row | {"dip_mode": mode})
         frames["all_dips"] += every
-        frames["sweeps"] += sweep_rows(band, response, feed)
+        frames["sweeps"].append({"band": band.name, "response": response.numbers()})
     return frames
 
 
 def finish(result: Result) -> None:
     """Follows dips along the axes; table "wire_change" where a single set-up's dips are outside their bands."""
     follow(result)
+    result.frames.later("sweeps", partial(sweeps_of, result.study, result.rows("sweeps")))
     if rows := change_rows(result):
         result.frames["wire_change"] = rows
+
+
+def sweeps_of(study: Study, rows: Rows) -> pd.DataFrame:
+    """The table "sweeps", 201 rows a case and band, from the response of each."""
+    import pandas as pd
+
+    from tautwire.model.solve.response import Response
+
+    feeds = {tuple(case.labels.values()): cache(lambda case=case: case.setup().feed_system()) for case in study.cases()}
+    places = [{name: value for name, value in row.items() if name != "response"} for row in rows]
+    parts = []
+    for row, place in zip(rows, places, strict=True):
+        feed = feeds[tuple(value for name, value in place.items() if name != "band")]()
+        parts.append(sweep(Response.of_numbers(row["response"]), feed))
+    head = pd.DataFrame(places).loc[np.repeat(np.arange(len(rows)), SWEEP_POINTS)].reset_index(drop=True)
+    names = parts[0] if parts else ()
+    return head.assign(**{name: np.concatenate([part[name] for part in parts]) for name in names})
 
 
 def plots(result: Result) -> Iterator[tuple[str, Figure]]:
