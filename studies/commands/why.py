@@ -35,8 +35,8 @@ from tautwire.studies.wants.why.words import Changes
 
 SAME_DIP = 0.1  # in log of frequency: further off, a logged dip is another one
 MEANING = (
-    "times usual: the change over a usual one, the normal variation between set-ups (a turn of the reel, 6\u00b0 of\n"
-    "slope; all of them are in why.csv).\n"
+    "times usual: the change over a usual one, the normal variation between set-ups, such as a turn of the reel\n"
+    "(column usual of why.csv).\n"
     "misfit: squared distances from the dips seen, in reading errors; about one per reading where a cause explains all."
 )
 

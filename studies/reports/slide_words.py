@@ -67,9 +67,7 @@ def setup_lines(study: Study) -> list[str]:
     if "choose" in study.spec.want:
         from tautwire.studies.wants.choose.problem import read_problem
 
-        lines.append(
-            f"May vary: {'; '.join(k.range_words(study.lengths) for k in read_problem(study, study.raw).knobs)}."
-        )
+        lines.append(f"May vary: {'; '.join(k.range_words() for k in read_problem(study, study.raw).knobs)}.")
     lines.append(f"Bands: {', '.join(b.name for b in study.bands)} (region {study.spec.region}).")
     return lines
 
