@@ -22,7 +22,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.fit.fitted import with_fit
 from tautwire.studies.wants.fit.fitting import fit, scatter
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
-from tautwire.studies.wants.fit.search import Measured, Parameter
+from tautwire.studies.wants.fit.search import BENCH, Fixture, Measured, Parameter
 from tautwire.studies.wants.local_model import WireModel, radio_gamma, value_at, wire_impedance, with_value, with_values
 
 F20, F40 = np.linspace(13e6, 15.4e6, 61), np.linspace(6.6e6, 7.8e6, 61)
@@ -213,8 +213,20 @@ def test_fit_and_from_on_the_command_line(tmp_path: Path, capsys: pytest.Capture
     assert "antenna.length" in raw["spread"]["values"]
     assert raw["antenna"] == fitted["antenna"] and raw["study"] == {"bands": ["20 m"]} and "fit_result" not in raw
     assert (tmp_path / "out" / "fit.png").stat().st_size > 10_000
+    both = tmp_path / "both.csv"
+    lines = [
+        f"{f / 1e6:.5f},{z.real:.3f},{z.imag:.3f}"
+        for s in sweeps({}, remember)
+        for f, z in zip(s.f_hz, s.z, strict=True)
+    ]
+    both.write_text("\n".join(["MHz,R,X", *lines]))
+    main(["fit", str(file), str(both), "--out", str(tmp_path / "both")])
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "Not fitted, as the study asks for none of these bands: both 1 (6.600 MHz to 7.800 MHz)." in shown
+    write_s1p(Sweep.from_gamma(F20, np.full(len(F20), 0.01 + 0j)), tmp_path / "dummy.s1p")
     for arguments, said in (
         (["fit", str(file)], "fit.sweeps = none"),
+        (["fit", str(file), str(tmp_path / "dummy.s1p")], "looks like a dummy load: reflection below 0.05"),
         (["fit", str(file), str(tmp_path / "no.s1p")], "readable"),
         (["predict", "--from", str(file)], "written by 'tautwire fit'"),
     ):
@@ -238,3 +250,26 @@ def test_a_cable_that_is_not_quite_as_typed_stays_within_the_confidence(remember
     start = np.array([p.start for p in known.parameters])
     missed = np.abs(known.estimate - start)
     assert np.all(missed < 2 * known.sd) and np.any(missed > 2 * exact.sd)
+
+
+def test_a_bench_with_strays_keeps_the_terminal_capacitance_inside_its_error() -> None:
+    """Three resistors with strays drawn at random: what lies across them cannot be told from the terminal's own."""
+    rng, f, off = np.random.default_rng(5), np.linspace(3e6, 30e6, 109), []
+    path, plane = "transformer.terminal_capacitance", "transformer"
+    true = with_values(lakeside(), {path: 3.2e-12, "transformer.core_scale": 1.1})
+    free = [
+        Parameter(path, 4e-12, 0.0, 9e-12, 4e-12, 1e-12),
+        Parameter("transformer.core_scale", 1.0, 0.5, 2.0, 1.0, 0.2),
+        LEAKAGE,
+    ]
+    for _ in range(6):
+        bench = Fixture(BENCH.capacitance + 0.2e-12 * rng.standard_normal(), 30e-9 + 20e-9 * rng.standard_normal())
+        measured = []
+        for ohm in (1e3, 2.4e3, 4.7e3):
+            gamma = radio_gamma(true, bench.impedance(ohm, f), f, plane, 50.0)
+            gamma = gamma + 0.002 * (rng.standard_normal(len(f)) + 1j * rng.standard_normal(len(f)))
+            measured.append(Measured(Sweep.from_gamma(f, gamma, 50.0, plane, f"{ohm:.0f} ohm"), load=ohm))
+        found = fit(lakeside(), measured, free)
+        assert 0.15e-12 < found.sd[0] < 0.35e-12
+        off.append((found.estimate[0] - 3.2e-12) / found.sd[0])
+    assert np.abs(off).max() < 3 and np.sqrt(np.mean(np.square(off))) < 1.6

@@ -22,7 +22,7 @@ from tautwire.studies.study.measurement import dips
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
-from tautwire.studies.wants.why.causes import both, causes
+from tautwire.studies.wants.why.causes import causes, together
 from tautwire.studies.wants.why.figures import why_figures
 from tautwire.studies.wants.why.ranking import Shift, Track, Why, explain, remaining, shift_of, shifts_between
 from tautwire.studies.wants.why.want import WhySpec, shifts_of
@@ -68,7 +68,7 @@ def test_the_cause_put_in_explains_with_its_own_size(soil: str, name: str, size:
     place, found = named(why, name)
     assert why.explanations[place].explains
     assert found == pytest.approx(size, rel=0.35)
-    assert [e.score for e in why.explanations] == sorted(e.score for e in why.explanations)
+    assert [-e.chance for e in why.explanations] == sorted(-e.chance for e in why.explanations)
     assert place <= 3  # a smaller change of the wire, leaves at its end, or the transformer's box may do as well
 
 
@@ -154,7 +154,7 @@ def test_two_causes_at_once_are_found_together(remember: Store) -> None:
     """Wire reeled in and a shorter coax: no single cause moves both bands so."""
     setup = lakeside()
     found = {c.name: c for c in causes(setup)}
-    two = both(found["wire out"], -0.4, found["length of the coax"], -2.5)
+    two = together([found["wire out"], found["length of the coax"]], [-0.4, -2.5])
     after = two.apply(setup, math.hypot(0.4, 2.5))
     assert after.antenna.length == pytest.approx(20.4 - 0.4 * 0.3) and after.coax and after.coax.length == 2.5
     old, new = ([made_up_sweep(s, f, remember=remember) for f in F] for s in (setup, after))
@@ -164,7 +164,7 @@ def test_two_causes_at_once_are_found_together(remember: Store) -> None:
     pairs = {e.cause.name: e for e in why.explanations if e.pair}
     true = pairs["wire out and length of the coax"]
     assert true.explains and true.change == pytest.approx(math.hypot(0.4, 2.5), rel=0.1)
-    assert any("two together do" in n for n in why_words(setup, why, 2e-4))
+    assert any("as well as these together" in n for n in why_words(setup, why, 2e-4))
 
 
 def test_leaves_and_coiled_coax_move_the_dip_as_they_must(remember: Store) -> None:
@@ -268,7 +268,9 @@ def solved(remember: Store) -> Result:
 def test_study_kind_gives_tables_words_and_a_clear_picture(solved: Result) -> None:
     assert not solved.failed
     table = solved.frames["why"]
-    assert table["cause"][0] == "wire out" and table["explains"][0]
+    assert table["cause_chance"].is_monotonic_decreasing and 0.9 < table["cause_chance"].sum() <= 1
+    wire = table.set_index("cause").loc["wire out"]
+    assert wire["explains"] and wire["cause_chance"] > 0.1 and "more" in wire["change"]
     assert set(solved.frames["why_bands"]["band"]) == {"40 m", "20 m"}
     (figure,) = why_figures(solved).values()
     assert isinstance(figure, Sheet) and figure.title and figure.drawn.shows(figure.title)
@@ -296,7 +298,7 @@ def test_command_pairs_its_options(tmp_path: Path, capsys: pytest.CaptureFixture
     main(["why", str(file), "--was", "14.2 MHz", "--now", "14.1 MHz", "--out", str(tmp_path / "out")])
     told = capsys.readouterr().out
     assert (
-        told.startswith("These causes explain it equally well: ")
+        told.startswith("These causes are about as likely: ")
         and "wire out (" in told
         and "explains all bands" in told
         and "reel in" in told

@@ -25,7 +25,7 @@ from tautwire.studies.questions.why import run_why, why_study
 from tautwire.studies.reports.answers import told
 from tautwire.studies.running.store import Store
 from tautwire.studies.study.files import load_tables
-from tautwire.studies.study.findings import table_of
+from tautwire.studies.study.findings import table_of, written_as
 from tautwire.studies.study.measurement import PLANES, read_sweeps
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.units import frequency
@@ -35,6 +35,7 @@ from tautwire.studies.wants.why.words import Changes
 
 SAME_DIP = 0.1  # in log of frequency: further off, a logged dip is another one
 MEANING = (
+    "chance: that this changed and nothing else, of all causes, sets of two or three of them, and nothing at all.\n"
     "times usual: the change over a usual one, the normal variation between set-ups, such as a turn of the reel\n"
     "(column usual of why.csv).\n"
     "misfit: squared distances from the dips seen, in reading errors; about one per reading where a cause explains all."
@@ -43,7 +44,7 @@ MEANING = (
 
 def ranking_text(result: Result) -> str:
     """The table "why" as aligned text, with what its figures mean."""
-    lines = [("cause", "change", "times usual", "misfit", "explains all bands")]
+    lines = [("cause", "change", "chance", "times usual", "misfit", "explains all bands")]
     changes = Changes({"why_parts": table_of(result, "why_parts")}, result.study.cases()[0].setup())
     rows = table_of(result, "why")
     for row in (r for r in rows if r["usual_changes"]):
@@ -53,6 +54,7 @@ def ranking_text(result: Result) -> str:
             (
                 row["cause"],
                 change,
+                written_as(row["cause_chance"], "chance"),
                 f"{row['usual_changes']:+.1f}",
                 f"{row['misfit']:.1f}",
                 verdict,
@@ -60,7 +62,7 @@ def ranking_text(result: Result) -> str:
         )
     none = [row["cause"] for row in rows if not row["usual_changes"]]
     without = f"No change of these moves the dips this way: {', '.join(none)}.\n" if none else ""
-    return f"{aligned(lines, '<<>><')}\n{without}{MEANING}"
+    return f"{aligned(lines, '<<>>><')}\n{without}{MEANING}"
 
 
 def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) -> list[dict[str, Any]]:

@@ -201,7 +201,9 @@ COLUMNS: dict[str, str] = {
     "stop_swr_worst": "highest SWR across the segment at that stop",
     "at_range_end": "whether the best setting lies at an end of the range tried",
     "segments": "segments that the stop serves, separated by semicolons",
-    # fit, fit_sweeps, fit_points, fit_directions, fit_missing, fit_instead
+    # fit, fit_sweeps, fit_unused, fit_points, fit_directions, fit_missing, fit_instead
+    "sweep_from_mhz": "lowest frequency of a sweep that was not fitted, as it is of none of the study's bands, MHz",
+    "sweep_to_mhz": "its highest frequency, MHz",
     "parameter": "dotted key of the fitted value",
     "unit": "unit of the numbers in this row",
     "start": "value the fit started from, which is the prior if there is one",
@@ -275,13 +277,17 @@ COLUMNS: dict[str, str] = {
     "swr_difference_low_95": "lower end of the range that holds it for 95 %",
     "swr_difference_high_95": "its upper end",
     "swr_lower_share": "share of such set-ups in which case_a has the lower one",
-    # why, why_parts, why_bands, why_wire, why_failed
+    # why, why_parts, why_bands, why_next, why_wire, why_failed
     "rank": "place of the cause, 1 the likeliest",
     "cause": "what may have changed",
     "change": "the change that explains the shifts best, in words",
     "usual": "a usual change of this cause: what one set-up differs from the next by without anybody noticing",
     "usual_changes": "that change in units of a usual one; of two causes the root of the sum of squares",
     "misfit": "sum over all readings of ((predicted - seen)/error)^2; about their number where all is explained",
+    "cause_chance": "chance that this changed and nothing else, among all causes, sets of two or three, and nothing",
+    "other_cause": "the second likeliest cause",
+    "other_mhz": "where other_cause would put it, MHz",
+    "odds": "of the right one of the two causes to the other, once this dip is read; 22026 stands for more",
     "explains": "whether that is small enough to explain all bands",
     "at_end": "whether a still greater change than those tried would explain more",
     "undo": "what to do about it",
@@ -374,14 +380,16 @@ TABLES: dict[str, tuple[str, ...]] = {
         "turn_dips": "turns_out wire_m band dip_mhz dip_swr dip_mode shift_khz_per_turn",
         "fit": "parameter unit start prior_sd estimate estimate_sd lowest highest scale most_correlated correlation",
         "fit_sweeps": "sweep plane points noise residual_rms other_plane_ratio",
+        "fit_unused": "sweep sweep_from_mhz sweep_to_mhz",
         "fit_points": "sweep f_mhz swr_measured swr_fitted swr_start residual_re residual_im",
         "fit_correlation": "parameter with_parameter correlation",
         "fit_directions": "direction parameter weight strength",
         "fit_missing": "left_out parameter unit start estimate lowest highest explains_percent",
         "fit_instead": "left_out parameter unit estimate",
-        "why": "rank cause change usual usual_changes misfit explains at_end undo",
+        "why": "rank cause change usual usual_changes misfit cause_chance explains at_end undo",
         "why_parts": "rank cause usual_changes amount further",
         "why_bands": "cause band was_mhz now_mhz told_mhz told_swr off_khz was_swr now_swr base_mhz",
+        "why_next": "cause other_cause band was_mhz told_mhz other_mhz odds",
         "why_wire": "cause usual_changes amount further band stays_khz",
         "why_failed": "cause reason",
         "choices": "choice swr_highest wire_m highest_m shield_max_a misses chance_percent why gives_up bearing_deg "
@@ -398,8 +406,8 @@ TABLES: dict[str, tuple[str, ...]] = {
 TYPES: dict[str, str] = {
     "text": "antenna band resonances_mhz marks cut region note end_warning feed_warning core_warning flux_warning "
     "choke_warning conductor variant segment segments parameter unit most_correlated with_parameter sweep plane "
-    "left_out largest largest_khz measure value part value_and_sd answer cause reason change usual undo misses why "
-    "gives_up wish case_a case_b withheld for_band limits",
+    "left_out largest largest_khz measure value part value_and_sd answer cause other_cause reason change usual undo "
+    "misses why gives_up wish case_a case_b withheld for_band limits",
     "whole number": "mode followed samples section hops points direction rank solved tried allowed",
     "true or false": "chosen widest complete served at_range_end explains at_end rest_holds_without stopped",
 }

@@ -39,7 +39,7 @@ MOST_NAMED = 3  # values in the verdict
 MOST_OTHERS = 2  # groups left out that are named besides the best
 BETTER = 0.5  # squared misfit of the other plane over this one's, below which it fits far better
 OTHER = {"radio": "transformer", "transformer": "radio"}
-TABLES = ("fit", "fit_sweeps", "fit_correlation", "fit_directions", "fit_missing", "fit_instead")
+TABLES = ("fit", "fit_sweeps", "fit_correlation", "fit_directions", "fit_missing", "fit_instead", "fit_unused")
 
 Tables = Mapping[str, Sequence[Row]]
 
@@ -64,7 +64,7 @@ def notes(tables: Tables, least_error: float, place: Words = NOTHING) -> list[Fi
     first, *rest = [*doubts, best] if doubts else [best]
     found = [Finding(say("{place}{first}", place=place, first=first), "verdict", "doubt" if doubts else "values")]
     found += [Finding(words, "answer", "doubt" if words in doubts else "values") for words in rest]
-    found += [*_noise(tables, least_error), *_apart(tables)]
+    found += [*_unused(tables["fit_unused"]), *_noise(tables, least_error), *_apart(tables)]
     found += [Finding(words, "caution", "range end") for words in _bounds(tables["fit"])]
     found += [Finding(_value(r), "detail", "value", {"parameter": r["parameter"]}) for r in tables["fit"]]
     words = say("The standard deviations count noise, the solver's mesh and priors, not what the model leaves out "
@@ -75,6 +75,17 @@ def notes(tables: Tables, least_error: float, place: Words = NOTHING) -> list[Fi
                     sd=quantity(row, "estimate_sd"))  # fmt: skip
         found.append(big(quantity(row, "estimate"), about))
     return found
+
+
+def _unused(rows: Sequence[Row]) -> list[Finding]:
+    """Sweeps of no band of the study."""
+    ranges = [
+        say("{sweep} ({low} to {high})", sweep=cell_words(r, "sweep"), low=r.number("sweep_from_mhz", "frequency"),
+            high=r.number("sweep_to_mhz", "frequency"))
+        for r in rows
+    ]  # fmt: skip
+    words = say("Not fitted, as the study asks for none of these bands: {ranges}.", ranges=joined(ranges))
+    return [Finding(words, "caution", "unused")] if ranges else []
 
 
 SIGNS = {"deg": "\u00b0", "uH": " \u00b5H", "ohm": " \u03a9"}

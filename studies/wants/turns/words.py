@@ -26,6 +26,7 @@ from tautwire.studies.study.findings import (
 )
 from tautwire.studies.study.raw import lengths_of
 from tautwire.studies.study.units import format_length
+from tautwire.studies.wants.spread.values import COUNTED
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, threshold
 
 if TYPE_CHECKING:
@@ -200,18 +201,25 @@ def reel_words(study: Study) -> str:
     """What is on the reel: "22.00 m of wire, 73 turns of 30.0 cm"."""
     reel, text = _reel(study)
     longest, shortest = (float(reel.length_per_turn(n)) for n in (0, reel.turns))
-    turn = text(longest) if reel.turn_length else f"{text(shortest)} to {text(longest)}"
+    turn = text(longest) if longest == shortest else f"{text(shortest)} to {text(longest)}"
     return f"{text(reel.wire_length)} of wire, {reel.turns:.0f} turns of {turn}"
 
 
 def turn_doubt(study: Study) -> str:
-    """What speaks against the reel's turn_length by its core; "" for nothing."""
+    """What speaks against the reel's turns as measured, by their number or its core; "" for nothing."""
     reel, text = _reel(study)
+    spec = study.cases()[0].setup().reel
+    counted = [] if spec is None else [c.turns for c in spec.counted]
+    if counted and max(counted) < COUNTED:
+        return (
+            f"Only {max(counted):g} turns of the reel were measured, and every length here depends on them: let out "
+            f"most of the wire, count, measure, and add it to reel.counted."
+        )
     low, high = reel.core_turns
     if not reel.turn_length or 0.98 * low <= reel.turn_length <= 1.02 * high:
         return ""
     limit = f"at least {text(low)}" if reel.turn_length < low else f"at most {text(high)}"
     return (
-        f"reel.turn_length is {text(reel.turn_length)}, but a turn round a core of {text(reel.core_diameter)} takes "
-        f"{limit}: measure a turn again. All lengths here depend on it."
+        f"reel.{'counted' if counted else 'turn_length'} is {text(reel.turn_length)}, but a turn round a core of "
+        f"{text(reel.core_diameter)} takes {limit}: measure a turn again. All lengths here depend on it."
     )

@@ -8,7 +8,7 @@ exchanged, laid elsewhere or new, are estimates of ours: common practice, no sou
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tautwire.model.errors import InputError
@@ -35,8 +35,8 @@ NEAR = 3.0  # m, a usual distance of something that was not there before
 class Cause:
     """One candidate. apply(setup, c): the set-up after c usual changes; words(c): that change in words;
     undo(c): what to do about it. Numbers in these have no cells yet, and those of undo are the first ones of words.
-    sizes: c to try first, and further, rising in size; one_way: only c above 0. parts: of two causes at once, each with
-    its share of c.
+    sizes: c to try first, and further, rising in size; one_way: only c above 0. parts: of several causes at once, each
+    with its share of c.
     """
 
     name: str
@@ -52,20 +52,23 @@ class Cause:
         return tuple((cause, share * c) for cause, share in self.parts) or ((self, c),)
 
 
-def both(one: Cause, c1: float, other: Cause, c2: float) -> Cause:
-    """Two causes at once, c1 and c2 usual changes of them when hypot(c1, c2) of both are taken."""
-    size = math.hypot(c1, c2)
+def together(parts: Sequence[Cause], sizes: Sequence[float]) -> Cause:
+    """Several causes at once: so many usual changes of each (sizes) when the root of their squares is taken of all."""
+    size = math.hypot(*sizes)
+
+    def apply(setup: Setup, c: float) -> Setup:
+        for part, one in zip(parts, sizes, strict=True):
+            setup = part.apply(setup, one * c / size)
+        return setup
 
     def said(of: str, c: float) -> Words:
-        return joined([getattr(one, of)(c1 * c / size), getattr(other, of)(c2 * c / size)], last="; and ")
+        each = [getattr(part, of)(one * c / size) for part, one in zip(parts, sizes, strict=True)]
+        return joined(each, last="; and ")
 
     return Cause(
-        f"{one.name} and {other.name}",
-        lambda s, c: other.apply(one.apply(s, c1 * c / size), c2 * c / size),
-        lambda c: said("words", c),
-        lambda c: said("undo", c),
-        parts=((one, c1 / size), (other, c2 / size)),
-    )
+        " and ".join(p.name for p in parts), apply, lambda c: said("words", c), lambda c: said("undo", c),
+        parts=tuple((part, one / size) for part, one in zip(parts, sizes, strict=True)),
+    )  # fmt: skip
 
 
 def causes(setup: Setup) -> tuple[Cause, ...]:

@@ -107,7 +107,8 @@ def shifts_of(spec: WhySpec, region: object) -> tuple[Shift, ...]:
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
     """Tables "why" (a row a cause, best first), "why_parts" (a row a single cause of each), "why_bands" (a row a cause
-    and band), "why_wire" (how much wire brings the dips back) and "why_failed" (what could not be tried)."""
+    and band), "why_next" (a row a band that would tell the two likeliest apart, the most telling first), "why_wire"
+    (how much wire brings the dips back) and "why_failed" (what could not be tried)."""
     return tables(setup, study, solver.remember)
 
 
@@ -115,7 +116,8 @@ def tables(setup: Setup, study: Study, remember: Remember, ask: AskMany | None =
     """See `compute`. ask: see ranking.explain."""
     spec: WhySpec = study.options["why"]
     shifts = shifts_of(spec, study.spec.region)
-    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, remember, spec.exclude, ask)
+    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, remember, spec.exclude, ask,
+                    study.bands)  # fmt: skip
     return why_tables(found, study.lengths)
 
 
@@ -127,7 +129,7 @@ def why_tables(found: Why, lengths: str = "metric") -> Frames:
             "rank": rank, "cause": e.cause.name,
             "change": e.cause.words(e.change).text(lengths) if e.change else "no such change moves them this way",
             "usual": "" if e.pair else e.cause.words(1.0).text(lengths), "usual_changes": e.change, "misfit": e.chi2,
-            "explains": e.explains, "at_end": e.at_end,
+            "cause_chance": e.chance, "explains": e.explains, "at_end": e.at_end,
             "undo": e.cause.undo(e.change).text(lengths) if e.change else "",
         })  # fmt: skip
         for cause, c in e.cause.at(e.change):
@@ -139,8 +141,21 @@ def why_tables(found: Why, lengths: str = "metric") -> Frames:
                 "off_khz": (dip_hz - shift.now_hz) / 1e3, "was_swr": shift.was_swr, "now_swr": shift.now_swr,
                 "base_mhz": base / 1e6,
             })  # fmt: skip
+    two = [e.cause.name for e in found.explanations if e.explains][:2]
+    apart = [
+        {"cause": two[0], "other_cause": two[1], "band": a.band, "was_mhz": a.was_hz / 1e6,
+         "told_mhz": a.first_hz / 1e6, "other_mhz": a.second_hz / 1e6, "odds": a.odds}
+        for a in found.apart
+    ]  # fmt: skip
     failed = [{"cause": name, "reason": reason} for name, reason in found.failed.items()]
-    return {"why": rows, "why_parts": parts, "why_bands": bands, "why_wire": wire_rows(found), "why_failed": failed}
+    return {
+        "why": rows,
+        "why_parts": parts,
+        "why_bands": bands,
+        "why_next": apart,
+        "why_wire": wire_rows(found),
+        "why_failed": failed,
+    }
 
 
 def amounts(cause: Cause, c: float) -> dict[str, float]:

@@ -29,10 +29,11 @@ if TYPE_CHECKING:
 # thresholds from which something is said: chosen by hand
 MOST = 3  # causes named besides the likeliest
 FAR_OFF = 0.015  # the set-up's own dip this far from where it was: it should be fitted first
-CLOSE = 2.0  # scores within this of the best are as likely
+ALIKE = 0.4  # of the best one's chance: said to be as likely
+TELLS_APART = 3.0  # odds from which a reading is worth naming
 LITTLE = 0.05  # usual changes below which a cause is none
 SWR_MOVED = 0.2  # a change of SWR that is no reading error
-TABLES = ("why", "why_parts", "why_bands", "why_wire", "why_failed")
+TABLES = ("why", "why_parts", "why_bands", "why_next", "why_wire", "why_failed")
 
 Tables = Mapping[str, Sequence[Row]]
 
@@ -64,7 +65,7 @@ def notes(tables: Tables, setup: Setup, dip_error: float, place: Words = NOTHING
         return [Finding(words, "verdict", "nothing moved"), Finding(_seen(seen), "answer", "seen"), bearing]
     told = Changes(tables, setup)
     good = [r for r in tables["why"] if r["explains"] and abs(r["usual_changes"]) > LITTLE]
-    alike = [r for r in good[: MOST + 1] if score(r) < score(good[0]) + CLOSE]
+    alike = [r for r in good[: MOST + 1] if r["cause_chance"] > ALIKE * good[0]["cause_chance"]]
     if len(alike) > 1:
         first = _alike(alike, told)
     else:
@@ -79,7 +80,9 @@ def notes(tables: Tables, setup: Setup, dip_error: float, place: Words = NOTHING
     if good and good[0]["cause"] != told.wire:
         words = say("Or undo the likeliest cause: {undo}.", undo=told.undo(good[0]))
         found.append(Finding(words, "next", "undo"))
-    if len(seen) == 1:
+    if tables["why_next"] and tables["why_next"][0]["odds"] > TELLS_APART:
+        found.append(Finding(_apart(tables["why_next"][0]), "next", "tell apart"))
+    elif len(seen) == 1:
         words = say("One dip fits many causes; a dip on a second band, and the SWR at the dips, would tell them apart.")
         found.append(Finding(words, "caution", "one dip"))
     off = max(seen, key=lambda r: abs(math.log(r["base_mhz"] / r["was_mhz"])))
@@ -164,20 +167,24 @@ def _seen(seen: Sequence[Row]) -> Words:
 def _likeliest(row: Row, told: Changes) -> Words:
     parts = told.parts(row)
     if len(parts) > 1:
-        return say("No single cause explains all bands; two together do: {cause}, {change}.",
+        return say("No single cause explains all bands as well as these together: {cause}, {change}.",
                    cause=cell_words(row, "cause"), change=told.words(row))  # fmt: skip
+    chance = row.number("cause_chance", "chance")
     if row["cause"] == told.wire and not math.isnan(parts[0]["further"]):
         return say(
-            "Probably {turns} ({by}) too {much} wire out.", much="much" if row["usual_changes"] > 0 else "little",
+            "Probably {turns} ({by}) too {much} wire out (chance {chance}).", chance=chance,
+            much="much" if row["usual_changes"] > 0 else "little",
             turns=parts[0].number("further", "tenths of turns"), by=parts[0].number("amount", "length"),
         )  # fmt: skip
-    return say("Probably {cause}: {change}.", cause=cell_words(row, "cause"), change=told.words(row))
+    return say("Probably {cause}: {change} (chance {chance}).", cause=cell_words(row, "cause"), change=told.words(row),
+               chance=chance)  # fmt: skip
 
 
 def _nearest(row: Row, told: Changes) -> Words:
     return say(
-        "No cause, and no two together, explain all bands; the nearest is {cause}: {change}. More may have changed, or "
-        "the set-up is not the one that was measured.", cause=cell_words(row, "cause"), change=told.words(row),
+        "No cause explains all bands, nor do several together; the nearest is {cause}: {change}. More may have "
+        "changed, or the set-up is not the one that was measured.",
+        cause=cell_words(row, "cause"), change=told.words(row),
     )  # fmt: skip
 
 
@@ -187,26 +194,28 @@ def title_words(row: Row, told: Changes) -> Words:
     return say("{start}: {cause}, {change}", start=start, cause=cell_words(row, "cause"), change=told.words(row))
 
 
-def score(row: Row) -> float:
-    """What causes are ranked by. row: of "why"."""
-    return float(row["misfit"] + row["usual_changes"] ** 2)
-
-
 def _alike(rows: Sequence[Row], told: Changes) -> Words:
-    each = [say("{cause} ({change})", cause=cell_words(r, "cause"), change=told.words(r)) for r in rows]
-    return say("These causes explain it equally well: {each}.", each=joined(each, ", ", " or "))
+    each = [say("{cause} ({change}; {chance})", cause=cell_words(r, "cause"), change=told.words(r),
+                chance=r.number("cause_chance", "chance")) for r in rows]  # fmt: skip
+    return say("These causes are about as likely: {each}.", each=joined(each, ", ", " or "))
+
+
+def _apart(row: Row) -> Words:
+    return say("To tell {cause} from {other}, read the dip on {band}: {one} if it is the first, {two} if the second.",
+               cause=cell_words(row, "cause"), other=cell_words(row, "other_cause"), band=band_name(row["band"]),
+               one=row.number("told_mhz", "frequency"), two=row.number("other_mhz", "frequency"))  # fmt: skip
 
 
 def _other(row: Row, told: Changes) -> Words:
-    return say("Less likely: {cause}, {change}; {n} times a usual change.", cause=cell_words(row, "cause"),
-               change=told.words(row), n=row.number("usual_changes", "times", "size"))  # fmt: skip
+    return say("Less likely ({chance}): {cause}, {change}.", cause=cell_words(row, "cause"), change=told.words(row),
+               chance=row.number("cause_chance", "chance"))  # fmt: skip
 
 
 def _usual(row: Row, told: Changes) -> Words:
     """How the likeliest change compares with a usual one."""
     return say("The likeliest change is {n} times a usual one, the normal variation between set-ups{both}.",
                n=row.number("usual_changes", "times", "size"),
-               both=", both causes together" if len(told.parts(row)) > 1 else "")  # fmt: skip
+               both=", all of it together" if len(told.parts(row)) > 1 else "")  # fmt: skip
 
 
 def wire_advice(tables: Tables, told: Changes) -> Words:
