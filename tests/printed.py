@@ -160,7 +160,8 @@ class Accounted:
     def _phrases(self, result: Result) -> Iterator[str]:
         study = result.study
         for finding in findings(result):
-            yield finding.words.text(study.lengths).rstrip(".")
+            whole = finding.words.text(study.lengths).rstrip(".")
+            yield from (whole, *whole.split(". "))
         for finding in big_numbers(result, 99):
             yield finding.words.text(study.lengths)
             if finding.number is not None:
