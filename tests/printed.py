@@ -138,7 +138,7 @@ class Accounted:
     def __init__(self, result: Result, titles: Iterable[str] = ()) -> None:
         phrases = {p for p in (*self._phrases(result), *titles) if re.search(r"\d", p)}
         self.phrases = [
-            re.compile(rf"(?<![\w.]){re.escape(p)}(?!\w)")
+            re.compile(rf"(?<![\w.]){re.escape(p)}(?!\w)", re.IGNORECASE)
             for p in sorted(phrases, key=len, reverse=True)
             if re.search(r"[^\d.]", p)
         ]
