@@ -45,6 +45,7 @@ def choices_text(result: Result) -> str:
     rows, problem = table_of(result, "choices"), read_problem(result.study, result.study.cases()[0].raw)
     knobs = [(k.label or "layout", k.column, "" if k.is_words else k.form) for k in problem.knobs]
     known = {column for _, column, _ in knobs}
+    known |= {"wire_m"} if "length_m" in known else set()
     lines = [("", *(f"choice {r['choice']}" for r in rows))]
     for name, column, form in (*knobs, *(shown for shown in SHOWN if shown[1] not in known)):
         if all(column in r and not (form and math.isnan(r[column])) for r in rows):
