@@ -109,7 +109,7 @@ def test_limits_hold_and_a_wish_to_drop_is_named(remember: Store) -> None:
     wishes = result.frames["wishes"].set_index("wish")
     assert wishes["rest_holds_without"].any()
     told = " ".join(f.words.text() for f in findings(result))
-    assert "Nothing keeps every wish" in told and "Drop the wish about" in told
+    assert "Nothing keeps every limit" in told and "Drop the limit on wire out (missed by " in told
 
 
 def test_a_chance_is_wanted_and_told(remember: Store) -> None:

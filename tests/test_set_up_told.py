@@ -48,7 +48,7 @@ def test_the_file_that_new_writes_names_the_defaults() -> None:
 def test_what_nobody_said_is_marked() -> None:
     words = setup_words(read_study(BARE))
     assert "19.8 m of wire;" in words and "wire 0.8 mm (assumed)" in words and "average soil (assumed)" in words
-    assert "2 turns on one ring 36 mm of mix 43 (assumed)" in words and "4 pF at the wire's terminal (assumed)" in words
+    assert "2 turns on one 36 mm ring, mix 43 (assumed)" in words and "4 pF at the wire's terminal (assumed)" in words
     own = {**RAW, "transformer": {"magnetising_inductance": "8 uH", "loss_resistance": "250 ohm"}}
     words = setup_words(read_study(own))
     assert "magnetising inductance 8 µH;" in words and "wire 0.8 mm;" in words and "jacket 0.3 mm of er 2.3;" in words

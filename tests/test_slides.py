@@ -150,7 +150,7 @@ def test_what_to_take_away_is_a_verdict_a_want_then_more_of_the_main_one(
         monkeypatch.setattr(module, "want_named", found)
     study = replace(result.study, spec=result.study.spec.model_copy(update={"want": ("dips", "pattern", "exposure")}))
     lines = take_away(Result(study, {}, []))
-    assert lines == ["pattern first.", "dips first.", "exposure first.", "pattern beware.", "pattern then."]
+    assert lines == ["Pattern first.", "Dips first.", "Exposure first.", "Pattern beware.", "Pattern then."]
     assert len(lines) <= BULLETS and sum(map(len, lines)) <= BULLET_ROOM
 
 

@@ -76,7 +76,9 @@ def test_words_name_the_stop_the_shift_and_what_a_tuner_meets() -> None:
     assert found[0].role == "verdict" and found[0].words.text().startswith("61 turns out: one stop serves 2 of 3")
     assert "use a tuner on 40 m CW" in words and "61 turns out (18.30 m)" in words
     assert "At 61 turns out, one more turn out moves the dips: 20 m \u2212200 kHz" in words
-    assert "40 m CW needs a tuner" in words and "20 \u03a9 and \u221230 \u03a9 of reactance at 14.000 MHz" in words
+    assert (
+        "40 m CW needs a tuner" in words and "20 \u03a9 resistance and \u221230 \u03a9 reactance at 14.000 MHz" in words
+    )
     assert "still lose 1.9 dB, 0.6 dB of it from the SWR on the coax" in words
     assert "more or fewer turns may be better: 20 m CW" in words
 

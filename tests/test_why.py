@@ -82,7 +82,11 @@ def test_length_of_wire_is_first_and_the_advice_undoes_it(remember: Store, monke
     assert 1 <= len(solved) < len(why.explanations) / 2
     assert named(why, "wire out")[0] == 0
     words = " ".join(why_words(setup, why, 1e-3))
-    assert words.startswith("Probably 1 turn (") and "too much wire out" in words and "(1 turn of the reel)" in words
+    assert (
+        re.match(r"(Probably|Most likely) 1 turn \(", words)
+        and "too much wire out" in words
+        and "(1 turn of the reel)" in words
+    )
     assert float(re.search(r"reel in ([\d.]+) cm", words)[1]) == pytest.approx(30, abs=1)  # type: ignore[index]
 
 
@@ -189,7 +193,7 @@ def test_leaves_and_coiled_coax_move_the_dip_as_they_must(remember: Store) -> No
 def test_nothing_moved_needs_no_cause(remember: Store) -> None:
     shifts = (Shift("20 m", 14.2e6, 14.205e6),)
     words = why_words(lakeside(), explain(lakeside(), shifts, remember=remember), 1e-3)
-    assert words[0].startswith("Reading errors explain it") and not any("robably" in w for w in words)
+    assert words[0].startswith("Reading errors explain it") and not any("wire out" in w for w in words)
 
 
 def test_free_space_has_no_soil_to_change_and_says_so(remember: Store) -> None:

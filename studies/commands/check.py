@@ -1,4 +1,4 @@
-"""tautwire check FILE: whether a study file is sound, without computing."""
+"""tautwire check FILE: whether a study file is valid, without computing."""
 
 from pathlib import Path
 
@@ -18,7 +18,7 @@ def COMMAND(file: Path, fit: Path | None) -> None:
     study = study_asked(with_fit(load_tables(file), fit), file)
     count = len(study.cases())
     bands = ", ".join(band.name for band in study.bands)
-    click.echo(f"{file}: sound; {count} case{'s' * (count != 1)}, {bands}; wants {', '.join(study.spec.want)}")
+    click.echo(f"{file} is valid: {count} case{'s' * (count != 1)}; bands {bands}; wants {', '.join(study.spec.want)}")
     for axis in study.axes:
         click.echo(f"  {axis.path}: {len(axis.texts)} values")
     for line in doubts(study):

@@ -1,11 +1,13 @@
 """tautwire choose FILE: which of many possible set-ups serves best."""
 
 import dataclasses
+import math
 from pathlib import Path
 
 import click
 
 from tautwire.studies.commands.shared import (
+    ALL,
     FILE,
     OWN_OUT,
     WORKERS,
@@ -19,25 +21,36 @@ from tautwire.studies.commands.shared import (
     write,
 )
 from tautwire.studies.questions.choose import choose
-from tautwire.studies.reports.answers import sentences, trust
+from tautwire.studies.reports.answers import told
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.cells import cell_text
 from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.findings import table_of
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
+from tautwire.studies.wants.choose.problem import read_problem
+from tautwire.studies.wants.choose.words import AIM_WORDS, FORMS_OF
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
+SHOWN = (
+    ("highest SWR", "swr_highest", "SWR"), ("holds in", "chance_percent", "chance"), ("wire out", "wire_m", "length"),
+    ("highest point", "highest_m", "length"),
+    *((words, column, FORMS_OF[name]) for name, (words, _, column, _) in AIM_WORDS.items() if name != "swr"),
+)  # fmt: skip
 EXIT_STOPPED = 130  # as a shell says of what Ctrl-C ended
 
 
 def choices_text(result: Result) -> str:
     """The choices side by side as aligned text, a column each."""
-    table = result.frames["choices"]
-    left_out = {"choice", "why", "gives_up", "misses", *result.axis_columns}
-    shown = [c for c in table if c not in left_out and table[c].notna().any()]
-    lines = [("", *(f"choice {n}" for n in table["choice"]))]
-    lines += [(str(c), *(cell_text(v) if isinstance(v, float) else str(v) for v in table[c])) for c in shown]
+    rows, problem = table_of(result, "choices"), read_problem(result.study, result.study.cases()[0].raw)
+    knobs = [(k.label or "layout", k.column, "" if k.is_words else k.form) for k in problem.knobs]
+    known = {column for _, column, _ in knobs}
+    known |= {"wire_m"} if "length_m" in known else set()
+    lines = [("", *(f"choice {r['choice']}" for r in rows))]
+    for name, column, form in (*knobs, *(shown for shown in SHOWN if shown[1] not in known)):
+        if all(column in r and not (form and math.isnan(r[column])) for r in rows):
+            cells = (r.number(column, form).text(result.study.lengths) if form else str(r[column]) for r in rows)
+            lines.append((name, *cells))
     return aligned(lines, "<>")
 
 
@@ -46,7 +59,10 @@ def choices_text(result: Result) -> str:
 @FROM
 @OWN_OUT
 @WORKERS
-def COMMAND(file: Path, fit: Path | None, out: Path | None, replace: bool, workers: int | None) -> None:
+@ALL
+def COMMAND(
+    file: Path, fit: Path | None, out: Path | None, replace: bool, workers: int | None, everything: bool
+) -> None:
     """Choose among all set-ups that FILE's [choose] table allows: how long, how high, what to carry.
 
     Writes each choice as a study file ready to run. Ctrl-C ends the search and gives the best so far.
@@ -57,7 +73,7 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, replace: bool, worke
     with results_folder(study, "choose", out, replace) as made:
         with progress_bar("candidates solved") as tell:
             result = choose(study, workers, progress=tell, meanwhile=load_reports)
-        tell_answer(choices_text(result), *sentences(result), *trust(result))
+        tell_answer(told(result, [choices_text(result)], everything=everything))
         written = write(result, made, said("choose", file, from_=fit, out=out), store=Store())
     solved = result.frames["choices_solved"]["solved"].sum()
     click.echo(f"{solved} set-ups solved; {len(written)} files in {made.folder}")

@@ -28,12 +28,14 @@ from tautwire.studies.wants.dips.feed_loss import PARTS, at_frequency
 from tautwire.studies.wants.fit.fitted import FROM, PLACE, with_fit, without
 from tautwire.studies.wants.give_or_take import give_of
 
+SHOWN = "What to show"
 GROUPS = {
     "The wire and how it hangs": ("layout", "length", "slope", "slope-up", "slope-down", "feed-height", "end-height",
                                   "apex-height", "apex-at", "height", "wire", "awg", "jacket"),
     "The ground and what returns the current": ("soil", "counterpoise", "counterpoise-height", "coax-length",
                                                 "coax-height", "coax", "choke-at"),
     "The transformer": ("ratio", "core", "core-size", "cores", "primary-turns"),
+    SHOWN: ("bands", "region", "spread", "all", "json", "at", "from", "timeout"),
 }  # fmt: skip
 """headings of the help -> options, the most important first"""
 
@@ -175,7 +177,7 @@ class Grouped(click.Command):
         records = {p.opts[0].lstrip("-"): p.get_help_record(ctx) for p in self.get_params(ctx)}
         grouped = {name for names in GROUPS.values() for name in names}
         others = [name for name in records if name not in grouped]
-        for heading, names in {**GROUPS, "What to show": others}.items():
+        for heading, names in {**GROUPS, SHOWN: (*GROUPS[SHOWN], *others)}.items():
             with formatter.section(heading):
                 formatter.write_dl([record for name in names if (record := records.get(name))])
 

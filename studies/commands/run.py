@@ -116,9 +116,8 @@ def COMMAND(
         if animated:
             written += made.put({"dip.gif": animate(result), "picture.gif": animate_picture(result, store)})
     solved, count = study.count - len(result.failed), len(written)
-    click.echo(
-        f"{solved} cases in {result.seconds:.1f} s ({result.cached} from the store); {count} files in {made.folder}"
-    )
+    cases = f"{solved} case{'' if solved == 1 else 's'} in {result.seconds:.1f} s"
+    click.echo(f"{cases} ({result.cached} from the store); {count} files in {made.folder}")
     if result.failed:
         raise click.exceptions.Exit(1)
 

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
 def table_text(rows: pd.DataFrame, length: Callable[[float], str]) -> str:
     """The rows of the table "turns" as aligned text. length: a length in words."""
-    lines = [("segment", "turns", "wire", "SWR across", "turn off", "kHz/turn", "stop")]
+    lines = [("segment", "turns", "wire", "SWR across", "one turn off", "kHz/turn", "stop")]
     for _, row in rows.iterrows():
         lines.append((
             row["segment"],

@@ -34,20 +34,22 @@ from tautwire.studies.wants.why.want import WhySpec
 from tautwire.studies.wants.why.words import Changes
 
 SAME_DIP = 0.1  # in log of frequency: further off, a logged dip is another one
+MOST_ROWS = 10  # of the table in a terminal
 MEANING = (
-    "chance: that this changed and nothing else, of all causes, sets of two or three of them, and nothing at all.\n"
-    "times usual: the change over a usual one, the normal variation between set-ups (a turn of the reel, 6\u00b0 of\n"
-    "slope; all of them are in why.csv).\n"
+    "chance: how likely it is that this alone changed, among all causes, two or three of them at once, and none.\n"
+    "times usual: the change over a usual one, the normal variation between set-ups, such as a turn of the reel\n"
+    "(column usual of why.csv).\n"
     "misfit: squared distances from the dips seen, in reading errors; about one per reading where a cause explains all."
 )
 
 
 def ranking_text(result: Result) -> str:
-    """The table "why" as aligned text, with what its figures mean."""
+    """The table "why" as aligned text, as far as a terminal shows it, with what its figures mean."""
     lines = [("cause", "change", "chance", "times usual", "misfit", "explains all bands")]
     changes = Changes({"why_parts": table_of(result, "why_parts")}, result.study.cases()[0].setup())
     rows = table_of(result, "why")
-    for row in (r for r in rows if r["usual_changes"]):
+    moving = [r for r in rows if r["usual_changes"]]
+    for row in moving[:MOST_ROWS]:
         change = changes.words(row).text(result.study.lengths)
         verdict = "yes" if row["explains"] else "not enough within the tried range" if row["at_end"] else "no"
         lines.append(
@@ -62,7 +64,8 @@ def ranking_text(result: Result) -> str:
         )
     none = [row["cause"] for row in rows if not row["usual_changes"]]
     without = f"No change of these moves the dips this way: {', '.join(none)}.\n" if none else ""
-    return f"{aligned(lines, '<<>>><')}\n{without}{MEANING}"
+    more = f"The first {MOST_ROWS} of {len(moving)} causes; all are in why.csv.\n" if len(moving) > MOST_ROWS else ""
+    return f"{aligned(lines, '<<>>><')}\n{more}{without}{MEANING}"
 
 
 def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) -> list[dict[str, Any]]:

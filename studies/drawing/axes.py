@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -18,6 +18,7 @@ from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 from tautwire.studies.study.units import FOOT
 
+Drawing = TypeVar("Drawing", bound=Figure)
 GAPS = {1: 0.1, 2: 0.16, 3: 0.22, 4: 0.3}  # panels side by side -> share of its width between ticks in MHz
 FEW = 4  # up to this many numbers get a line mark each; more get a colour ramp
 
@@ -139,7 +140,7 @@ class _Feet(MaxNLocator):
         return np.asarray(super().tick_values(vmin / FOOT, vmax / FOOT)) * FOOT
 
 
-def in_lengths(figure: Figure, lengths: str) -> Figure:
+def in_lengths(figure: Drawing, lengths: str) -> Drawing:
     """The figure with every axis that is named in metres, "(m)", in feet where `lengths` is "imperial"."""
     for axes in figure.axes if lengths == "imperial" else ():
         for axis in (axes.xaxis, axes.yaxis):

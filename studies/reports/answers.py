@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterable
 
 from tautwire.studies.study.assumed import doubts, setup_words
-from tautwire.studies.study.findings import Finding, Role, Words, of_role
+from tautwire.studies.study.findings import Finding, Role, Words, capitalised, of_role
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.give_or_take import sureness
 from tautwire.studies.wants.registry import want_named
@@ -15,7 +15,7 @@ MOST_NAMED = 4  # cases named in a line about several
 
 def written(result: Result, findings: Iterable[Finding]) -> list[str]:
     """Findings as lines, with lengths as the study's are typed."""
-    return [f.words.text(result.study.lengths) for f in findings]
+    return [capitalised(f.words.text(result.study.lengths)) for f in findings]
 
 
 def findings(result: Result) -> list[Finding]:

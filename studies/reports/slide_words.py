@@ -12,7 +12,7 @@ import pandas as pd
 from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.reports.answers import findings, main_want, verdicts, written
 from tautwire.studies.study.cells import formatted, in_words
-from tautwire.studies.study.findings import Role, Row, band_name, case_name, of_role, say, table_of
+from tautwire.studies.study.findings import Role, Row, band_name, capitalised, case_name, of_role, say, table_of
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
@@ -98,7 +98,7 @@ def _sentences(line: str) -> list[str]:
 def answer_notes(result: Result) -> list[str]:
     """What to say to the slide that answers: each want's verdict, then its answers and what to do next."""
     found = findings(result)
-    said = [words.text(result.study.lengths) for words in verdicts(result).values()]
+    said = [capitalised(words.text(result.study.lengths)) for words in verdicts(result).values()]
     return ["Say this first.", *said, *written(result, of_role(found, "answer", "next"))]
 
 
@@ -119,14 +119,14 @@ def best_case(result: Result) -> str:
         best=case_name(result, best), low=best.number("swr_worst", "SWR"), last=case_name(result, last),
         high=last.number("swr_worst", "SWR"), band=band_name(last["band"]),
     )  # fmt: skip
-    return words.text(result.study.lengths)
+    return capitalised(words.text(result.study.lengths))
 
 
 def take_away(result: Result) -> list[str]:
     """What to take away, on one slide: each want's verdict, then what else the main want found, cautions first and
     details last, as far as there is room."""
     main = main_want(result)
-    heads = [words.text(result.study.lengths) for words in verdicts(result).values()]
+    heads = [capitalised(words.text(result.study.lengths)) for words in verdicts(result).values()]
     found = want_named(main).findings(result)
     roles: tuple[Role, ...] = ("caution", "answer", "next", "detail")
     others = written(result, [f for role in roles for f in of_role(found, role)])
@@ -155,9 +155,7 @@ def setup_lines(study: Study) -> list[str]:
     if "choose" in study.spec.want:
         from tautwire.studies.wants.choose.problem import read_problem
 
-        lines.append(
-            f"May vary: {'; '.join(k.range_words(study.lengths) for k in read_problem(study, study.raw).knobs)}."
-        )
+        lines.append(f"May vary: {'; '.join(k.range_words() for k in read_problem(study, study.raw).knobs)}.")
     lines.append(f"Bands: {', '.join(b.name for b in study.bands)} (region {study.spec.region}).")
     return lines
 

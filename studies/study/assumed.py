@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 
 from tautwire.model.feed.ferrite import Core
 from tautwire.model.feed.transformer import MagnetisingInductance, Transformer
@@ -27,7 +27,7 @@ def setup_words(study: Study, assumed: Collection[str] = ()) -> str:
     """
     case = study.cases()[0]
     setup = case.setup()
-    parts = [_Part(case.raw, assumed, study)(words, *keys) for words, keys in _spoken(setup, _Typed(case.raw))]
+    parts = [_Part(case.raw, assumed, study)(words, *keys) for words, keys in _spoken(setup, _Typed(case.raw, assumed))]
     return f"Set-up: {'; '.join(parts)}."
 
 
@@ -54,11 +54,12 @@ def doubts(study: Study) -> list[str]:
 class _Typed:
     """Lengths as they were typed; what nobody typed in the lengths of the rest."""
 
-    def __init__(self, raw: Raw) -> None:
-        self.raw, self.lengths = raw, lengths_of(raw)
+    def __init__(self, raw: Raw, assumed: Collection[str]) -> None:
+        self.raw, self.lengths, self.assumed = raw, lengths_of(raw), assumed
 
     def __call__(self, metres: float, *keys: str) -> str:
         """keys: dotted keys that may hold the length as a text; the first that is given is echoed."""
+        keys = tuple(k for k in keys if k not in self.assumed or self.lengths == "metric")
         return next((text for key in keys if (text := _text_at(self.raw, key))), format_length(metres, self.lengths))
 
 
@@ -93,9 +94,12 @@ class _Part:
         if key in self.assumed:
             return False
         try:
-            return table_value(self.raw, key) is not None
+            value = table_value(self.raw, key)
         except (IndexError, ValueError):
             return False
+        if isinstance(value, Mapping):
+            return any(f"{key}.{part}" not in self.assumed for part in value)
+        return value is not None
 
 
 def _spoken(setup: Setup, typed: _Typed) -> Said:
@@ -178,8 +182,9 @@ def _transformer(t: Transformer) -> Said:
     said: Said = [(f"transformer {t.turns_ratio**2:.0f}:1", (f"{at}turns_ratio",))]
     match t.magnetising:
         case Core() as c:
-            rings = "one ring" if c.shape.stack == 1 else f"{c.shape.stack} rings"
-            words = f"{t.primary_turns} turns on {rings} {1e3 * c.shape.outer:.0f} mm of {c.material.name}"
+            size, rings = f"{1e3 * c.shape.outer:.0f} mm", c.shape.stack
+            core = f"one {size} ring" if rings == 1 else f"{rings} rings of {size}"
+            words = f"{t.primary_turns} turns on {core}, {c.material.name}"
         case MagnetisingInductance() as m:
             words = f"magnetising inductance {1e6 * m.inductance:.3g} µH"
         case None:

@@ -397,6 +397,16 @@ def cell_words(row: Mapping[str, Any], column: str) -> Name:
     return Name(str(row[column]), "text")
 
 
+def capitalised(sentence: str) -> str:
+    """With a capital letter first, unless it starts with a key of a file.
+
+    >>> capitalised("steep sloper sends more"), capitalised("antenna.sag: fitted")
+    ('Steep sloper sends more', 'antenna.sag: fitted')
+    """
+    key = re.match(r"\w+[._]\w", sentence)
+    return sentence if key else sentence[:1].upper() + sentence[1:]
+
+
 @dataclass(frozen=True)
 class Words:
     """Text in parts; no digit but in its numbers and names. Made by `say`."""
@@ -413,7 +423,7 @@ class Words:
 
     def title(self, lengths: str = "metric") -> Title:
         """As the title of a figure: no full stop."""
-        return Title(self.text(lengths).rstrip("."), self.numbers)
+        return Title(capitalised(self.text(lengths).rstrip(".")), self.numbers)
 
     def __bool__(self) -> bool:
         return bool(self.parts)

@@ -131,7 +131,7 @@ def _largest(result: Result) -> list[Finding]:
         found.append(Finding(words, "sure", "largest uncertainties", about))
     if row["measure"] and row["measured_give_khz"] < WORTH * row["dip_give_khz"]:
         words = say(
-            "To narrow it, {measure}: ±{before} would shrink to ±{after} on {where}.",
+            "To reduce this uncertainty, {measure}: ±{before} would shrink to ±{after} on {where}.",
             measure=cell_words(row, "measure"),
             before=row.number("dip_give_khz", "shift"), after=row.number("measured_give_khz", "shift"), where=where,
         )  # fmt: skip

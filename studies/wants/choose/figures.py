@@ -11,9 +11,9 @@ import pandas as pd
 
 from tautwire.studies.drawing.layout import layout_grid
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
-from tautwire.studies.study.findings import Drawn, made_of, say
+from tautwire.studies.study.findings import Drawn, say
 from tautwire.studies.wants.choose.problem import Problem, choices_of, read_problem
-from tautwire.studies.wants.choose.words import AIM_WORDS, choice_text, verdict
+from tautwire.studies.wants.choose.words import AIM_WORDS, FORMS_OF, choice_text, verdict
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -52,11 +52,11 @@ def _title(result: Result, problem: Problem, drawn: Drawn) -> str:
 
 def _ends(result: Result, problem: Problem, drawn: Drawn) -> str:
     """What the whole way along the curve costs."""
-    (one, _, x, _), (two, _, y, _) = (AIM_WORDS[name] for name in problem.spec.aims)
-    rows = drawn.rows(result, "tradeoff", x)
-    ends = rows[0], rows[-1]
-    a, b = (made_of("apart", "plain", *((r, c) for r in ends), result=result) for c in (x, y))
-    return say("From one end to the other: {b} of {two} for {a} of {one}", a=a, b=b, one=one, two=two).title()
+    (first, second), rows = problem.spec.aims, drawn.rows(result, "tradeoff", AIM_WORDS[list(problem.spec.aims)[0]][2])
+    ends = sorted((rows[0], rows[-1]), key=lambda r: float(r[AIM_WORDS[first][2]]))
+    at = [r.number(AIM_WORDS[name][2], FORMS_OF[name]) for name in (first, second) for r in ends]
+    return say("{one} {a} with {two} {c}, or {b} with {d}", one=AIM_WORDS[first][0].capitalize(), a=at[0], b=at[1],
+               two=AIM_WORDS[second][0], c=at[2], d=at[3]).title()  # fmt: skip
 
 
 def choices_figure(

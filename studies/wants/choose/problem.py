@@ -106,7 +106,7 @@ class Knob:
 
     path: dotted key. label: for people. kind: of its quantity, None for words. low, high: SI, of a continuous one;
     of a listed one the range of the index into texts. texts: listed values as the set-up has them, empty if continuous.
-    places: the value of each text on a smooth scale (SI), None for words.
+    places: the value of each text on a smooth scale (SI), None for words. ends: low and high as they were typed.
     """
 
     path: str
@@ -116,6 +116,7 @@ class Knob:
     high: float
     texts: tuple[Any, ...] = ()
     places: tuple[float, ...] | None = None
+    ends: tuple[str, ...] = ()
 
     @property
     def listed(self) -> bool:
@@ -174,18 +175,21 @@ class Knob:
         """How findings write its numbers."""
         return {"m": "length", "rad": "angle"}.get(self.kind.unit if self.kind else "", "plain")
 
-    def range_words(self, lengths: str = "metric") -> str:
-        """What it may be, in words: "wire 19.00 m to 21.00 m"."""
+    def range_words(self) -> str:
+        """What it may be, as it was typed: "wire 19 m to 21 m"."""
         if self.listed:
             return f"{self.label} {', '.join(str(self.shown(i)) for i in range(len(self.texts)))}".strip()
-        low, high = (self.words(self.shown(x), lengths).removeprefix(f"{self.label} ") for x in (self.low, self.high))
-        return f"{self.label} {low} to {high}"
+        return f"{self.label} {' to '.join(self.ends)}"
 
     @property
     def column(self) -> str:
         """Its column in tables."""
         name = self.path.replace(".", "_").removeprefix("antenna_")
         return name + ("" if self.kind is None or self.is_words else CUSTOMARY[self.kind].suffix)
+
+
+def _typed(value: Any) -> str:
+    return str(value).replace(" deg", "\u00b0")
 
 
 def named(text: Any) -> str:
@@ -306,7 +310,7 @@ def _knob(path: str, given: Any) -> Knob:
         low, high = kind(given["from"], f"{field}.from"), kind(given["to"], f"{field}.to")
         if not low < high:
             raise InputError(field, f"{given['from']} to {given['to']}", "from below to")
-        return Knob(path, label, kind, low, high)
+        return Knob(path, label, kind, low, high, ends=tuple(_typed(given[end]) for end in ("from", "to")))
     stepped = isinstance(given, Mapping) and {"step", "count"} & set(given)
     if not (stepped or isinstance(given, list | tuple)):
         raise InputError(field, repr(given), "a range {from = ..., to = ...} or a list of values")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import tomli_w
@@ -19,6 +19,7 @@ from tautwire.studies.study.findings import (
     case_name,
     cell_words,
     joined,
+    made_of,
     rows_of,
     say,
     table_of,
@@ -37,7 +38,13 @@ AIM_WORDS = {
     "heat": ("heat in the core", " W", "heat_in_core_w", 2),
     "shield": ("current on the shield", " A", "shield_max_a", 3),
 }
-FORMS_OF = {"gain": "dBi", "loss": "fine dB", "heat": "watts", "shield": "amps"}
+FORMS_OF = {"swr": "SWR", "gain": "dBi", "loss": "fine dB", "heat": "watts", "shield": "amps"}
+DIFFERENCES = {"gain": "dB"}  # how a difference is written where that is not as its values are
+WISHES = {
+    "SWR": ("SWR", "hundredths"), "highest": ("the highest point", "length"), "wire": ("wire out", "length"),
+    "heat": ("heat in the core", "watts"),
+}  # fmt: skip
+"""wish -> what it limits, and how that is written"""
 SAME = {"swr": 0.05, "gain": 0.2, "loss": 0.05, "heat": 0.05, "shield": 0.005}  # smaller differences are none
 
 
@@ -61,25 +68,39 @@ def _knob(knob: Knob, row: Row) -> Words:
     return say("{label} {value}", label=Name(knob.label, "study"), value=value) if knob.label else say("{v}", v=value)
 
 
+def leads(
+    problem: Problem, row: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]
+) -> Iterator[tuple[str, bool, int]]:
+    """Each aim in which a row of "choices" beats all others, or another beats it: aim, whether the row wins, and the
+    place of the best other in rows."""
+    others = [i for i, r in enumerate(rows) if r is not row]
+    for name in (*problem.spec.aims, *(() if "swr" in problem.spec.aims else ("swr",))):
+        if name not in AIM_WORDS or not others:
+            continue
+        column, sign = AIM_WORDS[name][2], -1 if name == "gain" else 1
+        best = min(others, key=lambda i: sign * rows[i][column])
+        lead = sign * (rows[best][column] - row[column])
+        if abs(lead) > SAME[name]:
+            yield name, lead > 0, best
+
+
 def wins_and_losses(problem: Problem, rows: list[dict[str, Any]]) -> None:
     """Adds to each row in words where it beats all others shown ("why") and where another beats it ("gives_up")."""
     for row in rows:
-        others = [r for r in rows if r is not row]
         why, gives_up = [], []
-        for name in (*problem.spec.aims, *(() if "swr" in problem.spec.aims else ("swr",))):
-            if name not in AIM_WORDS or not others:
-                continue
+        for name, wins, other in leads(problem, row, rows):
             words, unit, column, digits = AIM_WORDS[name]
-            sign = -1 if name == "gain" else 1
-            best = min(sign * r[column] for r in others)
-            lead = best - sign * row[column]
-            if lead > SAME[name]:
+            if wins:
                 why.append(f"{words} {row[column]:.{digits}f}{unit}")
-            elif lead < -SAME[name]:
-                less = "less" if name == "gain" else "more"
-                gives_up.append(f"{words} {-lead:.{digits}f}{unit.replace('dBi', 'dB')} {less}")
+            else:
+                by = abs(rows[other][column] - row[column])
+                gives_up.append(f"{words} {by:.{digits}f}{unit.replace('dBi', 'dB')} {_worse(name)}")
         row["why"] = "; ".join(why) or ("least cost of all aims together" if row is rows[0] else "")
         row["gives_up"] = "; ".join(gives_up)
+
+
+def _worse(name: str) -> str:
+    return "less" if name == "gain" else "more"
 
 
 def study_files(result: Result) -> dict[str, str]:
@@ -126,7 +147,7 @@ def verdict(result: Result, problem: Problem, best: Row) -> Words:
     words = say(
         "{place}{choose} {choice}: SWR at most {swr}",
         place=say("{c}: ", c=case) if case.words else NOTHING,
-        choose="Nothing keeps every wish; nearest is" if best["misses"] else "Choose",
+        choose="Nothing keeps every limit; the nearest is" if best["misses"] else "Choose",
         choice=choice_words(problem, best),
         swr=best.number("swr_highest", "SWR"),
     )
@@ -144,26 +165,30 @@ def _of_case(result: Result, problem: Problem, rows: list[Row], labels: dict[str
         found.append(Finding(stopped, "caution", "stopped", labels))
     if math.isfinite(best["chance_percent"]):
         words = say(
-            "In {chance} of similar installations (lengths, heights, soil, jacket, transformer) it stays at or below "
-            "an SWR of {limit} everywhere.",
+            "In {chance} of similar installations (lengths, heights, soil, jacket, transformer a little different) the "
+            "SWR stays at or below {limit} in every segment.",
             chance=best.number("chance_percent", "chance"), limit=Name(f"{problem.swr:g}", "study"),
         )  # fmt: skip
         found.append(Finding(words, "sure", "chance", labels))
     for row in others:
-        parts = [cell_words(row, column) for column in ("why", "gives_up") if row[column]]
-        words = say("Alternative: {choice}", choice=choice_words(problem, row))
-        words = (
-            say("{words}; {parts}.", words=words, parts=joined(parts, "; ", "; ")) if parts else say("{w}.", w=words)
-        )
-        found.append(Finding(say("{words}.", words=words), "answer", "alternative", labels))
+        parts = [choice_words(problem, row)]
+        for name, wins, other in leads(problem, row, rows):
+            aim, _, column, _ = AIM_WORDS[name]
+            if wins:
+                parts.append(say("best {aim} ({value})", aim=aim, value=row.number(column, FORMS_OF[name])))
+            else:
+                by = made_of("apart", DIFFERENCES.get(name, FORMS_OF[name]), (row, column), (rows[other], column),
+                             result=result)  # fmt: skip
+                parts.append(say("{aim} {by} {worse}", aim=aim, by=by, worse=_worse(name)))
+        words = say("Alternative: {parts}.", parts=joined(parts, "; ", "; "))
+        found.append(Finding(words, "answer", "alternative", labels))
     for wish in rows_of(result, "wishes", labels):
-        missed = wish.number("missed_by", "plain")
+        limited, form = WISHES[wish["wish"]]
+        what = say("the limit on {limited} (missed by {by})", limited=limited, by=wish.number("missed_by", form))
         if wish["rest_holds_without"]:
-            words = say("Drop the wish about {wish} (missed by {by}) and the rest can be had.",
-                        wish=cell_words(wish, "wish"), by=missed)  # fmt: skip
+            words = say("Drop {what}, and every other limit is kept.", what=what)
         else:
-            words = say("The wish about {wish} is missed by {by}, and not it alone.", wish=cell_words(wish, "wish"),
-                        by=missed)  # fmt: skip
+            words = say("Dropping {what} alone is not enough.", what=what)
         found.append(Finding(words, "next", "wish", labels))
     return found
 

@@ -83,7 +83,7 @@ def _safe_by_band(bands: dict[str, list[Row]]) -> list[Finding]:
         say("{limit} on {band}", limit=row.number("safe_w", "power limit"), band=band_name(row["band"]))
         for row in worst
     ])  # fmt: skip
-    words = say("Safe power at this duty, the transformer in a box: {each}", each=words)
+    words = say("Highest safe power at this duty with the transformer in a box: {each}", each=words)
     if any(map(_is_core, worst)):
         air = joined([row.number("safe_in_air_w", "power limit") for row in worst])
         words = say("{words}; in moving air {air}", words=words, air=air)
@@ -112,7 +112,7 @@ def _overheats(table: Sequence[Row]) -> list[Finding]:
             continue
         row = max(hot, key=lambda r: r[heat])
         words = say(
-            "The {part} overheats with {power} at a duty of {duty} on {bands}: less power, or shorter overs.",
+            "The {part} overheats with {power} at a duty of {duty} on {bands}: use less power or shorter overs.",
             part=part, power=row.number("power_w", "power"), duty=row.number("duty", "plain"),
             bands=joined([band_name(name) for name in dict.fromkeys(r["band"] for r in hot)]),
         )  # fmt: skip

@@ -46,7 +46,8 @@ def findings(result: Result) -> list[Finding]:
         found.append(Finding(verdict(result, labels, rows, stops), "verdict", "stops", labels))
         found += [Finding(_stop(stop), "answer", "stop", labels) for stop in stops]
         found += [Finding(words, "answer", "turn") for words in _shifts(rows)]
-        found += [Finding(unserved(r, result), "caution", "tuner") for r in rows if not r["served"]]
+        found += [Finding(unserved(r), "caution", "tuner") for r in rows if not r["served"]]
+        found += [Finding(tuner_load(r, result), "detail", "tuner load") for r in rows if not r["served"]]
         found += [Finding(words, "detail", "flat") for words in _flat(rows_of(result, "turn_swr", labels))]
         if ends := [r for r in rows if r["at_range_end"]]:
             words = say("At the end of the range tried, so more or fewer turns may be better: {names}.",
@@ -135,14 +136,21 @@ def _flat(rows: Sequence[Row]) -> list[Words]:
     return lines
 
 
-def unserved(row: Row, result: Result) -> Words:
-    """What a tuner would have to do for a segment that no setting serves."""
+def unserved(row: Row) -> Words:
+    """A segment that no setting serves."""
     return say(
-        "{name} needs a tuner: the best setting, {turns} turns out ({wire}), has SWR {swr}. The tuner would meet {r} "
-        "and {x} of reactance at {mhz}; coax and transformer would still lose {loss}, {extra} of it from the SWR on "
-        "the coax.",
-        name=cell_words(row, "segment"), turns=row.number(COLUMN, "turns"), wire=row.number("wire_m", "length"),
-        swr=row.number("swr_worst", "SWR"), r=row.number("radio_r_ohm", "ohms"), x=row.number("radio_x_ohm", "ohms"),
+        "{name} needs a tuner: SWR {swr} even at its best setting, {turns} turns out ({wire}).",
+        name=cell_words(row, "segment"), swr=row.number("swr_worst", "SWR"), turns=row.number(COLUMN, "turns"),
+        wire=row.number("wire_m", "length"),
+    )  # fmt: skip
+
+
+def tuner_load(row: Row, result: Result) -> Words:
+    """What a tuner would have to do for such a segment."""
+    return say(
+        "{name}: the tuner would meet {r} resistance and {x} reactance at {mhz}; coax and transformer would still lose "
+        "{loss}, {extra} of it from the SWR on the coax.",
+        name=cell_words(row, "segment"), r=row.number("radio_r_ohm", "ohms"), x=row.number("radio_x_ohm", "ohms"),
         mhz=row.number("worst_mhz", "frequency"),
         loss=made_of("sum", "dB", (row, "coax_loss_db"), (row, "transformer_loss_db"), result=result),
         extra=made_of("difference", "dB", (row, "coax_loss_db"), (row, "coax_matched_db"), result=result),

@@ -324,7 +324,7 @@ def _wet() -> Cause:
     return Cause(
         "wet wire",
         apply,
-        lambda c: say("a film of water {by} thick", by=_amount(c * FILM)),
+        lambda c: say("a film of water {by} thick", by=_amount(c * FILM, "two-digit length")),
         lambda c: say("wipe the wire, or wait until it dries; until then use the reel"),
         one_way=True,
     )

@@ -31,6 +31,7 @@ MOST = 3  # causes named besides the likeliest
 FAR_OFF = 0.015  # the set-up's own dip this far from where it was: it should be fitted first
 ALIKE = 0.4  # of the best one's chance: said to be as likely
 TELLS_APART = 3.0  # odds from which a reading is worth naming
+EVEN = 0.5  # chance above which a cause is probable, not only the likeliest
 LITTLE = 0.05  # usual changes below which a cause is none
 SWR_MOVED = 0.2  # a change of SWR that is no reading error
 TABLES = ("why", "why_parts", "why_bands", "why_next", "why_wire", "why_failed")
@@ -170,14 +171,17 @@ def _likeliest(row: Row, told: Changes) -> Words:
         return say("No single cause explains all bands as well as these together: {cause}, {change}.",
                    cause=cell_words(row, "cause"), change=told.words(row))  # fmt: skip
     chance = row.number("cause_chance", "chance")
+    likely = "Probably" if chance.value > EVEN else "Most likely"
     if row["cause"] == told.wire and not math.isnan(parts[0]["further"]):
         return say(
-            "Probably {turns} ({by}) too {much} wire out (chance {chance}).", chance=chance,
+            "{likely} {turns} ({by}) too {much} wire out (chance {chance}).", likely=likely, chance=chance,
             much="much" if row["usual_changes"] > 0 else "little",
             turns=parts[0].number("further", "tenths of turns"), by=parts[0].number("amount", "length"),
         )  # fmt: skip
-    return say("Probably {cause}: {change} (chance {chance}).", cause=cell_words(row, "cause"), change=told.words(row),
-               chance=chance)  # fmt: skip
+    return say(
+        "{likely} {cause}: {change} (chance {chance}).", likely=likely, cause=cell_words(row, "cause"),
+        change=told.words(row), chance=chance,
+    )  # fmt: skip
 
 
 def _nearest(row: Row, told: Changes) -> Words:
