@@ -1,6 +1,7 @@
 """tautwire fit FILE SWEEP...: fit the set-up to measured sweeps."""
 
 import dataclasses
+import math
 import time
 from pathlib import Path
 from typing import Any
@@ -9,8 +10,10 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.shared import (
+    ALL,
     FILE,
     OWN_OUT,
+    aligned,
     load_reports,
     progress_bar,
     results_folder,
@@ -20,10 +23,11 @@ from tautwire.studies.commands.shared import (
 )
 from tautwire.studies.questions.fit import fit_study, run_fit
 from tautwire.studies.questions.shared import LONG
-from tautwire.studies.reports.answers import sentences, trust
+from tautwire.studies.reports.answers import sentences, told
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.findings import NOTHING, say, table_of
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.quantities import CUSTOMARY, quantity_text
@@ -31,6 +35,7 @@ from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, fit_text, fitted, with_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
 from tautwire.studies.wants.fit.want import measured_of
+from tautwire.studies.wants.fit.words import quantity
 from tautwire.studies.wants.local_model import quantity_kind
 
 
@@ -47,6 +52,7 @@ from tautwire.studies.wants.local_model import quantity_kind
 @FROM
 @OWN_OUT
 @click.option("--timeout", type=click.FloatRange(min=1), default=LONG, show_default=True, help="Seconds at most.")
+@ALL
 def COMMAND(
     file: Path,
     sweeps: tuple[Path, ...],
@@ -56,6 +62,7 @@ def COMMAND(
     out: Path | None,
     replace: bool,
     timeout: float,
+    everything: bool,
 ) -> None:
     """Fit every value with a usual spread, and those in FILE's [fit.parameters], to SWEEPs (.s1p or .csv), all at once.
 
@@ -84,7 +91,7 @@ def COMMAND(
             result = run_fit(study, Store(), timeout=timeout, meanwhile=load_reports, progress=tell)
         seconds = time.perf_counter() - began
         command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
-        tell_answer(*_against(truth, result), *sentences(result), *trust(result))
+        tell_answer(told(result, [*values_text(result), *_against(truth, result)], everything=everything))
         written: list[Path] = []
         if "fit" in result.frames:
             written = made.put({"fit.toml": fit_text(fitted(result), outcome(result, command)).encode()})
@@ -93,6 +100,18 @@ def COMMAND(
         raise click.exceptions.Exit(1)
     click.echo(f"fitted in {seconds:.1f} s; {len(written)} files in {made.folder}")
     click.echo(f"Use it:  tautwire run {file} --from {made.folder / 'fit.toml'}")
+
+
+def values_text(result: Result) -> list[str]:
+    """The table "fit" as aligned text: what each value was taken for, and what the sweeps make of it."""
+    lines = [("value", "as the set-up has it", "fitted", "±, one standard deviation")]
+    for row in table_of(result, "fit"):
+        prior = math.isnan(row["prior_sd"])
+        start = say("{start}{prior}", start=quantity(row, "start"), prior=NOTHING if prior else say(
+            " ± {sd}", sd=quantity(row, "prior_sd", "two digits")))  # fmt: skip
+        words = (start, quantity(row, "estimate"), quantity(row, "estimate_sd", "two digits"))
+        lines.append((row["parameter"], *(w.text(result.study.lengths) for w in words)))
+    return [aligned(lines, "<<")] if len(lines) > 1 else []
 
 
 def _against(truth: dict[str, float], result: Result) -> list[str]:

@@ -39,7 +39,7 @@ def take_away(result: Result) -> list[str]:
     details last, as far as there is room."""
     main = main_want(result)
     heads = [words.text(result.study.lengths) for words in verdicts(result).values()]
-    found = want_named(main).found(result)
+    found = want_named(main).findings(result)
     roles: tuple[Role, ...] = ("caution", "answer", "next", "detail")
     others = written(result, [f for role in roles for f in of_role(found, role)])
     out = heads[:BULLETS]

@@ -256,7 +256,7 @@ def slides(result: Result, store: Store | None = None) -> bytes:
 def _want(deck: Deck, result: Result, name: str) -> None:
     """The figures of a want other than dips, its sentences in the notes; turns as a table too."""
     want = want_named(name)
-    notes = written(result, want.found(result)) or [f"No answer to {name}."]
+    notes = written(result, want.findings(result)) or [f"No answer to {name}."]
     figures = want.plots(result, size="slide") if want.sized else want.plots(result)
     for stem, figure in dict(figures).items():
         if isinstance(figure, Sheet) and not stem.startswith("card"):  # the card is a page to print

@@ -265,12 +265,15 @@ def _range(spec: Mapping[str, object], parse: Callable[[object, str], float], fi
     return [first + (last - first) * i / steps for i in range(steps)] + [last]
 
 
-def format_length(metres: float, system: str = "metric") -> str:
-    """Length as text: metric "20.10 m", "43.0 cm", "0.40 mm"; imperial "66 ft 3 in" or short "5.10 in"."""
+def format_length(metres: float, system: str = "metric", decimals: int | None = None) -> str:
+    """Length as text: metric "20.10 m", "43.0 cm", "0.40 mm"; imperial "66 ft 3 in" or short "5.10 in".
+
+    decimals: of metres [2], or of the inches after feet [0].
+    """
     size = abs(metres)
     if system == "metric":
         if size >= 0.9995 or size == 0:  # 99.97 cm would be written 100.0 cm
-            return f"{metres:.2f} m"
+            return f"{metres:.{2 if decimals is None else decimals}f} m"
         return f"{metres * 100:.1f} cm" if size >= 0.01 else f"{metres * 1000:.2f} mm"
     if system != "imperial":
         raise InputError("units", repr(system), "'metric' or 'imperial'")
@@ -278,23 +281,8 @@ def format_length(metres: float, system: str = "metric") -> str:
     sign = "-" if metres < 0 else ""
     if inches < 11.5:
         return f"{sign}{inches:.2f} in"
-    feet, rest = divmod(round(inches), 12)
-    return f"{sign}{feet} ft {rest} in"
-
-
-_METRES = re.compile(r"(?<![\w.(])(\d+\.\d+)( ?)(m|cm)(?![\w/³²-])")
-
-
-def as_typed(words: str, system: str) -> str:
-    """A sentence with its lengths in feet and inches where those are typed ("imperial"); bands stay as they are.
-
-    >>> as_typed("20 m: nobody within 3.2 m; 10.0 cm longer", "imperial")
-    '20 m: nobody within 10 ft 6 in; 3.94 in longer'
-    """
-    if system == "metric":
-        return words
-    factor = {"m": 1.0, "cm": 0.01}
-    return _METRES.sub(lambda found: format_length(float(found[1]) * factor[found[3]], system), words)
+    feet, rest = divmod(round(inches, decimals or 0), 12)
+    return f"{sign}{feet:.0f} ft {rest:.{decimals or 0}f} in"
 
 
 def format_angle(radians: float, decimals: int = 0) -> str:

@@ -21,6 +21,7 @@ REACH = 4.0  # standard deviations beyond which nothing is tried
 LIMITS = {"site.soil.er": (1.5, 90.0), "wire.jacket_er": (1.05, 20.0)}
 POSITIVE = 1e-15
 TURN = "reel.turn_length"
+COUNTED = 10  # turns whose length was measured, from which a turn is known as in spread.py's row
 
 
 @dataclass(frozen=True)
@@ -152,6 +153,8 @@ def _usual(setup: Setup, path: str, value: float) -> Uncertain | None:
         low = min(_lying(setup, path), value)
     if row.law != ADDED or path.startswith("transformer.") or path.endswith(("length", "height")):
         low = max(low, POSITIVE)
+    if path == TURN and setup.reel is not None and max((c.turns for c in setup.reel.counted), default=0) >= COUNTED:
+        row = replace(row, sd=row.measured)
     law: Law = ADDED if row.law == ONE_SIDED and value > row.sd else row.law
     if row.law == ONE_SIDED:
         low = 0.0
