@@ -59,6 +59,7 @@ MADE_BY: dict[str, tuple[str, ...]] = {
     "choose": ("tautwire.studies.wants.choose.candidates",),
     "nearby": ("tautwire.studies.learned.nearby",),
     "track": ("tautwire.studies.learned.track",),
+    "shifts": ("tautwire.studies.wants.spread.sampling",),
 }
 """Kind of entry -> the modules whose code makes it. Others: all of ours, but for answers, whose keys say it."""
 
@@ -150,7 +151,7 @@ class Store:
             buffer = io.BytesIO()
             np.savez(buffer, **arrays)  # type: ignore[arg-type]
             self._put(place, _sorted_bytes(buffer.getvalue()))
-        if key.startswith("soil"):  # small, and wanted again by the next case
+        if key.startswith(("soil", "shifts")):  # small, and wanted again by the next case
             self._recent[key] = arrays
             if len(self._recent) > MOST_RECENT:
                 self._recent.popitem(last=False)
