@@ -29,7 +29,7 @@ def decided(result: Result) -> tuple[list[str], list[tuple[str, ...]]]:
     wants = sorted(result.study.spec.want, key=lambda name: name in ("dips", "spread"))
     bands: dict[str, None] = {}
     places: dict[tuple[str, ...], None] = {}
-    for finding in (f for name in wants for f in of_role(want_named(name).found(result), "verdict")):
+    for finding in (f for name in wants for f in of_role(want_named(name).findings(result), "verdict")):
         for cell in (c for number in finding.words.numbers for c in number.cells):
             if cell.table in ("bands", "setup") or not isinstance(cell.row, int):
                 continue
