@@ -93,11 +93,7 @@ def setup_of(given: dict[str, str | None]) -> dict[str, Any]:
         values["antenna.slope"] = "30 deg"
     raw: dict[str, Any] = {}
     for path, value in values.items():
-        place = raw
-        *tables, last = path.split(".")
-        for table in tables:
-            place = place.setdefault(table, {})
-        place[last] = _number(path, value)
+        raw = changed(raw, path, _number(path, value))
     if "counterpoise" in raw:
         raw["counterpoise"] = [raw["counterpoise"]]
     return raw

@@ -20,7 +20,8 @@ from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.guard import check_name, check_plain
 from tautwire.studies.study.listed_cases import TABLES, listed
 from tautwire.studies.study.parts import read_part, table_at
-from tautwire.studies.study.raw import Raw, changed, is_index, kind_of, table_value
+from tautwire.studies.study.paths import flat, without_numbers
+from tautwire.studies.study.raw import Raw, changed, kind_of, table_value
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Axis, Study, StudySpec, swept_axis
 from tautwire.studies.study.written import as_written
@@ -147,7 +148,7 @@ def read_study(raw: Mapping[str, Any], default_name: str = "study") -> Study:
     sweep = raw.get("sweep") or {}
     if not isinstance(sweep, Mapping):
         raise InputError("sweep", repr(sweep), "a table of axes")
-    for path, values_spec in _flat(sweep):
+    for path, values_spec in flat(sweep, ("from", "to"), "sweep").items():
         axes.append(swept_axis(path, values_spec, {a.column for a in axes}))
     table = "sample" if raw.get("sample") else "cases"
     given = tuple(swept_axis(path, _known(setup_raw, path, texts), set(), table) for path, texts in values.items())
@@ -191,25 +192,9 @@ def _check_replaced(study: Study) -> None:
             with as_written(raw):
                 Setup.read(raw).build()
         except InputError as error:
-            if _plain(error.field).startswith(_plain(axis.path)):
+            if without_numbers(error.field).startswith(without_numbers(axis.path)):
                 allowed = f"{error.allowed}; or nothing, as [sweep] replaces it"
                 raise InputError(error.field, error.value, allowed) from None
-
-
-def _plain(path: str) -> str:
-    """A dotted path without the numbers that count items."""
-    return ".".join(step for step in path.split(".") if not is_index(step))
-
-
-def _flat(table: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
-    """Axes of [sweep], whether written "antenna.slope" = ... or antenna.slope = ..."""
-    entries: list[tuple[str, Any]] = []
-    for key, value in table.items():
-        if isinstance(value, Mapping) and "from" not in value and "to" not in value:
-            entries += _flat(value, f"{prefix}{key}.")
-        else:
-            entries.append((prefix + key, value))
-    return entries
 
 
 def _variants(items: Any) -> dict[str, Raw]:

@@ -65,10 +65,7 @@ class _Typed:
 
 def _text_at(raw: Raw, key: str) -> str:
     """The text that a key was given; "" for none, and for a number with more digits than anybody types."""
-    try:
-        value = table_value(raw, key)
-    except (IndexError, ValueError):
-        return ""
+    value = table_value(raw, key)
     return value if isinstance(value, str) and sum(map(str.isdigit, value)) <= MOST_DIGITS else ""
 
 

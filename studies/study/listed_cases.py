@@ -20,10 +20,12 @@ import scipy
 
 from tautwire.model.errors import InputError
 from tautwire.studies.study.parts import Part, entry, read_part
+from tautwire.studies.study.paths import flat
 from tautwire.studies.study.quantities import CUSTOMARY, written
 from tautwire.studies.study.raw import Raw, changed, kind_of
 
 TABLES = ("cases", "sample")
+ENDS = ("from", "to", "mean", "sd")  # keys of a law
 MOST_ROWS = 2000
 MOST_CHARACTERS = 5_000_000  # of a table's file
 WIDEST = 3.0  # standard deviations to which a normal law is cut off
@@ -102,17 +104,8 @@ def _variant(setup: Raw, values: Mapping[str, Sequence[Any]], i: int, name: str)
     return {"name": name, **{table: new[table] for table in new if new[table] != setup.get(table)}}
 
 
-def _flat(table: Mapping[str, Any], prefix: str = "") -> dict[str, Any]:
-    """Dotted key -> value, whether written "antenna.slope" = ... or antenna.slope = ..."""
-    found: dict[str, Any] = {}
-    for key, value in table.items():
-        deeper = isinstance(value, Mapping) and not {"from", "to", "mean", "sd"} & set(value)
-        found |= _flat(value, f"{prefix}{key}.") if deeper else {prefix + key: value}
-    return found
-
-
 def _rows(table: Mapping[str, Any]) -> dict[str, list[Any]]:
-    values = _flat(table)
+    values = flat(table, ENDS, "cases")
     for path, texts in values.items():
         if not isinstance(texts, list) or not 1 <= len(texts) <= MOST_ROWS:
             raise InputError(f"cases.{path}", repr(texts)[:60], f"a list of 1 to {MOST_ROWS} values")
@@ -128,7 +121,7 @@ def _sampled(table: Mapping[str, Any]) -> dict[str, list[Any]]:
     """Texts of each key, drawn as a Latin hypercube (scipy.stats.qmc)."""
     own = {k: v for k, v in table.items() if k in Sample.model_fields}
     spec: Sample = read_part(Sample, own, "sample.")
-    laws = _flat({k: v for k, v in table.items() if k not in own})
+    laws = flat({k: v for k, v in table.items() if k not in own}, ENDS, "sample")
     if not 2 <= spec.count <= MOST_ROWS:
         raise InputError("sample.count", spec.count, f"2 to {MOST_ROWS}")
     if spec.seed < 0:

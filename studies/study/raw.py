@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from tautwire.model.errors import InputError, nearest
 from tautwire.studies.study import units
 from tautwire.studies.study.parts import part_of
+from tautwire.studies.study.paths import is_index, replaced_in, value_in
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import (
     Angle,
@@ -71,11 +72,6 @@ KINDS: dict[Any, Kind] = {
 }
 
 
-def is_index(step: str) -> bool:
-    """Whether a part of a dotted path counts the items of a list: "1" to "9999"."""
-    return step.isascii() and step.isdigit() and len(step) <= 4
-
-
 def kind_of(path: str) -> Kind | None:
     """The kind of quantity at a dotted path such as "antenna.slope"; None for text or a whole number.
 
@@ -114,41 +110,10 @@ def changed(raw: Mapping[str, Any], path: str, value: Any) -> Raw:
 
     Items of a list are counted from 1 ("counterpoise.2.length"); without a number the first is meant.
     """
-    new = copy.deepcopy(dict(raw))
-    place: Any = new
-    *steps, last = path.split(".")
-    for i, step in enumerate(steps):
-        if isinstance(place, list):
-            index = int(step) - 1 if is_index(step) else 0
-            if not 0 <= index < len(place):
-                raise InputError(path, repr(value), f"an item from 1 to {len(place)}")
-            place = place[index]
-            if is_index(step):
-                continue
-        if not isinstance(place, dict):
-            raise InputError(path, repr(value), f"a table at {'.'.join(steps[:i])}")
-        place = place.setdefault(step, {})
-        if not isinstance(place, dict | list):
-            raise InputError(path, repr(value), f"a table at {'.'.join(steps[: i + 1])}")
-    if isinstance(place, list):
-        if not place:
-            raise InputError(path, repr(value), "at least one item in the set-up to change")
-        place = place[0]
-    if not isinstance(place, dict):
-        raise InputError(path, repr(value), f"a table at {'.'.join(steps)}")
-    place[last] = value
+    new: Raw = replaced_in(copy.deepcopy(dict(raw)), path, value)
     return new
 
 
 def table_value(raw: Mapping[str, Any], path: str) -> Any:
     """The text at a dotted path of a raw set-up, or None."""
-    place: Any = raw
-    for step in path.split("."):
-        if isinstance(place, list):
-            place = place[int(step) - 1 if is_index(step) else 0]
-            if is_index(step):
-                continue
-        if not isinstance(place, Mapping) or step not in place:
-            return None
-        place = place[step]
-    return place
+    return value_in(raw, path)

@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from tautwire.model.errors import InputError
+from tautwire.studies.study.paths import value_in
 
 # where a field name of the model begins -> the same in a study file; the longest that fits counts
 KEYS = {
@@ -87,14 +88,5 @@ def renamed(field: str, keys: Mapping[str, str]) -> str:
 
 def _text_at(raw: Mapping[str, Any], path: str) -> Any:
     """What was written at a dotted path; None for nothing there, or a table or list."""
-    place: Any = raw
-    for step in path.split("."):
-        if isinstance(place, list) and step.isdecimal() and 1 <= int(step[:4]) <= len(place):
-            place = place[int(step) - 1]
-        elif isinstance(place, Mapping):
-            place = place.get(step)
-        elif isinstance(place, list) and len(place) == 1 and isinstance(place[0], Mapping):
-            place = place[0].get(step)
-        else:
-            return None
+    place = value_in(raw, path)
     return place if isinstance(place, str | int | float) else None

@@ -21,19 +21,6 @@ class Known(Part):
     high: float | None = entry("highest value allowed", "21 m", "in the unit of the key", written="to")
 
 
-def flat(given: Any, ends: tuple[str, ...] = (), prefix: str = "", table: str = "fit") -> dict[str, Any]:
-    """Dotted path -> value, whether written "antenna.length" = ... or antenna.length = ...; ends: keys of a value."""
-    if not isinstance(given, Mapping):
-        raise InputError(table, repr(given), "a table of dotted keys of the set-up")
-    entries: dict[str, Any] = {}
-    for key, value in given.items():
-        if isinstance(value, Mapping) and value and not set(value) & set(ends):
-            entries.update(flat(value, ends, f"{prefix}{key}.", table))
-        else:
-            entries[prefix + key] = value
-    return entries
-
-
 def read_known(path: str, given: Any, table: str) -> Known:
     """A value of the table `table`. Raises InputError for anything but prior, sd, from and to of the right kind."""
     name = f"{table}.{path}"

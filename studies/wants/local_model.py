@@ -7,14 +7,14 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from pydantic import BaseModel
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError
 from tautwire.model.reflection import reflection
 from tautwire.model.remember import Remember, compute_always
 from tautwire.model.solve.smooth_matrices import SPANS, Span, span_of
-from tautwire.studies.study.raw import is_index, kind_of
+from tautwire.studies.study.paths import Opened, replaced_in, value_in
+from tautwire.studies.study.raw import kind_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.soil import SoilSpec, spec_named
 from tautwire.studies.study.units import Kind
@@ -35,35 +35,23 @@ def quantity_kind(path: str, field: str) -> Kind:
     return kind
 
 
-def _steps(path: str) -> list[str]:
-    return path.split(".")
-
-
 def value_at(setup: Setup, path: str) -> float | None:
     """The SI value at a dotted path; None if the set-up leaves it open. Transformer values include the defaults."""
-    place: Any = setup
-    for step in _steps(path):
-        place = _open_soil(place, step, path)
-        if isinstance(place, tuple):
-            index = int(step) - 1 if is_index(step) else 0
-            if not 0 <= index < len(place):
-                return None
-            place = place[index]
-            if is_index(step):
-                continue
-        place = getattr(place, step, None)
-        if place is None:
-            break
+    place = value_in(setup, path, _opening(path))
     if place is None and path.startswith("transformer.") and path.count(".") == 1:
-        place = getattr(setup.transformer.transformer(), _steps(path)[1], None)
+        place = getattr(setup.transformer.transformer(), path.removeprefix("transformer."), None)
     return float(place) if isinstance(place, int | float) else None
 
 
-def _open_soil(place: Any, step: str, path: str) -> Any:
-    """A soil in which `step` can be read and replaced: a name as its constants or layers; anything else as it is."""
-    if isinstance(place, str) and path.startswith("site.soil."):
-        place = spec_named(place)
-    return place.own(step) if isinstance(place, SoilSpec) else place
+def _opening(path: str) -> Opened:
+    """How a soil on the path is opened: a name becomes its constants or layers."""
+
+    def opened(place: Any, step: str) -> Any:
+        if isinstance(place, str) and path.startswith("site.soil."):
+            place = spec_named(place)
+        return place.own(step) if isinstance(place, SoilSpec) else place
+
+    return opened
 
 
 def with_value(setup: Setup, path: str, value: float) -> Setup:
@@ -71,24 +59,8 @@ def with_value(setup: Setup, path: str, value: float) -> Setup:
 
     Raises InputError for a part that the set-up does not have.
     """
-    return _replaced(setup, setup, _steps(path), value, path)  # type: ignore[no-any-return]
-
-
-def _replaced(setup: Setup, place: Any, steps: list[str], value: float, path: str) -> Any:
-    if not steps:
-        return value
-    step, rest = steps[0], steps[1:]
-    place = _open_soil(place, step, path)
-    if isinstance(place, tuple):
-        numbered = is_index(step)
-        index = int(step) - 1 if numbered else 0
-        if not 0 <= index < len(place):
-            raise InputError(path, "nothing", "a part of the set-up: it has none there")
-        inner = _replaced(setup, place[index], rest if numbered else steps, value, path)
-        return (*place[:index], inner, *place[index + 1 :])
-    if not isinstance(place, BaseModel):
-        raise InputError(path, "nothing" if place is None else repr(place), "a part of the set-up: it has none there")
-    return place.model_copy(update={step: _replaced(setup, getattr(place, step), rest, value, path)})
+    new: Setup = replaced_in(setup, path, value, _opening(path))
+    return new
 
 
 def with_values(setup: Setup, values: Mapping[str, float]) -> Setup:

@@ -19,6 +19,7 @@ from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.files import is_file
 from tautwire.studies.study.measurement import PLANES, Sweep, read_sweeps
 from tautwire.studies.study.parts import HIDDEN, Part, entry
+from tautwire.studies.study.paths import flat
 from tautwire.studies.study.quantities import CUSTOMARY
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import usual_of, usual_sd
@@ -29,7 +30,7 @@ from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
 from tautwire.studies.wants.fit.missing import Missing, missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
 from tautwire.studies.wants.fit.words import findings
-from tautwire.studies.wants.known import KEYS, Known, flat, read_known
+from tautwire.studies.wants.known import KEYS, Known, read_known
 from tautwire.studies.wants.local_model import WireModel, quantity_kind
 from tautwire.studies.wants.spread.values import start_of, uncertain
 from tautwire.studies.wants.want import Frames, Want

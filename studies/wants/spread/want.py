@@ -15,12 +15,13 @@ from pydantic import model_validator
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.studies.study.parts import Part, entry
+from tautwire.studies.study.paths import flat
 from tautwire.studies.study.quantities import quantity_text
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import Kind, length
 from tautwire.studies.wants.dips.reading import window
-from tautwire.studies.wants.known import KEYS, Known, flat, read_known
+from tautwire.studies.wants.known import KEYS, Known, read_known
 from tautwire.studies.wants.local_model import quantity_kind
 from tautwire.studies.wants.spread.along import Asked
 from tautwire.studies.wants.spread.differences import DRAWS, draws_row
