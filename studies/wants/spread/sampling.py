@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from tautwire.model.solve.solver import Solver
 
 CURVED = ("coax.height", "counterpoise.", "antenna.slope")  # whose shifts are no straight line: two steps
+TURNING = ("coax.", "counterpoise.")  # whose shifts change along the band: the return conductors resonate by themselves
+BESIDE, FAR = 0.02, 0.06  # of the frequency: where that change is read, and how far it is followed
 STEP = 0.5  # standard deviations at which the shift of another value is read; its slope there serves both ways
 COUNT = 512
 POINTS, INSIDE = 41, 13  # frequencies of a band's window, and of the band itself: twice as many move +- by 0.8 % of it
@@ -42,22 +44,29 @@ POINTS, INSIDE = 41, 13  # frequencies of a band's window, and of the band itsel
 @dataclass(frozen=True, eq=False)
 class Shifts:
     """How far each value moves the wire in one band: a relative complex shift line x + bend x^2 (k,) at x standard
-    deviations; 0 for those that do not touch the wires. x ends where the value's own limits do."""
+    deviations; 0 for those that do not touch the wires. x ends where the value's own limits do.
+
+    turn (k,): change of line over a relative change of frequency, from f_hz (Hz) on.
+    """
 
     values: tuple[Uncertain, ...]
     line: Complex
     bend: Complex
+    turn: Complex
+    f_hz: float
 
-    def of(self, u: Real) -> Complex:
-        """Sum of all shifts (m,) at u (m, k)."""
+    def of(self, u: Real, f: Real) -> Complex:
+        """Sum of all shifts (m, n) at u (m, k) and f (n,), Hz."""
         x = np.empty(u.shape)
         for k, one in enumerate(self.values):
             x[:, k] = one.reached(u[:, k])
-        return np.asarray(x @ self.line + x**2 @ self.bend)
+        away = np.clip(f / self.f_hz - 1, -FAR, FAR)
+        return np.asarray((x @ self.line + x**2 @ self.bend)[:, None] + (x @ self.turn)[:, None] * away)
 
     @classmethod
     def none(cls) -> Shifts:
-        return cls((), np.zeros(0, dtype=complex), np.zeros(0, dtype=complex))
+        nothing = np.zeros(0, dtype=complex)
+        return cls((), nothing, nothing, nothing, 1.0)
 
 
 def moves_wires(one: Uncertain) -> bool:
@@ -71,9 +80,10 @@ def wire_shifts(setup: Setup, values: Sequence[Uncertain], solver: Solver, f_hz:
     from tautwire.model.solve.sensitivity import Sensitivity  # with the engine, which stored answers spare
 
     near, built = Sensitivity(solver, f_hz), setup.build()
-    line, bend = np.zeros((2, len(values)), dtype=complex)
+    beside = Sensitivity(solver, f_hz * (1 + BESIDE))
+    line, bend, turn = np.zeros((3, len(values)), dtype=complex)
 
-    def tried(one: Uncertain, x: float) -> complex:
+    def tried(one: Uncertain, x: float, near: Sensitivity = near) -> complex:
         try:
             if one.path == "mesh.feed_segment":
                 return near.gap_shift(float(one.at(x)) - one.value)
@@ -99,7 +109,9 @@ def wire_shifts(setup: Setup, values: Sequence[Uncertain], solver: Solver, f_hz:
             line[k], bend[k] = np.linalg.solve(np.stack([x, x**2], axis=1), s)
         elif len(x):
             line[k] = s[0] / x[0]
-    return Shifts(tuple(values), line, bend)
+        if len(x) and one.path.startswith(TURNING):
+            turn[k] = (tried(one, x[-1], beside) - s[-1]) / x[-1] / BESIDE
+    return Shifts(tuple(values), line, bend, np.nan_to_num(turn), f_hz)
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,9 +137,8 @@ def sampled(
 
 def radio_reflection(setup: Setup, response: Response, shifts: Shifts, u: Real, f: Real) -> Complex:
     """Reflection coefficient at the radio (m, n) at f (n,), Hz."""
-    s = shifts.of(u)
-    s = s / np.maximum(np.abs(s) / FURTHEST, 1)
-    z = shifted_impedance(response, f, s[:, None])
+    s = shifts.of(u, f)
+    z = shifted_impedance(response, f, s / np.maximum(np.abs(s) / FURTHEST, 1))
     feed = feed_samples(setup, shifts.values, u)
     primary = replace(feed, coax=None, coax_length=0.0).impedances(z, f).primary
     return np.asarray(through_coax(feed, shifts.values, u, reflection(primary, feed.reference), f))
