@@ -171,20 +171,20 @@ def report(rows: list[dict], command: str, seconds: float) -> str:
         "# Do the intervals hold what they say?",
         "",
         "Values of random set-ups drawn from the usual spreads, solved in full, and counted against the intervals that "
-        f"answers print. {sum(r['withheld'] for r in rows)} of {len(rows)} set-ups are left out of the shares, as their "
-        "answers withhold the interval.",
+        f"answers print. {sum(r['withheld'] for r in rows)} of {len(rows)} set-ups are left out of the shares, as "
+        "their answers withhold the interval.",
         "",
         "| interval of | 68 % holds | 95 % holds | fewest in one set-up | samples | set-ups |",
         "| --- | --- | --- | --- | --- | --- |",
     ]
     for name in NAMES:
         (a, da, least, of, count), (b, db, lowest, _, _) = (whole(rows, name, p) for p in (68, 95))
-        lines.append(f"| {words[name]} | {a:.1f} ± {da:.1f} % | {b:.1f} ± {db:.1f} % | {least:.0f} and {lowest:.0f} % | "
-                     f"{of} | {count} |")  # fmt: skip
+        shares = f"{a:.1f} ± {da:.1f} % | {b:.1f} ± {db:.1f} % | {least:.0f} and {lowest:.0f} %"
+        lines.append(f"| {words[name]} | {shares} | {of} | {count} |")
     columns = list(max(rows, key=len))
     lines += [
         "",
-        "±: two standard deviations of such a count, from the scatter between set-ups or binomial, whichever is greater.",
+        "±: two standard deviations of such a count, from the scatter between set-ups or binomial, whichever is more.",
         f"Chance alone moves one set-up's 68 % by {2 * binomial(68, rows):.0f} and its 95 % by "
         f"{2 * binomial(95, rows):.0f} either way (two standard deviations).",
         "",

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.arrays import Real
 from tautwire.model.remember import Arrays, key_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import window

@@ -47,8 +47,8 @@ POINTS, INSIDE = 41, 13  # frequencies of a band's window, and of the band itsel
 class Shifts:
     """How far each value moves the wire in one band: a relative complex shift at x standard deviations.
 
-    curve (4, k): a, b, c and d of a x + b x^2 + (c x + d x^2) (f / f_hz - 1), f_hz in Hz; 0 for values that do not touch
-    the wires. x ends where the value's own limits do.
+    curve (4, k): a, b, c and d of a x + b x^2 + (c x + d x^2) (f / f_hz - 1), f_hz in Hz; 0 for values that do not
+    touch the wires. x ends where the value's own limits do.
     """
 
     values: tuple[Uncertain, ...]
