@@ -85,7 +85,7 @@ class Spread:
         if not len(sizes) or sizes.max() <= FARTHEST:
             return ""
         name = self.shifts.values[int(sizes.argmax())].name
-        return f"{name} alone may move the antenna by {100 * sizes.max():.0f} % of the frequency: {NEAR}"
+        return f"{name} alone may move the antenna far along the band: {NEAR}"
 
     @cached_property
     def shares(self) -> Real:
