@@ -1,8 +1,8 @@
 """From uncertain values to the spread of a band's dip and SWR, with no solve beyond the set-up's own.
 
 Wires. The currents at the band's dip say what a small change of each value does there (model/solve/sensitivity.py): a
-relative shift along the frequency. Those of several values add up. Transformer and coax are computed as they are, for
-every sample.
+relative shift along the frequency, which for a return conductor changes along the band. Those of several values add up.
+Transformer and coax are computed as they are, for every sample.
 
 Quasi-random samples (Sobol points) of this model then give quantiles, chances and shares. The same points belong to the
 same values in every set-up, so samples of two set-ups can be compared one by one.
