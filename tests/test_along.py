@@ -46,7 +46,7 @@ def test_a_long_sweep_asks_the_solved_places_only(tmp_path, made) -> None:
     study = swept("antenna.slope", "20 deg", "50 deg", 24)
     result = run(study, Store(tmp_path), workers=0)
     gives = [row["dip_give_khz"] for row in sorted(result.rows("spread"), key=lambda r: r["slope_deg"])]
-    assert len(made) == len(nodes_of(study.axes[0].numbers)) == 7
+    assert len(made) == 2 * len(nodes_of(study.axes[0].numbers)) == 2 * 7  # at the dip and beside it
     assert np.abs(np.diff(gives, 2)).max() < 0.02 * max(gives)  # no steps where blending begins
 
 
@@ -61,9 +61,12 @@ def test_blended_shifts_are_those_of_the_case_itself(path, start, stop, tmp_path
         setup, solver = case.setup(), solver_for(case, stands, store)
         values = uncertain(setup)
         blended, own = (shifts_in(BAND, setup, solver, values, how) for how in (asked, None))
-        size = np.linalg.norm(own.line)
-        assert np.linalg.norm(blended.line - own.line) < 0.02 * size
-        assert np.linalg.norm(blended.bend - own.bend) < 0.02 * size
+        size = np.linalg.norm(own.curve[0])
+        assert np.linalg.norm(blended.curve[0] - own.curve[0]) < 0.02 * size
+        assert np.linalg.norm(blended.curve[1] - own.curve[1]) < 0.02 * size
+        off, turning = np.linalg.norm(blended.curve[2:] - own.curve[2:]), np.linalg.norm(own.curve[2:])
+        assert blended.f_hz == pytest.approx(own.f_hz, rel=1e-3)
+        assert off < 0.05 * turning + size  # over a change of frequency of a few per cent
 
 
 def test_where_the_dip_jumps_between_a_case_asks_its_own_currents(tmp_path, made) -> None:
@@ -74,5 +77,5 @@ def test_where_the_dip_jumps_between_a_case_asks_its_own_currents(tmp_path, made
     setup = case.setup()
     found = shifts_in(BAND, setup, solver_for(case, beside(case, study), store), uncertain(setup), asked)
     own = shifts_in(BAND, setup, solver_for(case, beside(case, study), store), uncertain(setup), None)
-    assert len(made) == 6 + 1 + 1
-    assert np.array_equal(found.line, own.line)
+    assert len(made) == 2 * (6 + 1 + 1)
+    assert np.array_equal(found.curve, own.curve)

@@ -13,6 +13,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.choose.problem import read_problem
 from tautwire.studies.wants.choose.want import certainty
 from tautwire.studies.wants.dips.reading import band_row, window
+from tautwire.studies.wants.give_or_take import sureness
 from tautwire.studies.wants.spread.differences import withhold
 from tautwire.studies.wants.spread.intervals import Spread, held, spread_of
 from tautwire.studies.wants.spread.values import Joint, uncertain, with_offsets
@@ -119,3 +120,46 @@ def test_the_sea_is_known_better_than_a_meadow() -> None:
     sigma = sea["site.soil.sigma"]
     assert sigma.at(-2) < s35(7) < s35(25) < sigma.at(2)
     assert sigma.sd < meadow["site.soil.sigma"].sd / 2 and sea["site.soil.er"].sd < meadow["site.soil.er"].sd / 2
+
+
+def test_a_coax_beside_a_counterpoise_moves_the_dip_as_exact_solves_say() -> None:
+    """Its shift changes along the band: taken as the same everywhere, a higher coax moved this dip a third as far."""
+    raw = {
+        "site": {"soil": "poor soil"},
+        "antenna": {"layout": "inverted V", "length": "19.93 m", "feed_height": "1.29 m", "apex_height": "6 m",
+                    "end_height": "2.7 m"},
+        "wire": {"diameter": "0.8 mm", "jacket": "0.26 mm"},
+        "coax": {"type": "RG-316", "length": "13.8 m"},
+        "counterpoise": [{"length": "1.4 m", "height": "5 cm"}],
+    }  # fmt: skip
+    setup, band = Setup.read(raw), band_named("40 m")
+    values = uncertain(setup)
+    found = spread_of(setup, setup.build().solver(), band, Joint.of(values))
+    place = [v.path for v in values].index("coax.height")
+    u = np.zeros((2, len(values)))
+    u[:, place] = -1, 0.5
+    exact = []
+    for x in u:
+        moved = with_offsets(setup, values, x)
+        response = moved.build().solver().response(*window(band))
+        exact.append(band_row(band, response, moved.feed_system(), 3.0)["dip_mhz"] * 1e3)
+    moves = (found.at(u).dip - found.base.dip) / 1e3
+    assert moves == pytest.approx(np.array(exact) - found.base.dip / 1e3, rel=0.25)
+    assert not found.withheld
+
+
+def test_no_give_or_take_where_one_value_moves_the_antenna_far(tmp_path) -> None:
+    """A coax near resonance: half a metre behind it brings another dip forward, which small shifts cannot follow."""
+    raw = {
+        "site": {"soil": "sandy soil"},
+        "antenna": {"layout": "sloper", "length": "19.48 m", "feed_height": "1.42 m", "slope": "33 deg"},
+        "wire": {"diameter": "0.8 mm", "jacket": "0.27 mm"},
+        "coax": {"type": "RG-316", "length": "5.9 m"},
+        "study": {"bands": ["40 m", "15 m"]},
+    }
+    result = run(read_study(raw), Store(tmp_path), workers=0)
+    first, second = result.rows("spread")
+    assert first["withheld"] == "" and first["dip_give_khz"] > 50
+    assert "behind the coax" in second["withheld"] and np.isnan(second["dip_give_khz"])
+    found = [f for f in sureness(result) if f.kind == "uncertainty withheld"]
+    assert len(found) == 1 and found[0].words.text().startswith("No ± on 15 m: what hangs behind the coax alone")

@@ -48,7 +48,7 @@ def with_give(result: Result, dips: pd.DataFrame) -> pd.DataFrame:
     return dips.merge(table[[*keys, *extra]], on=keys, how="left") if len(table) and keys else dips
 
 
-EVEN = 0.1  # a range whose two sides differ by less of their mean is written as one ±
+EVEN = 1 / 3  # a range whose two sides differ by less of their mean is written as one ±
 
 
 def sides(row: Row, minus: str, plus: str, form: str) -> Words:
@@ -83,7 +83,7 @@ def worst_words(result: Result, row: Row) -> Words:
 def sureness(result: Result) -> list[Finding]:
     """How sure the dips are, what they are unsure by, and what ± means; nothing where there is no spread."""
     found = [*_typical(result), *_largest(result)]
-    return [*found, _covered()] if found else []
+    return [*found, *_withheld(result), *([_covered()] if found else [])]
 
 
 def _meant(result: Result) -> list[Row]:
@@ -109,6 +109,21 @@ def _typical(result: Result) -> list[Finding]:
     words = say("Typical uncertainty of the {dip}: {parts} ({share}).", dip=dip, parts=joined(parts, ", ", ", "),
                 share=convention("68 %"))  # fmt: skip
     return [Finding(words, "sure", "typical uncertainty")]
+
+
+def _withheld(result: Result) -> list[Finding]:
+    """Which dips carry no ±, and why: the first of each reason stands for all."""
+    rows: dict[str, list[Row]] = {}
+    for row in table_of(result, "spread"):
+        if row.get("withheld"):
+            rows.setdefault(row["withheld"], []).append(row)
+    found = []
+    for some in rows.values():
+        row = some[0]
+        bands = joined([band_name(b) for b in dict.fromkeys(r["band"] for r in some)], ", ", " and ")
+        words = say("No ± on {bands}: {why}.", bands=bands, why=cell_words(row, "withheld"))
+        found.append(Finding(words, "sure", "uncertainty withheld", {"band": row["band"]}))
+    return found
 
 
 def _largest(result: Result) -> list[Finding]:

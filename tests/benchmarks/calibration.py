@@ -1,18 +1,19 @@
 """Do the intervals hold what they say? Exact solves of random set-ups against the intervals of studies/wants/spread.
 
-    python tests/benchmarks/calibration.py [--setups 24] [--samples 200] [--workers 2] [--out results/calibration]
+    python tests/benchmarks/calibration.py [--setups 24] [--samples 40] [--out results/calibration]
 
 Each set-up (sloper, V or L; named soils; with coax and with counterpoise) is drawn at random with one band. Its values
 are then drawn from the usual spreads, each draw solved in full and read like any case, and counted against the
-intervals. A second case (another slope or height, all else alike) has the same draws, and the differences of both are
-counted too. Exact solves are kept in --keep and read from there the next time; --recheck solves some of them again.
+intervals. For every second set-up another case (another slope or height, all else alike) has the same draws, and the
+differences of both are counted too. A set-up whose give or take an answer would withhold is listed, and left out of the
+shares over all. Exact solves are kept in --keep and read from there the next time; --recheck solves some of them again.
 """
 
 import argparse
 import json
 import math
 import time
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +25,7 @@ from tautwire.model.operating.bands import Band, band_named
 from tautwire.studies.running.store import digest
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import band_row, window
-from tautwire.studies.wants.spread.intervals import held, spread_of
+from tautwire.studies.wants.spread.intervals import Spread, held, spread_of
 from tautwire.studies.wants.spread.values import Joint, uncertain, with_offsets
 
 SOILS = ("average soil", "wet ground", "poor soil", "very dry ground", "sea water", "sandy soil")
@@ -98,29 +99,42 @@ def one_setup(number: int, samples: int, keep: Path) -> dict:
         offsets = joint.draw(samples, seed=1000 + number)
         truth = np.array([exact(raw, band_name, u, keep) for u in offsets])
         told = found.at(offsets)
-        again = other_case(raw)
-        beside = Setup.read(again)
-        second = spread_of(beside, beside.build().solver(), band, Joint.of(uncertain(beside)))
-        moved = np.array([exact(again, band_name, u, keep) for u in offsets])
-    row = {"set-up": number + 1, "layout": raw["antenna"]["layout"], "soil": raw["site"]["soil"], "band": band_name,
-           "counterpoise": bool(raw.get("counterpoise")), "dip_mhz": found.base.dip[0] / 1e6,
-           "dip_sd_khz": found.half_width("dip") / 1e3}  # fmt: skip
-    for name, column in (("dip", 0), ("worst", 1), ("dip difference", 0), ("worst difference", 1)):
-        kind = name.split()[0]
-        apart = name != kind
-        values = moved[:, column] - truth[:, column] if apart else truth[:, column]
-        values = values[np.isfinite(values)]
+        row = {"set-up": number + 1, "layout": raw["antenna"]["layout"], "soil": raw["site"]["soil"],
+               "band": band_name, "counterpoise": bool(raw.get("counterpoise")), "withheld": bool(found.withheld),
+               "dip_mhz": found.base.dip[0] / 1e6, "dip_give_khz": found.half_width("dip") / 1e3}  # fmt: skip
+        for column, name in enumerate(NAMES[:2]):
+            row |= counted(name, truth[:, column], lambda percent, name=name: found.interval(name, percent))
+        row["model_off_khz"] = float(np.nanmedian(np.abs(told.dip - truth[:, 0]))) / 1e3
+        row["centre_off_khz"] = float(np.nanmedian(told.dip - truth[:, 0])) / 1e3
+        if number % 4 in (0, 3):  # every second, with and without a counterpoise
+            row |= compared(raw, band, found, offsets, truth, keep)
+    return row
+
+
+def compared(raw: dict, band: Band, found: Spread, offsets: np.ndarray, truth: np.ndarray, keep: Path) -> dict:
+    """Of the difference between a set-up and its other case."""
+    again = other_case(raw)
+    setup = Setup.read(again)
+    second = spread_of(setup, setup.build().solver(), band, Joint.of(uncertain(setup)))
+    moved = np.array([exact(again, band.name, u, keep) for u in offsets])
+    row: dict = {"difference_withheld": bool(found.withheld or second.withheld)}
+    for column, (name, kind) in enumerate(zip(NAMES[2:], NAMES[:2], strict=True)):
         own = float(getattr(second.base, kind)[0] - getattr(found.base, kind)[0])
         samples = getattr(second.samples, kind) - getattr(found.samples, kind)
-        if name == "dip difference":
+        row |= counted(name, moved[:, column] - truth[:, column], lambda p, s=samples, o=own: held(s, p, o))
+        if kind == "dip":
             low, high = held(samples, 68, own)
-            row["difference_khz"], row["difference_sd_khz"] = own / 1e3, (high - low) / 2e3
-        for percent in (68, 95):
-            low, high = held(samples, percent, own) if apart else found.interval(name, percent)
-            row[f"{name}_{percent}"] = int(round(100 * np.mean((values >= low) & (values <= high))))
-        row[f"{name}_solved"] = len(values)
-    off = (told.dip - truth[:, 0]) / 1e3
-    row["model_off_khz"] = float(np.nanmedian(np.abs(off)))
+            row |= {"difference_khz": own / 1e3, "difference_give_khz": (high - low) / 2e3}
+    return row
+
+
+def counted(name: str, values: np.ndarray, interval: Callable[[float], tuple[float, float]]) -> dict:
+    """How many of the values that exist lie in the 68 and 95 % intervals."""
+    values = values[np.isfinite(values)]
+    row = {f"{name}_solved": len(values)}
+    for percent in (68, 95):
+        low, high = interval(percent)
+        row[f"{name}_{percent}"] = int(np.sum((values >= low) & (values <= high)))
     return row
 
 
@@ -131,83 +145,95 @@ def rechecked(number: int, keep: Path) -> float:
         setup = Setup.read(raw)
         joint = Joint.of(uncertain(setup))
         off = []
-        for u in joint.draw(200, seed=1000 + number)[[3, 77]]:
+        for u in joint.draw(64, seed=1000 + number)[[3, 37]]:
             now, _ = solved(with_offsets(setup, joint.values, u), band_named(band_name))
             off.append(abs(now - exact(raw, band_name, u, keep)[0]) / 1e3)
     return float(np.nanmax(off))
 
 
-def whole(rows: list[dict]) -> dict[str, float]:
-    """Per cent of the samples of all set-ups that each interval holds."""
-    names = [f"{name}_{percent}" for name in NAMES for percent in (68, 95)]
-    weights = {n: np.array([r[n.split("_")[0] + "_solved"] for r in rows]) for n in names}
-    return {n: float(np.average([r[n] for r in rows], weights=weights[n])) for n in names}
+def whole(rows: list[dict], name: str, percent: int) -> tuple[float, float, float, int, int]:
+    """Per cent of the samples of all set-ups that an interval holds, two standard deviations of it, both ways; samples
+    and set-ups. The deviation is of set-ups, as the samples of one share its error, or the binomial one if greater."""
+    key = "difference_withheld" if "difference" in name else "withheld"
+    kept = [r for r in rows if f"{name}_solved" in r and not r[key]]
+    inside, of = (np.array([r[f"{name}_{what}"] for r in kept]) for what in (percent, "solved"))
+    share = inside.sum() / of.sum()
+    each = np.std(inside / of, ddof=1) / math.sqrt(len(kept)) if len(kept) > 1 else 0.0
+    error = max(each, math.sqrt(share * (1 - share) / of.sum()))
+    return 100 * share, 200 * error, 100 * float(np.min(inside / of)), int(of.sum()), len(kept)
 
 
 def report(rows: list[dict], command: str, seconds: float) -> str:
     """summary.md: what was counted, the shares over all set-ups, and a row a set-up."""
-    share = whole(rows)
-    columns = list(rows[0])
-    cells = [[f"{r[c]:.3f}" if c == "dip_mhz" else f"{r[c]:.1f}" if isinstance(r[c], float) else str(r[c])
-              for c in columns] for r in rows]  # fmt: skip
+    words = {"dip": "dips", "worst": "highest SWR in the band", "dip difference": "differences of dips",
+             "worst difference": "differences of the highest SWR"}  # fmt: skip
     lines = [
         "# Do the intervals hold what they say?",
         "",
-        f"{len(rows)} random set-ups, {sum(r['dip_solved'] for r in rows)} exact solves of values drawn from the usual "
-        "spreads, counted against the intervals that every answer carries.",
+        "Values of random set-ups drawn from the usual spreads, solved in full, and counted against the intervals that "
+        f"answers print. {sum(r['withheld'] for r in rows)} of {len(rows)} set-ups are left out of the shares, as "
+        "their answers withhold the interval.",
         "",
-        f"* Dips: the 68 % interval holds {share['dip_68']:.1f} %, the 95 % interval {share['dip_95']:.1f} %.",
-        f"* Highest SWR in the band: the 68 % interval holds {share['worst_68']:.1f} %, the 95 % interval "
-        f"{share['worst_95']:.1f} %.",
-        f"* Differences of dips: {share['dip difference_68']:.1f} and {share['dip difference_95']:.1f} %; of the "
-        f"highest SWR: {share['worst difference_68']:.1f} and {share['worst difference_95']:.1f} %.",
-        f"* Single set-ups: 68 % holds {span(rows, 'dip_68')} (dips) and {span(rows, 'worst_68')} (SWR), 95 % holds "
-        f"{span(rows, 'dip_95')} and {span(rows, 'worst_95')}. Chance alone moves 68 % by 3.3 and 95 % by 1.5 either "
-        "way with 200 samples (one standard deviation of a count, any text on statistics).",
+        "| interval of | 68 % holds | 95 % holds | fewest in one set-up | samples | set-ups |",
+        "| --- | --- | --- | --- | --- | --- |",
+    ]
+    for name in NAMES:
+        (a, da, least, of, count), (b, db, lowest, _, _) = (whole(rows, name, p) for p in (68, 95))
+        shares = f"{a:.1f} ± {da:.1f} % | {b:.1f} ± {db:.1f} % | {least:.0f} and {lowest:.0f} %"
+        lines.append(f"| {words[name]} | {shares} | {of} | {count} |")
+    columns = list(max(rows, key=len))
+    lines += [
         "",
-        "dip_68 ... worst_95: per cent of samples inside. model_off_khz: median difference of a sample's dip from its "
-        "exact solve.",
+        "±: two standard deviations of such a count, from the scatter between set-ups or binomial, whichever is more.",
+        f"Chance alone moves one set-up's 68 % by {2 * binomial(68, rows):.0f} and its 95 % by "
+        f"{2 * binomial(95, rows):.0f} either way (two standard deviations).",
+        "",
+        "dip_68 and so on: samples inside, of those solved. model_off_khz, centre_off_khz: median difference of a "
+        "sample's dip from its exact solve, without and with its sign.",
         "",
         "| " + " | ".join(columns) + " |",
         "|" + " --- |" * len(columns),
-        *("| " + " | ".join(row) + " |" for row in cells),
+        *("| " + " | ".join(cell(r.get(c, ""), c) for c in columns) + " |" for r in rows),
         "",
-        f"Made by `{command}` in {seconds:.0f} s.",
+        f"Made by `{command}` in {seconds:.0f} s of processor time, without exact solves that were kept.",
         "",
     ]
     return "\n".join(lines)
 
 
-def span(rows: list[dict], name: str) -> str:
-    return f"{min(r[name] for r in rows)} to {max(r[name] for r in rows)} %"
+def cell(value: object, column: str) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else ""
+    return f"{value:.{3 if column == 'dip_mhz' else 1}f}" if isinstance(value, float) else str(value)
+
+
+def binomial(percent: float, rows: list[dict]) -> float:
+    """Standard deviation of a share counted in one set-up, per cent."""
+    return math.sqrt(percent * (100 - percent) / max(r["dip_solved"] for r in rows))
 
 
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--setups", type=int, default=24)
-    parser.add_argument("--samples", type=int, default=200)
-    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--samples", type=int, default=40)
     parser.add_argument("--out", type=Path, default=Path("results/calibration"))
     parser.add_argument("--keep", type=Path, default=Path("/tmp/calibration"), help="where exact solves are kept")
     parser.add_argument("--recheck", action="store_true", help="solve two kept samples of each set-up again")
     given = parser.parse_args()
     given.keep.mkdir(parents=True, exist_ok=True)
-    began = time.time()
-    with ProcessPoolExecutor(given.workers) as pool:
-        if given.recheck:
-            for number, off in enumerate(pool.map(rechecked, range(given.setups), [given.keep] * given.setups)):
-                print(number + 1, f"{off:.3f} kHz", flush=True)
-            return
-        rows = []
-        for row in pool.map(
-            one_setup, range(given.setups), [given.samples] * given.setups, [given.keep] * given.setups
-        ):
-            rows.append(row)
-            print(json.dumps(row), f"{time.time() - began:.0f} s", flush=True)
+    began = time.process_time()
+    if given.recheck:
+        for number in range(given.setups):
+            print(number + 1, f"{rechecked(number, given.keep):.3f} kHz", flush=True)
+        return
+    rows = []
+    for number in range(given.setups):
+        rows.append(one_setup(number, given.samples, given.keep))
+        print(json.dumps(rows[-1]), f"{time.process_time() - began:.0f} s", flush=True)
     given.out.mkdir(parents=True, exist_ok=True)
     pd.DataFrame(rows).to_csv(given.out / "calibration.csv", index=False)
     command = f"python tests/benchmarks/calibration.py --setups {given.setups} --samples {given.samples}"
-    (given.out / "summary.md").write_text(report(rows, command, time.time() - began))
+    (given.out / "summary.md").write_text(report(rows, command, time.process_time() - began))
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.arrays import Real
 from tautwire.model.remember import Arrays, key_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import window
@@ -69,7 +69,7 @@ def _own(setup: Setup, solver: Solver, band: Band, values: Sequence[Uncertain]) 
 
 
 def _shifts(values: tuple[Uncertain, ...], known: Arrays) -> Shifts:
-    return Shifts(values, known["line"], known["bend"])
+    return Shifts(values, known["curve"], float(known["f_hz"]))
 
 
 def _kept(likes: Likes, k: int, band: Band, asked: Asked) -> Arrays:
@@ -80,9 +80,11 @@ def _kept(likes: Likes, k: int, band: Band, asked: Asked) -> Arrays:
         values = tuple(asked.values(setup))
         f_hz = dip_or_middle(setup, solver.response(*window(band)), band)
         shifts, paths = wire_shifts(setup, values, solver, f_hz), np.array([v.path for v in values])
-        return {"line": shifts.line, "bend": shifts.bend, "f_hz": np.array(f_hz), "paths": paths}
+        return {"curve": shifts.curve, "f_hz": np.array(f_hz), "paths": paths}
 
-    return solver.remember(key_of("shifts", likes.key, k, band.name, band.lower, band.upper, asked.key), compute)
+    return solver.remember(
+        key_of("turning shifts", likes.key, k, band.name, band.lower, band.upper, asked.key), compute
+    )
 
 
 def _blended(likes: Likes, nodes: Sequence[Arrays], f_hz: float, paths: list[str]) -> Arrays | None:
@@ -98,9 +100,9 @@ def _blended(likes: Likes, nodes: Sequence[Arrays], f_hz: float, paths: list[str
     fewer[kept] = lagrange(tuple(places[kept]), likes.place)[0]
     weights = np.stack([lagrange(likes.places, likes.place)[0], fewer])
     f = weights @ np.array([float(n["f_hz"]) for n in nodes])
-    both: Complex = np.stack([np.concatenate([n["line"], n["bend"]]) for n in nodes])
-    known, less = weights @ both
-    size = float(np.linalg.norm(known))
-    if abs(f[0] - f_hz) > JUMP * f_hz or SHARE * float(np.linalg.norm(known - less)) > WORST * size:
+    known, less = np.tensordot(weights, np.stack([n["curve"] for n in nodes]), axes=1)
+    at_dip = slice(2)
+    off, size = float(np.linalg.norm((known - less)[at_dip])), float(np.linalg.norm(known[at_dip]))
+    if abs(f[0] - f_hz) > JUMP * f_hz or SHARE * off > WORST * size:
         return None
-    return {"line": known[: len(paths)], "bend": known[len(paths) :]}
+    return {"curve": known, "f_hz": np.array(f_hz)}

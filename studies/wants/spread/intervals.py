@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from tautwire.model.solve.solver import Solver
 
 SEED = 1
+FARTHEST = 0.02  # of the frequency, by one value at a standard deviation: beyond it its shift is no small one
+NEAR = "the coax or a counterpoise is near a resonance of its own, and another dip may take over"
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +77,15 @@ class Spread:
     def chance(self, limit: float) -> float:
         """Share of the samples whose worst SWR across the band stays at or under the limit."""
         return float(np.mean(self.samples.worst <= limit))
+
+    @property
+    def withheld(self) -> str:
+        """Why this is not to be printed; "" where it is."""
+        sizes = np.abs(self.shifts.curve[0])
+        if not len(sizes) or sizes.max() <= FARTHEST:
+            return ""
+        name = self.shifts.values[int(sizes.argmax())].name
+        return f"{name} alone may move the antenna far along the band: {NEAR}"
 
     @cached_property
     def shares(self) -> Real:

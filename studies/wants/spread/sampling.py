@@ -1,8 +1,8 @@
 """From uncertain values to the spread of a band's dip and SWR, with no solve beyond the set-up's own.
 
 Wires. The currents at the band's dip say what a small change of each value does there (model/solve/sensitivity.py): a
-relative shift along the frequency. Those of several values add up. Transformer and coax are computed as they are, for
-every sample.
+relative shift along the frequency, which for a return conductor changes along the band. Those of several values add up.
+Transformer and coax are computed as they are, for every sample.
 
 Quasi-random samples (Sobol points) of this model then give quantiles, chances and shares. The same points belong to the
 same values in every set-up, so samples of two set-ups can be compared one by one.
@@ -36,6 +36,8 @@ if TYPE_CHECKING:
     from tautwire.model.solve.solver import Solver
 
 CURVED = ("coax.height", "counterpoise.", "antenna.slope")  # whose shifts are no straight line: two steps
+TURNING = ("coax.", "counterpoise.")  # whose shifts change along the band: the return conductors resonate by themselves
+BESIDE, FAR = 0.02, 0.06  # of the frequency: where that change is read, and how far it is followed
 STEP = 0.5  # standard deviations at which the shift of another value is read; its slope there serves both ways
 COUNT = 512
 POINTS, INSIDE = 41, 13  # frequencies of a band's window, and of the band itself: twice as many move +- by 0.8 % of it
@@ -43,23 +45,28 @@ POINTS, INSIDE = 41, 13  # frequencies of a band's window, and of the band itsel
 
 @dataclass(frozen=True, eq=False)
 class Shifts:
-    """How far each value moves the wire in one band: a relative complex shift line x + bend x^2 (k,) at x standard
-    deviations; 0 for those that do not touch the wires. x ends where the value's own limits do."""
+    """How far each value moves the wire in one band: a relative complex shift at x standard deviations.
+
+    curve (4, k): a, b, c and d of a x + b x^2 + (c x + d x^2) (f / f_hz - 1), f_hz in Hz; 0 for values that do not
+    touch the wires. x ends where the value's own limits do.
+    """
 
     values: tuple[Uncertain, ...]
-    line: Complex
-    bend: Complex
+    curve: Complex
+    f_hz: float
 
-    def of(self, u: Real) -> Complex:
-        """Sum of all shifts (m,) at u (m, k)."""
+    def of(self, u: Real, f: Real) -> Complex:
+        """Sum of all shifts (m, n) at u (m, k) and f (n,), Hz."""
         x = np.empty(u.shape)
         for k, one in enumerate(self.values):
             x[:, k] = one.reached(u[:, k])
-        return np.asarray(x @ self.line + x**2 @ self.bend)
+        away = np.clip(f / self.f_hz - 1, -FAR, FAR)
+        line, bend, turn, twist = self.curve
+        return np.asarray((x @ line + x**2 @ bend)[:, None] + (x @ turn + x**2 @ twist)[:, None] * away)
 
     @classmethod
     def none(cls) -> Shifts:
-        return cls((), np.zeros(0, dtype=complex), np.zeros(0, dtype=complex))
+        return cls((), np.zeros((4, 0), dtype=complex), 1.0)
 
 
 def dip_or_middle(setup: Setup, response: Response, band: Band) -> float:
@@ -117,9 +124,10 @@ def wire_shifts(setup: Setup, values: Sequence[Uncertain], solver: Solver, f_hz:
     from tautwire.model.solve.sensitivity import Sensitivity  # with the engine, which stored answers spare
 
     near, moves = Sensitivity(solver, f_hz), _known(Moves(setup, tuple(values)))
-    line, bend = np.zeros((2, len(values)), dtype=complex)
+    beside = Sensitivity(solver, f_hz * (1 + BESIDE)) if any(v.path.startswith(TURNING) for v in values) else near
+    curve = np.zeros((4, len(values)), dtype=complex)
 
-    def tried(k: int, x: float) -> complex:
+    def tried(k: int, x: float, near: Sensitivity = near) -> complex:
         if values[k].path == "mesh.feed_segment":
             return near.gap_shift(float(values[k].at(x)) - values[k].value)
         built = moves.at(k, x)
@@ -139,12 +147,19 @@ def wire_shifts(setup: Setup, values: Sequence[Uncertain], solver: Solver, f_hz:
             steps = (-STEP,)
             shifts = np.array([tried(k, -STEP)])
             known = np.isfinite(shifts)
-        x, s = np.array(steps)[known], shifts[known]
-        if len(x) == 2:
-            line[k], bend[k] = np.linalg.solve(np.stack([x, x**2], axis=1), s)
-        elif len(x):
-            line[k] = s[0] / x[0]
-    return Shifts(tuple(values), line, bend)
+        x = np.array(steps)[known]
+        curve[:2, k] = _curve(x, shifts[known])
+        if one.path.startswith(TURNING):
+            there = _curve(x, np.array([tried(k, at, beside) for at in x]))
+            curve[2:, k] = np.nan_to_num(there - curve[:2, k]) / BESIDE
+    return Shifts(tuple(values), curve, f_hz)
+
+
+def _curve(x: Real, s: Complex) -> Complex:
+    """a and b with s = a x + b x^2, at one place (b = 0) or two; 0 at none."""
+    if len(x) == 2:
+        return np.asarray(np.linalg.solve(np.stack([x, x**2], axis=1), s))
+    return np.array([s[0] / x[0], 0]) if len(x) else np.zeros(2, dtype=complex)
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,9 +185,8 @@ def sampled(
 
 def radio_reflection(setup: Setup, response: Response, shifts: Shifts, u: Real, f: Real) -> Complex:
     """Reflection coefficient at the radio (m, n) at f (n,), Hz."""
-    s = shifts.of(u)
-    s = s / np.maximum(np.abs(s) / FURTHEST, 1)
-    z = shifted_impedance(response, f, s[:, None])
+    s = shifts.of(u, f)
+    z = shifted_impedance(response, f, s / np.maximum(np.abs(s) / FURTHEST, 1))
     feed = feed_samples(setup, shifts.values, u)
     primary = replace(feed, coax=None, coax_length=0.0).impedances(z, f).primary
     return np.asarray(through_coax(feed, shifts.values, u, reflection(primary, feed.reference), f))

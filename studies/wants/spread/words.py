@@ -16,7 +16,7 @@ from tautwire.studies.study.findings import (
     say,
     table_of,
 )
-from tautwire.studies.wants.give_or_take import sureness
+from tautwire.studies.wants.give_or_take import sides, sureness
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -33,13 +33,14 @@ def findings(result: Result) -> list[Finding]:
         case = case_name(result, row)
         at: Words | Name = say("{c}, {b}", c=case, b=band_name(row["band"])) if case.words else band_name(row["band"])
         if math.isnan(row["dip_give_khz"]):
-            details.append(Finding(say("{at}: no dip.", at=at), "detail", "dip range", {"band": row["band"]}))
+            lacks = say("{at}: no ± printed.", at=at) if row.get("withheld") else say("{at}: no dip.", at=at)
+            details.append(Finding(lacks, "detail", "dip range", {"band": row["band"]}))
             continue
         words = say(
-            "{at}: the dip is at {dip} ±{give} ({half}), and between {low} and {high} in {most} of similar "
+            "{at}: the dip is at {dip} {give} ({half}), and between {low} and {high} in {most} of similar "
             "installations; the highest SWR in the band is {a} to {b}, and at or below {limit} with a chance of "
             "{chance}.",
-            at=at, dip=row.number("dip_mhz", "frequency"), give=row.number("dip_give_khz", "shift"),
+            at=at, dip=row.number("dip_mhz", "frequency"), give=sides(row, "dip_minus_khz", "dip_plus_khz", "shift"),
             half=convention("68 %"), most=convention("95 %"), low=row.number("dip_low_mhz", "MHz"),
             high=row.number("dip_high_mhz", "frequency"), a=row.number("swr_worst_low", "SWR"),
             b=row.number("swr_worst_high", "SWR"), limit=limit, chance=row.number("chance_under_limit", "chance"),
