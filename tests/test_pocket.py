@@ -48,13 +48,14 @@ RAW = {
     "site": {"soil": "perfect ground"},
     "sweep": {"site.soil": ["perfect ground", "free space"]},
 }
+RANGES = [("antenna.slope", "25 deg", "35 deg")]
 SETTINGS, MEASURED = 20, 6  # of the 200 and 50 that tests/benchmarks/pocket_script.py does
 Built = tuple[str, dict[str, Any], Model]
 
 
 @pytest.fixture(scope="module")
 def made() -> Controls:
-    return controls(explored_study(RAW), [("antenna.slope", "25 deg", "35 deg")])
+    return controls(explored_study(RAW), RANGES)
 
 
 @pytest.fixture(scope="module")

@@ -85,16 +85,20 @@ def radio_size(feed: FeedSystem, gamma: Complex, f: Real) -> Real:
     return np.abs(reflection(feed.impedances(impedance(gamma, REFERENCE), f).radio, feed.reference))
 
 
-def dips_near(band: Band, f: Real, g: Real) -> list[float]:
-    """Frequencies (Hz) of all dips below SWR 2 of |reflection| g on f, within 3 % of the band."""
+def _dips(f: Real, g: Real) -> list[tuple[float, float]]:
+    """(Hz, |reflection|) of every dip of g on f, by the parabola through three points."""
     found = []
     for m in range(1, len(g) - 1):
-        if g[m] <= g[m - 1] and g[m] < g[m + 1] and g[m] < DEEP:
+        if g[m] <= g[m - 1] and g[m] < g[m + 1]:
             y0, y1, y2 = g[m - 1 : m + 2] ** 2
-            at = f[m] + (y0 - y2) / (2 * (y0 - 2 * y1 + y2)) * (f[1] - f[0])
-            if band.lower * (1 - NEAR) <= at <= band.upper * (1 + NEAR):
-                found.append(float(at))
+            found.append((float(f[m] + (y0 - y2) / (2 * (y0 - 2 * y1 + y2)) * (f[1] - f[0])), float(g[m])))
     return found
+
+
+def dips_near(band: Band, f: Real, g: Real) -> list[float]:
+    """Frequencies (Hz) of all dips below SWR 2 of |reflection| g on f, within 3 % of the band."""
+    ends = band.lower * (1 - NEAR), band.upper * (1 + NEAR)
+    return [at for at, low in _dips(f, g) if low < DEEP and ends[0] <= at <= ends[1]]
 
 
 @dataclass
@@ -124,21 +128,20 @@ def compared(band: Band, feed: FeedSystem, f: Real, exact: Complex, page: Comple
     for right, shown in zip(exact, page, strict=True):
         g, p = radio_size(feed, right, f), radio_size(feed, shown, f)
         true, told = dips_near(band, f, g), dips_near(band, f, p)
+        free = [x for x, _ in _dips(f, p)]  # each stands for one dip of the solver's, so that merged ones count
         for at in true:
-            near = [x for x in _dips(f, p) if abs(x / at - 1) < SAME]
+            near = [x for x in free if abs(x / at - 1) < SAME]
             if near:
-                found.errors.append(min((x - at for x in near), key=abs))
+                best = min(near, key=lambda x: abs(x - at))
+                free.remove(best)
+                found.errors.append(best - at)
             else:
                 found.lost += 1
-        found.extra += sum(not any(abs(x / at - 1) < SAME for at in _dips(f, g)) for x in told)
+        found.extra += sum(not any(abs(x / at - 1) < SAME for at, _ in _dips(f, g)) for x in told)
         low = g < 0.5
         swr = np.abs((1 + p) / (1 - np.minimum(p, 0.99)) - (1 + g) / (1 - np.minimum(g, 0.99)))
         found.swr = max(found.swr, float(swr[low].max(initial=0.0)))
     return found
-
-
-def _dips(f: Real, g: Real) -> list[float]:
-    return [float(f[m]) for m in range(1, len(g) - 1) if g[m] <= g[m - 1] and g[m] < g[m + 1]]
 
 
 def ready_model(surface: FittedSurface, values: tuple[Uncertain, ...], lengths: Sequence[float],
