@@ -6,7 +6,6 @@ import pytest
 
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.assumed import setup_words
-from tautwire.studies.study.units import as_typed
 from tautwire.studies.wants.dips.figures import layout_figures
 
 
@@ -22,12 +21,6 @@ def test_lengths_come_out_as_they_are_typed() -> None:
     assert "66 ft of wire" in setup_words(read_study(typed))
     metric = read_study({**typed, "antenna": {**typed["antenna"], "length": "20 m"}})
     assert metric.lengths == "metric" and "20 m of wire" in setup_words(metric)
-
-
-def test_only_lengths_are_turned_into_feet() -> None:
-    words = "20 m: 14.200 MHz, 5.0 mS/m, 0.30 dB; coax length 25 ft (7.62 m); 0.25 m longer"
-    assert as_typed(words, "imperial") == words.replace("0.25 m longer", "9.84 in longer")
-    assert as_typed(words, "metric") == words
 
 
 def test_drawings_are_in_feet_where_the_file_is() -> None:

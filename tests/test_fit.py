@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from fit_words import words_of
 from lakeside import RAW, lakeside
 from scipy.optimize import curve_fit
 
@@ -21,8 +22,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.fit.fitted import with_fit
 from tautwire.studies.wants.fit.fitting import fit, scatter
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
-from tautwire.studies.wants.fit.search import Measured, Parameter
-from tautwire.studies.wants.fit.words import fit_notes
+from tautwire.studies.wants.fit.search import BENCH, Fixture, Measured, Parameter
 from tautwire.studies.wants.local_model import WireModel, radio_gamma, value_at, wire_impedance, with_value, with_values
 
 F20, F40 = np.linspace(13e6, 15.4e6, 61), np.linspace(6.6e6, 7.8e6, 61)
@@ -51,7 +51,7 @@ def test_truth_comes_back_within_its_confidence(remember: Store) -> None:
     assert found.rms == pytest.approx((0.005, 0.005), rel=0.2)
     assert value_at(found.setup, "antenna.length") == pytest.approx(20.21, abs=0.02)
     assert found.solved < 25
-    assert any("Noise explains" in n for n in fit_notes(found))
+    assert any("Noise explains" in n for n in words_of(found))
 
 
 def test_stated_confidence_is_right_on_average(remember: Store) -> None:
@@ -132,9 +132,9 @@ def test_wrong_plane_is_noticed_and_a_right_one_is_not(remember: Store) -> None:
     wrong = [Measured(Sweep.from_gamma(s.f_hz, s.gamma, 50.0, "radio", s.name)) for s in taken if s.gamma is not None]
     found = fit(lakeside(), wrong, [LENGTH, LEAKAGE], wires=WireModel(remember))
     assert found.other_plane < 0.1
-    assert any("WRONG PLANE? Taken at the transformer instead of the radio" in n for n in fit_notes(found))
+    assert any("WRONG PLANE? Taken at the transformer instead of the radio" in n for n in words_of(found))
     right = fit(lakeside(), [Measured(s) for s in taken], [LENGTH, LEAKAGE], wires=WireModel(remember))
-    assert not any("PLANE" in n for n in fit_notes(right))
+    assert not any("PLANE" in n for n in words_of(right))
 
 
 def test_noise_is_measured_and_said(remember: Store) -> None:
@@ -142,7 +142,7 @@ def test_noise_is_measured_and_said(remember: Store) -> None:
         s = sweeps({}, remember, noise)[1]
         assert scatter(Measured(s)) == pytest.approx(noise, rel=0.35)
     found = fit(lakeside(), [Measured(s)], [LENGTH], wires=WireModel(remember))
-    assert any("20m is noisy" in n for n in fit_notes(found))
+    assert any("20m is noisy" in n for n in words_of(found))
     quiet = Measured(sweeps({}, remember, 0.0)[1])
     assert scatter(quiet) < 5e-4
 
@@ -150,8 +150,8 @@ def test_noise_is_measured_and_said(remember: Store) -> None:
 def test_something_else_wrong_is_said(remember: Store) -> None:
     """Coax of another length: no leakage can make up for it."""
     odd = [Measured(s) for s in sweeps({"coax.length": 8.0}, remember)]
-    words = fit_notes(fit(lakeside(), odd, [LEAKAGE], wires=WireModel(remember)))
-    assert any("something else differs from the set-up" in n for n in words)
+    words = words_of(fit(lakeside(), odd, [LEAKAGE], wires=WireModel(remember)))
+    assert any("Something else differs from the set-up" in n for n in words)
 
 
 def test_values_that_look_alike_are_named(remember: Store) -> None:
@@ -162,10 +162,10 @@ def test_values_that_look_alike_are_named(remember: Store) -> None:
     length = Parameter("antenna.length", 20.4, 19.6, 21.2)
     found = fit(lakeside(), [only], [length, jacket], wires=WireModel(remember))
     assert abs(found.correlation[0, 1]) > 0.95
-    assert any("cannot tell antenna.length and wire.jacket_er apart" in n for n in fit_notes(found))
+    assert any("cannot tell apart: antenna.length and wire.jacket_er (" in n for n in words_of(found))
     stray = Parameter("transformer.winding_resistance", 0.06, 0.05, 0.07, 0.06, 1e-3)
-    weak = fit_notes(fit(lakeside(), [only], [LENGTH, stray], wires=WireModel(remember)))
-    assert any("next to nothing about transformer.winding_resistance" in n for n in weak)
+    weak = words_of(fit(lakeside(), [only], [LENGTH, stray], wires=WireModel(remember)))
+    assert any("hardly determine transformer.winding_resistance" in n for n in weak)
 
 
 def test_values_move_by_path() -> None:
@@ -204,15 +204,29 @@ def test_fit_and_from_on_the_command_line(tmp_path: Path, capsys: pytest.Capture
         '[coax]\nlength = "5 m"\n[fit]\nfree = "named"\n[fit.parameters]\n"antenna.length" = { sd = "20 cm" }\n'
     )
     main(["fit", str(file), str(taken), "--out", str(tmp_path / "out")])
-    assert re.search(r"antenna.length: 20[.](19|20)\d* m, standard deviation", capsys.readouterr().out)
+    printed = capsys.readouterr().out
+    assert re.search(r"fit best with length 20[.](19|20)\d* m ± 16 cm", printed)
+    assert re.search(r"antenna.length +20.40 m ± 20 cm +20[.](19|20)\d* m +16 cm", printed)
     fitted = tomllib.loads((tmp_path / "out" / "fit.toml").read_text())
     assert float(fitted["antenna"]["length"].split()[0]) == pytest.approx(20.2, abs=0.06) and "fit_result" in fitted
     raw = with_fit(tomllib.loads(file.read_text()), tmp_path / "out" / "fit.toml")
     assert "antenna.length" in raw["spread"]["values"]
     assert raw["antenna"] == fitted["antenna"] and raw["study"] == {"bands": ["20 m"]} and "fit_result" not in raw
     assert (tmp_path / "out" / "fit.png").stat().st_size > 10_000
+    both = tmp_path / "both.csv"
+    lines = [
+        f"{f / 1e6:.5f},{z.real:.3f},{z.imag:.3f}"
+        for s in sweeps({}, remember)
+        for f, z in zip(s.f_hz, s.z, strict=True)
+    ]
+    both.write_text("\n".join(["MHz,R,X", *lines]))
+    main(["fit", str(file), str(both), "--out", str(tmp_path / "both")])
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "Not fitted, as the study asks for none of these bands: both 1 (6.600 MHz to 7.800 MHz)." in shown
+    write_s1p(Sweep.from_gamma(F20, np.full(len(F20), 0.01 + 0j)), tmp_path / "dummy.s1p")
     for arguments, said in (
         (["fit", str(file)], "fit.sweeps = none"),
+        (["fit", str(file), str(tmp_path / "dummy.s1p")], "looks like a dummy load: reflection below 0.05"),
         (["fit", str(file), str(tmp_path / "no.s1p")], "readable"),
         (["predict", "--from", str(file)], "written by 'tautwire fit'"),
     ):
@@ -236,3 +250,26 @@ def test_a_cable_that_is_not_quite_as_typed_stays_within_the_confidence(remember
     start = np.array([p.start for p in known.parameters])
     missed = np.abs(known.estimate - start)
     assert np.all(missed < 2 * known.sd) and np.any(missed > 2 * exact.sd)
+
+
+def test_a_bench_with_strays_keeps_the_terminal_capacitance_inside_its_error() -> None:
+    """Three resistors with strays drawn at random: what lies across them cannot be told from the terminal's own."""
+    rng, f, off = np.random.default_rng(5), np.linspace(3e6, 30e6, 109), []
+    path, plane = "transformer.terminal_capacitance", "transformer"
+    true = with_values(lakeside(), {path: 3.2e-12, "transformer.core_scale": 1.1})
+    free = [
+        Parameter(path, 4e-12, 0.0, 9e-12, 4e-12, 1e-12),
+        Parameter("transformer.core_scale", 1.0, 0.5, 2.0, 1.0, 0.2),
+        LEAKAGE,
+    ]
+    for _ in range(6):
+        bench = Fixture(BENCH.capacitance + 0.2e-12 * rng.standard_normal(), 30e-9 + 20e-9 * rng.standard_normal())
+        measured = []
+        for ohm in (1e3, 2.4e3, 4.7e3):
+            gamma = radio_gamma(true, bench.impedance(ohm, f), f, plane, 50.0)
+            gamma = gamma + 0.002 * (rng.standard_normal(len(f)) + 1j * rng.standard_normal(len(f)))
+            measured.append(Measured(Sweep.from_gamma(f, gamma, 50.0, plane, f"{ohm:.0f} ohm"), load=ohm))
+        found = fit(lakeside(), measured, free)
+        assert 0.15e-12 < found.sd[0] < 0.35e-12
+        off.append((found.estimate[0] - 3.2e-12) / found.sd[0])
+    assert np.abs(off).max() < 3 and np.sqrt(np.mean(np.square(off))) < 1.6

@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from fit_words import words_of
 from lakeside import RAW, lakeside
 
 from tautwire.model.errors import InputError
@@ -16,7 +17,6 @@ from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
 from tautwire.studies.wants.fit.missing import missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
 from tautwire.studies.wants.fit.want import FitSpec, measured_of
-from tautwire.studies.wants.fit.words import fit_notes, left_out_words
 from tautwire.studies.wants.local_model import WireModel, radio_gamma, with_values
 
 F = (np.linspace(6.6e6, 7.8e6, 61), np.linspace(13e6, 15.4e6, 61), np.linspace(27e6, 30.5e6, 61))
@@ -43,13 +43,12 @@ def test_another_transformer_is_named_and_the_length_then_found(remember: Store)
     assert off(found, 20.21) > 0.05, "this case must be one that goes wrong"
     tried = missing(found, wires=WireModel(remember))
     assert "core" in tried[0].name and tried[0].share > 0.95 > tried[1].share
-    words = " ".join(left_out_words(tried))
+    words = " ".join(words_of(found, tried))
     assert words.startswith("LEFT OUT? The transformer's core (magnetising inductance and loss) would explain")
     assert '"transformer.magnetising_inductance" = { prior = ' in words
     core = {p.path: (p, float(v)) for p, v in zip(tried[0].parameters, tried[0].estimate, strict=True)}
     assert core["transformer.magnetising_inductance"][1] == pytest.approx(8e-6, rel=0.15)
     assert core["transformer.loss_resistance"][1] == pytest.approx(250, rel=0.15)
-    assert set(fit_notes(found, left_out=tried)) >= set(left_out_words(tried))
 
     # as the lines to add would: both freed, started from what was found
     freed = [Parameter(p.path, v, p.low, p.high) for p, v in core.values()]
@@ -60,7 +59,8 @@ def test_another_transformer_is_named_and_the_length_then_found(remember: Store)
 
 def test_nothing_is_tried_where_noise_explains_the_rest(remember: Store) -> None:
     found = fit(lakeside(), taken(lakeside(), remember), [LENGTH, TERMINAL], wires=WireModel(remember))
-    assert missing(found, wires=WireModel(remember)) == () and left_out_words(()) == []
+    assert missing(found, wires=WireModel(remember)) == ()
+    assert not any("LEFT OUT" in words for words in words_of(found))
 
 
 def test_a_longer_coax_is_told_from_the_transformer(remember: Store) -> None:

@@ -31,7 +31,6 @@ from tautwire.studies.study.findings import (
 from tautwire.studies.study.result import Result
 
 READY = Path(__file__).parents[1] / "studies" / "ready"
-NOTES = ("fit", "why", "choose")  # wants whose sentences are still kept as text by a table of notes
 
 
 def untraced(result: Result, found: list[Finding]) -> list[str]:

@@ -139,3 +139,29 @@ def test_nothing_wound_has_no_effect() -> None:
     assert HAND.stray_inductance(0) == HAND.stray_capacitance(0) == HAND.lump_capacitance(0) == 0
     at = [HAND.stray_inductance(n) for n in range(1, 50)]
     assert np.all(np.diff(at) > 0)
+
+
+def test_two_counts_give_the_outermost_turn_and_how_turns_shrink() -> None:
+    """Exact for turns that shrink evenly; near a wound reel's, where one count is off by half a metre."""
+    n = np.array([8.0, 40.0])
+    reel = Reel.of_counts(20.0, n, 0.42 * n - 0.0015 * n**2 / 2)
+    assert reel.turn_length == pytest.approx(0.42) and reel.shrink == pytest.approx(0.0015)
+    np.testing.assert_allclose(reel.length_out([0, 8, 40]), [0, 3.312, 15.6], atol=1e-4)
+    assert reel.length_per_turn(10) == pytest.approx(0.405)
+    wound = Reel(20.1, core_diameter=0.06, wire_diameter=1.5e-3, width=0.02)
+    n = np.array([10.0, 0.8 * wound.turns])
+    two = Reel.of_counts(20.1, n, wound.length_out(n))
+    one = Reel.of_counts(20.1, n[:1], wound.length_out(n[:1]))
+    at = 0.6 * wound.turns
+    assert abs(two.length_out(at) - wound.length_out(at)) < 0.2 * wound.length_per_turn(at)
+    assert abs(one.length_out(at) - wound.length_out(at)) > 0.5
+
+
+def test_inches_of_a_few_turns_are_a_turn() -> None:
+    assert Reel.of_counts(20.0, [8], [16 * 0.0254]).turn_length == pytest.approx(2 * 0.0254)
+
+
+@pytest.mark.parametrize(("turns", "lengths"), [([8, 8], [3, 4]), ([8, 40], [4, 3]), ([], []), ([8], [30]), ([0], [1])])
+def test_counts_that_cannot_be_are_refused(turns: list[float], lengths: list[float]) -> None:
+    with pytest.raises(InputError, match=r"reel\.counted"):
+        Reel.of_counts(20.0, turns, lengths)

@@ -64,9 +64,9 @@ def test_tables_keep_their_columns_beside_variants_and_axes(tmp_path):
     assert set(table["setup_variant"]) == {"dry", "wet"} and AS_BUILT in set(table["variant"])
     dry = table[(table["setup_variant"] == "dry") & (table["variant"] == AS_BUILT)].iloc[0]
     assert {row["setup_variant"] for row in first_rows(both)} == {"dry"}
-    detail = next(f for f in SHIELD.found(both) if f.role == "detail")
+    detail = next(f for f in SHIELD.findings(both) if f.role == "detail")
     assert [n.value for n in detail.words.numbers[:2]] == pytest.approx([100.0, dry["shield_feed_a"]])
-    for finding in SHIELD.found(both):
+    for finding in SHIELD.findings(both):
         assert_traced(both, finding)
     assert "shield.png" in {p.name for p in write(both, tmp_path / "out", formats=("png",))}
     assert read_study(RAW | {"sweep": {"antenna.bearing": ["0 deg", "9 deg"]}}).axes[0].column == "antenna_bearing_deg"
@@ -95,7 +95,7 @@ def test_exposure_is_told_in_words_and_grows_with_power(result, tmp_path):
     strong = RAW | {"radio": {"power": "400 W", "duty": 0.5}, "study": RAW["study"] | {"want": ["exposure"]}}
     more = run(read_study(strong), Store(tmp_path), workers=0)
     assert more.frames["exposure"].iloc[0]["stay_away_m"] > 1.2 * row["stay_away_m"]
-    first, second = (EXPOSURE.found(r)[0].words for r in (result, more))
+    first, second = (EXPOSURE.findings(r)[0].words for r in (result, more))
     for words, found in ((first, result), (second, more)):
         far, power = words.numbers
         told = found.frames["exposure"].iloc[0]
@@ -115,15 +115,15 @@ def test_distances_are_rounded_away_from_the_wire():
 
 def test_findings_come_from_cells_and_titles_from_what_is_drawn(result):
     for want in (EXPOSURE, STRESS, SHIELD):
-        found = want.found(result)
+        found = want.findings(result)
         assert found[0].role == "verdict" and [f.role for f in found].count("verdict") == 1
         for finding in found:
             assert_traced(result, finding)
         for figure in want.plots(result).values():
             assert_titled(result, figure)
-    cautions = {f.kind for f in EXPOSURE.found(result) if f.role == "caution"}
+    cautions = {f.kind for f in EXPOSURE.findings(result) if f.role == "caution"}
     assert {"rules", "assumptions"} <= cautions
-    assert one_caution(result) == next(f.words.text() for f in EXPOSURE.found(result) if f.role == "caution")
+    assert one_caution(result) == next(f.words.text() for f in EXPOSURE.findings(result) if f.role == "caution")
 
 
 def test_in_feet_where_the_file_is(tmp_path):
@@ -131,7 +131,7 @@ def test_in_feet_where_the_file_is(tmp_path):
     raw["antenna"] = {**RAW["antenna"], "length": "33 ft", "feed_height": "4 ft"}
     found = run(read_study(raw), Store(tmp_path), workers=0)
     assert found.study.lengths == "imperial"
-    lines = {want.name: [f.words.text("imperial") for f in want.found(found)] for want in (EXPOSURE, STRESS, SHIELD)}
+    lines = {want.name: [f.words.text("imperial") for f in want.findings(found)] for want in (EXPOSURE, STRESS, SHIELD)}
     assert re.match(r"Keep everybody \d+ ft \(\d\.\d m\) away from every part with 100 W", lines["exposure"][0])
     assert any("to 5 ft 0 in above soil" in line for line in lines["exposure"])
     assert not any(re.search(r"\d\.\d+ (m|cm)\b", line) for line in lines["stress"] + lines["shield"])
@@ -142,7 +142,7 @@ def test_the_safe_power_is_where_the_core_overheats(result, tmp_path):
     row = result.frames["stress"].iloc[0]
     assert row["safe_w"] == pytest.approx(row["power_w"] * HOTTEST / row["core_rise_high_k"])
     assert row["safe_in_air_w"] == pytest.approx(row["power_w"] * HOTTEST / row["core_rise_low_k"])
-    words = STRESS.found(result)[0]
+    words = STRESS.findings(result)[0]
     assert words.kind == ("too hot" if row["safe_w"] < 100 else "cool enough")
     assert next(n for n in words.words.numbers if n.form == "power limit").value == row["safe_w"]
     only = RAW["study"] | {"want": ["stress"]}
@@ -152,8 +152,8 @@ def test_the_safe_power_is_where_the_core_overheats(result, tmp_path):
         again = found.frames["stress"].iloc[0]
         assert again["core_rise_high_k"] == pytest.approx(part * HOTTEST)
         assert again["safe_w"] == pytest.approx(row["safe_w"])
-        assert STRESS.found(found)[0].kind == kind
-        assert ("overheats" in {f.kind for f in STRESS.found(found)}) == (kind == "too hot")
+        assert STRESS.findings(found)[0].kind == kind
+        assert ("overheats" in {f.kind for f in STRESS.findings(found)}) == (kind == "too hot")
 
 
 def test_a_choke_may_be_what_overheats_and_nothing_may_be_known():

@@ -165,6 +165,19 @@ def test_turns_that_reach_no_fixed_end_are_left_out_and_told() -> None:
         with_turn_axis(study_with({"first": 20, "last": 25}, **fixed))
 
 
+def test_a_reel_is_known_by_counted_turns() -> None:
+    """In feet and inches as people measure; too few turns are said, a turn_length beside is refused."""
+    few = {"wire_length": "72 ft", "counted": [{"turns": 8, "length": "10 ft"}]}
+    words = turn_doubt(study_with({}, reel=few))
+    assert "Only 8 turns" in words and "reel.counted" in words
+    many = {**few, "counted": [*few["counted"], {"turns": 40, "length": "45 ft"}]}
+    study = study_with({}, reel=many)
+    assert turn_doubt(study) == ""
+    assert reel_of(study.cases()[0].setup()).length_out(40) == pytest.approx(45 * 0.3048)
+    with pytest.raises(InputError, match=r"reel\.turn_length"):
+        reel_of(study_with({}, reel={**many, "turn_length": "15 in"}).cases()[0].setup())
+
+
 def test_a_turn_that_the_core_does_not_allow_is_told() -> None:
     """A circle's circumference: pi times 12 cm are 37.7 cm."""
     reel = {"wire_length": "22 m", "turn_length": "30 cm", "core_diameter": "12 cm"}

@@ -1,17 +1,20 @@
 """Why did it move: a cause put in by hand is found again, words, sag, and what is refused."""
 
 import math
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 from lakeside import RAW, lakeside
+from why_words import why_words
 
 from tautwire.model.errors import InputError
 from tautwire.model.wires.layout import sloper
 from tautwire.model.wires.sag import sagged
 from tautwire.studies.commands.cli import main
 from tautwire.studies.drawing.labels import outside, overlaps
+from tautwire.studies.drawing.style import Sheet
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
@@ -19,11 +22,10 @@ from tautwire.studies.study.measurement import dips
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
-from tautwire.studies.wants.why.causes import both, causes
-from tautwire.studies.wants.why.figures import why_figure
+from tautwire.studies.wants.why.causes import causes, together
+from tautwire.studies.wants.why.figures import why_figures
 from tautwire.studies.wants.why.ranking import Shift, Track, Why, explain, remaining, shift_of, shifts_between
 from tautwire.studies.wants.why.want import WhySpec, shifts_of
-from tautwire.studies.wants.why.words import why_notes, wire_advice
 
 F = (np.linspace(6.5e6, 7.9e6, 141), np.linspace(12.9e6, 15.6e6, 141))
 
@@ -66,7 +68,7 @@ def test_the_cause_put_in_explains_with_its_own_size(soil: str, name: str, size:
     place, found = named(why, name)
     assert why.explanations[place].explains
     assert found == pytest.approx(size, rel=0.35)
-    assert [e.score for e in why.explanations] == sorted(e.score for e in why.explanations)
+    assert [-e.chance for e in why.explanations] == sorted(-e.chance for e in why.explanations)
     assert place <= 3  # a smaller change of the wire, leaves at its end, or the transformer's box may do as well
 
 
@@ -79,8 +81,9 @@ def test_length_of_wire_is_first_and_the_advice_undoes_it(remember: Store, monke
     why = explain(setup, shifts, remember=remember)
     assert 1 <= len(solved) < len(why.explanations) / 2
     assert named(why, "wire out")[0] == 0
-    words = " ".join(why_notes(setup, why, 1e-3))
-    assert "Likeliest: wire out, 0.3" in words and "reel in 0.3" in words and "by the reel 1.0 turns" in words
+    words = " ".join(why_words(setup, why, 1e-3))
+    assert words.startswith("Probably 1 turn (") and "too much wire out" in words and "(1 turn of the reel)" in words
+    assert float(re.search(r"reel in ([\d.]+) cm", words)[1]) == pytest.approx(30, abs=1)  # type: ignore[index]
 
 
 def test_other_causes_are_told_apart_by_the_second_band(remember: Store) -> None:
@@ -92,7 +95,7 @@ def test_other_causes_are_told_apart_by_the_second_band(remember: Store) -> None
     one = explain(lakeside(), shifts[1:], remember=remember)
     place, _ = named(one, "wire out")
     assert one.explanations[place].explains
-    assert "One dip fits many causes" in " ".join(why_notes(lakeside(), one, 1e-3))
+    assert "One dip fits many causes" in " ".join(why_words(lakeside(), one, 1e-3))
 
 
 def test_a_mast_that_appears_is_found_and_bearing_then_matters(remember: Store) -> None:
@@ -103,8 +106,8 @@ def test_a_mast_that_appears_is_found_and_bearing_then_matters(remember: Store) 
     assert "bearing of the antenna" not in [c.name for c in causes(setup)]
     shifts = (Shift("20 m", 14.2e6, 14.15e6),)
     why = explain(setup, shifts, remember=remember)
-    assert "Turning everything together makes no difference" in why_notes(setup, why, 1e-3)[-1]
-    assert "does matter" in " ".join(why_notes(with_mast, why, 1e-3))
+    assert "Turning everything together makes no difference" in " ".join(why_words(setup, why, 1e-3))
+    assert "does matter" in " ".join(why_words(with_mast, why, 1e-3))
 
 
 SHORE = {**RAW, "site": {"soil": "average soil"}, "coax": {"type": "RG-58", "length": "8 m", "bearing": "180 deg"}}
@@ -143,14 +146,15 @@ def test_causes_that_cannot_be_are_left_out(remember: Store) -> None:
         remaining(every, ["aerial"])
     why = explain(lakeside(), (Shift("20 m", 14.2e6, 14.1e6),), remember=remember, exclude=["wire out"])
     assert "wire out" not in [e.cause.name for e in why.explanations]
-    assert "reel in" in wire_advice(why) or "let out" in wire_advice(why)
+    words = " ".join(why_words(lakeside(), why, 1e-3))
+    assert "reel in" in words or "let out" in words
 
 
 def test_two_causes_at_once_are_found_together(remember: Store) -> None:
     """Wire reeled in and a shorter coax: no single cause moves both bands so."""
     setup = lakeside()
     found = {c.name: c for c in causes(setup)}
-    two = both(found["wire out"], -0.4, found["length of the coax"], -2.5)
+    two = together([found["wire out"], found["length of the coax"]], [-0.4, -2.5])
     after = two.apply(setup, math.hypot(0.4, 2.5))
     assert after.antenna.length == pytest.approx(20.4 - 0.4 * 0.3) and after.coax and after.coax.length == 2.5
     old, new = ([made_up_sweep(s, f, remember=remember) for f in F] for s in (setup, after))
@@ -160,7 +164,7 @@ def test_two_causes_at_once_are_found_together(remember: Store) -> None:
     pairs = {e.cause.name: e for e in why.explanations if e.pair}
     true = pairs["wire out and length of the coax"]
     assert true.explains and true.change == pytest.approx(math.hypot(0.4, 2.5), rel=0.1)
-    assert any("two together do" in n for n in why_notes(setup, why, 2e-4))
+    assert any("as well as these together" in n for n in why_words(setup, why, 2e-4))
 
 
 def test_leaves_and_coiled_coax_move_the_dip_as_they_must(remember: Store) -> None:
@@ -184,8 +188,8 @@ def test_leaves_and_coiled_coax_move_the_dip_as_they_must(remember: Store) -> No
 
 def test_nothing_moved_needs_no_cause(remember: Store) -> None:
     shifts = (Shift("20 m", 14.2e6, 14.205e6),)
-    words = why_notes(lakeside(), explain(lakeside(), shifts, remember=remember), 1e-3)
-    assert words[0].startswith("Nothing needs to be explained") and not any("Likeliest" in w for w in words)
+    words = why_words(lakeside(), explain(lakeside(), shifts, remember=remember), 1e-3)
+    assert words[0].startswith("Reading errors explain it") and not any("robably" in w for w in words)
 
 
 def test_free_space_has_no_soil_to_change_and_says_so(remember: Store) -> None:
@@ -201,9 +205,9 @@ def test_each_cause_changes_the_wires_and_says_both_ways() -> None:
             changed = cause.apply(setup, c)
             assert repr((changed.build(), changed.feed_system())) != built, cause.name
             assert cause.words(c) and cause.undo(c)
-    words = {c.name: (c.words(1.0), c.words(-1.0)) for c in causes(setup) if not c.one_way}
-    assert words["slope"] == ("6 deg steeper", "6 deg flatter")
-    assert words["wire out"] == ("0.30 m more (by the reel 1.0 turns)", "0.30 m less (by the reel 1.0 turns)")
+    words = {c.name: (c.words(1.0).text(), c.words(-1.0).text()) for c in causes(setup) if not c.one_way}
+    assert words["slope"] == ("6° steeper", "6° flatter")
+    assert words["wire out"] == ("30.0 cm more (1 turn of the reel)", "30.0 cm less (1 turn of the reel)")
 
 
 def test_wet_wire_has_the_inductance_of_two_layers() -> None:
@@ -264,9 +268,12 @@ def solved(remember: Store) -> Result:
 def test_study_kind_gives_tables_words_and_a_clear_picture(solved: Result) -> None:
     assert not solved.failed
     table = solved.frames["why"]
-    assert table["cause"][0] == "wire out" and table["explains"][0]
+    assert table["cause_chance"].is_monotonic_decreasing and 0.9 < table["cause_chance"].sum() <= 1
+    wire = table.set_index("cause").loc["wire out"]
+    assert wire["explains"] and wire["cause_chance"] > 0.1 and "more" in wire["change"]
     assert set(solved.frames["why_bands"]["band"]) == {"40 m", "20 m"}
-    figure = why_figure(table, solved.frames["why_bands"], 1e-3)
+    (figure,) = why_figures(solved).values()
+    assert isinstance(figure, Sheet) and figure.title and figure.drawn.shows(figure.title)
     assert outside(figure) == [] and overlaps(figure) == []
 
 
@@ -290,7 +297,13 @@ def test_command_pairs_its_options(tmp_path: Path, capsys: pytest.CaptureFixture
         assert leave.value.code == 2 and said in told, told
     main(["why", str(file), "--was", "14.2 MHz", "--now", "14.1 MHz", "--out", str(tmp_path / "out")])
     told = capsys.readouterr().out
-    assert "Likeliest" in told and "reel in" in told and (tmp_path / "out" / "why.png").is_file()
+    assert (
+        told.startswith("These causes are about as likely: ")
+        and "wire out (" in told
+        and "explains all bands" in told
+        and "reel in" in told
+    )
+    assert (tmp_path / "out" / "why.png").is_file()
 
 
 @pytest.mark.parametrize("name", ["dip_error", "gamma_error"])

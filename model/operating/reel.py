@@ -25,6 +25,7 @@ class Reel:
     the jacket (m) and width between the flanges (m), from which layers build up. A measured turn wins if both are
     given. stacking: radial pitch of the layers over the wire diameter; 1 for turns on top of each other,
     sqrt(3)/2 for turns lying in the grooves below, more than 1 for loose hand winding.
+    shrink: how much shorter (m) each turn is than the one before it, with a measured turn, which is then the outermost.
     Raises InputError for sizes that are missing or out of range.
     """
 
@@ -34,6 +35,7 @@ class Reel:
     wire_diameter: float = 0.0
     width: float = 0.0
     stacking: float = 1.0
+    shrink: float = 0.0
 
     def __post_init__(self) -> None:
         if not 0 < self.wire_length <= 1000:
@@ -46,6 +48,8 @@ class Reel:
             )
         if not (self.turn_length == 0 or 0.01 <= self.turn_length <= 10):
             raise InputError("reel.turn_length", f"{self.turn_length} m", "from 1 cm to 10 m")
+        if not (self.shrink >= 0 and 2 * self.shrink * self.wire_length < self.turn_length**2 or self.shrink == 0):
+            raise InputError("reel.shrink", f"{self.shrink} m", "0 or more, with turns left to hold all the wire")
         if not 0.5 <= self.stacking <= 5:
             raise InputError("reel.stacking", self.stacking, "a ratio from 0.5 to 5")
         if not (self.core_diameter == 0 or 5e-3 <= self.core_diameter <= 2):
@@ -54,6 +58,31 @@ class Reel:
             raise InputError("reel.wire_diameter", f"{self.wire_diameter} m", "from 0.1 mm to 20 mm")
         if not (self.width == 0 or self.wire_diameter <= self.width <= 1):
             raise InputError("reel.width", f"{self.width} m", "at least one wire diameter, up to 1 m")
+
+    @classmethod
+    def of_counts(cls, wire_length: float, turns: ArrayLike, lengths: ArrayLike, **sizes: float) -> "Reel":
+        """A reel of which was measured how much wire (lengths, m) so many first turns (turns) hold, (n,) each.
+
+        One count gives a mean turn; several give the outermost turn and how much shorter each is than the one before,
+        by least squares. sizes: as for Reel. Raises InputError for counts that do not rise together.
+
+        >>> reel = Reel.of_counts(20, [8, 40], [3.3, 15.4])
+        >>> round(reel.turn_length, 4), round(reel.shrink * 1e3, 2)
+        (0.4194, 1.72)
+        """
+        n, out = np.asarray(turns, dtype=float), np.asarray(lengths, dtype=float)
+        order = np.argsort(n)
+        n, out = n[order], out[order]
+        if not (len(n) and np.all(n > 0) and np.all(np.diff(n) > 0) and np.all(np.diff(out) > 0) and out[0] > 0):
+            raise InputError("reel.counted", f"{len(n)} counts", "more wire for more turns, each number once")
+        if out[-1] > wire_length:
+            raise InputError("reel.counted", f"{out[-1]:g} m", f"up to reel.wire_length, {wire_length:g} m")
+        if len(n) == 1:
+            return cls(wire_length, turn_length=float(out[0] / n[0]), **sizes)
+        (turn, shrink), *_ = np.linalg.lstsq(np.stack([n, -(n**2) / 2], axis=1), out, rcond=None)
+        if shrink <= 0:  # turns that grow inwards are errors of counting
+            turn, shrink = float(out @ n / (n @ n)), 0.0
+        return cls(wire_length, turn_length=float(turn), shrink=float(shrink), **sizes)
 
     @property
     def turns_per_layer(self) -> int:
@@ -77,7 +106,7 @@ class Reel:
         shortest = math.pi * (self.core_diameter + self.wire_diameter) if self.core_diameter else 0.0
         if not (shortest and self.wire_diameter and self.width):
             return shortest, math.inf
-        layers = replace(self, turn_length=0.0)._breakpoints()[0].size - 1
+        layers = replace(self, turn_length=0.0, shrink=0.0)._breakpoints()[0].size - 1
         return shortest, float(math.pi * self.layer_diameter(layers))
 
     @property
@@ -106,14 +135,19 @@ class Reel:
         """Metres in the turn that lies outermost once turns_out turns are out (the next one to pay out)."""
         wound = self.turns - _within("turns", turns_out, self.turns, "turns")
         if self.turn_length:
-            return np.full(np.shape(wound), self.turn_length)
+            return self.turn_length - self.shrink * np.asarray(turns_out, dtype=float)
         return np.pi * self.layer_diameter(np.maximum(np.ceil(wound / self.turns_per_layer - 1e-9), 1))
 
     def _breakpoints(self) -> tuple[Real, Real]:
         """Turns and metres wound at the end of each full layer, from the empty reel to past the full one."""
-        if self.turn_length:
+        if self.turn_length and not self.shrink:
             length = np.array([0.0, self.wire_length])
             return length / self.turn_length, length
+        if self.turn_length:  # length_out = turn_length n - shrink n^2/2
+            root = math.sqrt(self.turn_length**2 - 2 * self.shrink * self.wire_length)
+            full = (self.turn_length - root) / self.shrink
+            turns_out = np.linspace(full, 0, math.ceil(full) * 8 + 1)
+            return full - turns_out, self.wire_length - (self.turn_length - self.shrink * turns_out / 2) * turns_out
         count = self.turns_per_layer
         most = math.ceil(self.wire_length / (count * math.pi * (self.core_diameter + self.wire_diameter)))
         layers = np.arange(1, most + 1)

@@ -10,6 +10,7 @@ import click
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.shared import (
+    ALL,
     OWN_OUT,
     aligned,
     load_reports,
@@ -21,39 +22,47 @@ from tautwire.studies.commands.shared import (
 )
 from tautwire.studies.logbook.logbook import LOG, kept_dips
 from tautwire.studies.questions.why import run_why, why_study
-from tautwire.studies.reports.answers import sentences, trust
+from tautwire.studies.reports.answers import told
 from tautwire.studies.running.store import Store
 from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.findings import table_of, written_as
 from tautwire.studies.study.measurement import PLANES, read_sweeps
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.units import frequency
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.why.want import WhySpec
+from tautwire.studies.wants.why.words import Changes
 
 SAME_DIP = 0.1  # in log of frequency: further off, a logged dip is another one
 MEANING = (
-    "times usual: the change over a usual one, which is what one set-up differs from the next by without anybody\n"
-    "noticing (10 cm of wire or a turn of the reel, 6 deg of slope; all of them are in why.csv).\n"
-    "misfit: squared distances from the dips seen, in reading errors; about one a reading where a cause explains all."
+    "chance: that this changed and nothing else, of all causes, sets of two or three of them, and nothing at all.\n"
+    "times usual: the change over a usual one, the normal variation between set-ups (a turn of the reel, 6\u00b0 of\n"
+    "slope; all of them are in why.csv).\n"
+    "misfit: squared distances from the dips seen, in reading errors; about one per reading where a cause explains all."
 )
 
 
 def ranking_text(result: Result) -> str:
     """The table "why" as aligned text, with what its figures mean."""
-    lines = [("cause", "change", "times usual", "misfit", "")]
-    for _, row in result.frames["why"].iterrows():
-        change = row["change"]
-        verdict = "explains all" if row["explains"] else "does not" + (", more would" if row["at_end"] else "")
+    lines = [("cause", "change", "chance", "times usual", "misfit", "explains all bands")]
+    changes = Changes({"why_parts": table_of(result, "why_parts")}, result.study.cases()[0].setup())
+    rows = table_of(result, "why")
+    for row in (r for r in rows if r["usual_changes"]):
+        change = changes.words(row).text(result.study.lengths)
+        verdict = "yes" if row["explains"] else "not enough within the tried range" if row["at_end"] else "no"
         lines.append(
             (
                 row["cause"],
                 change,
+                written_as(row["cause_chance"], "chance"),
                 f"{row['usual_changes']:+.1f}",
                 f"{row['misfit']:.1f}",
                 verdict,
             )
         )
-    return aligned(lines, "<<>><") + "\n" + MEANING
+    none = [row["cause"] for row in rows if not row["usual_changes"]]
+    without = f"No change of these moves the dips this way: {', '.join(none)}.\n" if none else ""
+    return f"{aligned(lines, '<<>>><')}\n{without}{MEANING}"
 
 
 def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) -> list[dict[str, Any]]:
@@ -90,6 +99,7 @@ def logged_dips(fit: Path | None, now: tuple[str, ...]) -> tuple[str, ...]:
 @click.option("--plane", type=click.Choice(PLANES), help="Where the SWR was read [radio].")
 @FROM
 @OWN_OUT
+@ALL
 def COMMAND(
     file: Path | None,
     was: tuple[str, ...],
@@ -102,6 +112,7 @@ def COMMAND(
     fit: Path | None,
     out: Path | None,
     replace: bool,
+    everything: bool,
 ) -> None:
     """Why did the dip move? Ranks what may have changed in FILE's set-up since it was as described there.
 
@@ -123,10 +134,10 @@ def COMMAND(
         with progress_bar(f"cases of {study.name}") as tell:
             result = run_why(study, Store(), meanwhile=load_reports, progress=tell)
         seconds = time.perf_counter() - began
-        told = _options(was, now, band, before, after, without)
+        options = _options(was, now, band, before, after, without)
         ranking = [ranking_text(result)] if "why" in result.frames else []
-        tell_answer(*ranking, *sentences(result), *trust(result))
-        written = write(result, made, said("why", *[file] * bool(file), *told, plane=plane, from_=fit, out=out))
+        tell_answer(told(result, ranking, everything=everything))
+        written = write(result, made, said("why", *[file] * bool(file), *options, plane=plane, from_=fit, out=out))
     if result.failed:
         raise click.exceptions.Exit(1)
     click.echo(f"{len(result.frames['why'])} causes in {seconds:.1f} s; {len(written)} files in {made.folder}")

@@ -74,7 +74,7 @@
     const best = lit.dbi.reduce((m, d, p) => (p < 37 && d > lit.dbi[m] ? p : m), 0);
     const low = Math.max(lit.dbi[3], lit.dbi[Math.min(33, count - 1)]);
     const db = (x) => `${x.toFixed(1)} dBi`.replace("-", "−");
-    return `${D.bands[k].name} at ${lit.f_mhz.toFixed(2)} MHz: the wire's gain is ${db(lit.dbi[best])} at ${degrees(best).toFixed(0)}°, ${db(low)} at 15°`;
+    return `${D.bands[k].name} at ${lit.f_mhz.toFixed(2)} MHz: the wire's gain is ${db(lit.dbi[best])} at ${degrees(best).toFixed(0)}°, ${db(low)} at 15°, before mismatch, transformer and coax`;
   }
 
   // ---- drawing ----------------------------------------------------------------------------------------------------

@@ -12,8 +12,7 @@ from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import ONE_SIDED
 from tautwire.studies.wants.dips.reading import window
-from tautwire.studies.wants.spread.intervals import middle_of
-from tautwire.studies.wants.spread.sampling import sampled, wire_shifts
+from tautwire.studies.wants.spread.sampling import dip_or_middle, sampled, wire_shifts
 from tautwire.studies.wants.spread.values import Uncertain
 
 STEP = 0.5  # standard deviations either way
@@ -37,7 +36,7 @@ def slopes_of(setup: Setup, solver: Solver, bands: Sequence[Band], values: Seque
     dips, sizes = np.zeros((2, len(bands), k))
     for i, band in enumerate(bands):
         response = solver.response(*window(band))
-        shifts = wire_shifts(setup, values, solver, middle_of(setup, response, band))
+        shifts = wire_shifts(setup, values, solver, dip_or_middle(setup, response, band))
         read = sampled(setup, response, shifts, steps, window(band), band)
         ahead, back, span = read[:k], read[k:], np.where(one_sided, STEP, 2 * STEP)
         moved = np.log(ahead.dip / back.dip)

@@ -86,7 +86,7 @@ def fit(
     -------
     Result
         frames["fit"]: a row per parameter (parameter, unit, start, estimate, estimate_sd, most_correlated ...);
-        "fit_correlation", "fit_sweeps", "fit_points" and "fit_notes". `fitted` makes the fitted set-up of it.
+        "fit_correlation", "fit_directions", "fit_sweeps" and "fit_points". `fitted` makes the fitted set-up of it.
 
     Raises
     ------

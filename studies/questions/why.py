@@ -104,7 +104,7 @@ def why(
     -------
     Result
         frames["why"]: a row per cause, the likeliest first (cause, change, usual_changes, misfit, explains, undo);
-        "why_bands": where each cause would put each dip; "why_notes": the answer in words.
+        "why_parts": the size of each change, in SI; "why_bands": where each cause would put each dip.
 
     Raises
     ------

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable
 
-from tautwire.studies.study.assumed import setup_words
+from tautwire.studies.study.assumed import doubts, setup_words
 from tautwire.studies.study.findings import Finding, Role, Words, of_role
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.give_or_take import sureness
@@ -22,7 +22,7 @@ def findings(result: Result) -> list[Finding]:
     """Everything found, by role: the verdicts first; in each role the main want's first, then what is about safety."""
     main = main_want(result)
     names = sorted(result.study.spec.want, key=lambda name: (name != main, name not in SAFETY))
-    found = [f for name in names for f in want_named(name).found(result)]
+    found = [f for name in names for f in want_named(name).findings(result)]
     if "spread" not in result.study.spec.want:
         found += sureness(result)
     return [f for role in ORDER for f in of_role(found, role)]
@@ -61,7 +61,7 @@ def verdicts(result: Result) -> dict[str, Words]:
     """Want -> its verdict, the main want first; without those that have none."""
     first = main_want(result)
     names = sorted(result.study.spec.want, key=lambda name: name != first)
-    found = {name: next(of_role(want_named(name).found(result), "verdict"), None) for name in names}
+    found = {name: next(of_role(want_named(name).findings(result), "verdict"), None) for name in names}
     return {name: finding.words for name, finding in found.items() if finding}
 
 
@@ -69,7 +69,7 @@ def big_numbers(result: Result, most: int = 3) -> list[Finding]:
     """Numbers to be read from afar: the main want's first; of several cases, how far the dips move is one."""
     main = main_want(result)
     wants = sorted(result.study.spec.want, key=lambda name: (name != main, name == "dips"))
-    found = {name: list(of_role(want_named(name).found(result), "big")) for name in wants}
+    found = {name: list(of_role(want_named(name).findings(result), "big")) for name in wants}
     dips = found.pop("dips", [])
     others = [number for numbers in found.values() for number in numbers]
     kept = most - (len(dips) > 0 and result.study.count > 1)
@@ -89,7 +89,7 @@ def one_caution(result: Result) -> str:
 
 def trust(result: Result, assumed: Collection[str] = ()) -> list[str]:
     """What the answer rests on: the set-up with what was assumed (see setup_words), and failed and marked cases."""
-    return [setup_words(result.study, assumed), *validity(result)]
+    return [setup_words(result.study, assumed), *doubts(result.study), *validity(result)]
 
 
 def validity(result: Result) -> list[str]:

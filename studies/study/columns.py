@@ -201,7 +201,9 @@ COLUMNS: dict[str, str] = {
     "stop_swr_worst": "highest SWR across the segment at that stop",
     "at_range_end": "whether the best setting lies at an end of the range tried",
     "segments": "segments that the stop serves, separated by semicolons",
-    # fit, fit_sweeps, fit_points, fit_notes
+    # fit, fit_sweeps, fit_unused, fit_points, fit_directions, fit_missing, fit_instead
+    "sweep_from_mhz": "lowest frequency of a sweep that was not fitted, as it is of none of the study's bands, MHz",
+    "sweep_to_mhz": "its highest frequency, MHz",
     "parameter": "dotted key of the fitted value",
     "unit": "unit of the numbers in this row",
     "start": "value the fit started from, which is the prior if there is one",
@@ -210,6 +212,10 @@ COLUMNS: dict[str, str] = {
     "estimate_sd": "its standard deviation",
     "lowest": "lower end of the range allowed",
     "highest": "upper end of the range allowed",
+    "scale": "how far the fit takes it for uncertain: the standard deviation of the prior, or a part of the range",
+    "direction": "number of a combination of fitted values",
+    "weight": "part of the value in that combination, in units of its scale",
+    "strength": "how much the sweeps say about the combination; 1: as much as the scales do",
     "most_correlated": "the fitted value whose error goes most with this one's",
     "correlation": "correlation of the two errors",
     "with_parameter": "the other value of a pair",
@@ -271,18 +277,29 @@ COLUMNS: dict[str, str] = {
     "swr_difference_low_95": "lower end of the range that holds it for 95 %",
     "swr_difference_high_95": "its upper end",
     "swr_lower_share": "share of such set-ups in which case_a has the lower one",
-    # why, why_bands, why_notes
+    # why, why_parts, why_bands, why_next, why_wire, why_failed
     "rank": "place of the cause, 1 the likeliest",
     "cause": "what may have changed",
     "change": "the change that explains the shifts best, in words",
     "usual": "a usual change of this cause: what one set-up differs from the next by without anybody noticing",
     "usual_changes": "that change in units of a usual one; of two causes the root of the sum of squares",
     "misfit": "sum over all readings of ((predicted - seen)/error)^2; about their number where all is explained",
+    "cause_chance": "chance that this changed and nothing else, among all causes, sets of two or three, and nothing",
+    "other_cause": "the second likeliest cause",
+    "other_mhz": "where other_cause would put it, MHz",
+    "odds": "of the right one of the two causes to the other, once this dip is read; 22026 stands for more",
     "explains": "whether that is small enough to explain all bands",
     "at_end": "whether a still greater change than those tried would explain more",
     "undo": "what to do about it",
     "was_mhz": "where the dip was, MHz",
     "now_mhz": "where it is now, MHz",
+    "was_swr": "SWR at the dip before; empty if not given",
+    "now_swr": "SWR at the dip now; empty if not given",
+    "base_mhz": "where the set-up itself has the dip, MHz",
+    "amount": "size of the change in SI: metres, radians, farads, a factor, or how far away (m)",
+    "further": "a second size of it: turns of the reel, or the factor of the soil's conductivity",
+    "stays_khz": "how far the band's dip stays off once the wire has brought the dips back as well as it can, kHz",
+    "reason": "why it could not be tried",
     "told_mhz": "where the cause would put it, MHz",
     "told_swr": "SWR that the cause would give at the dip",
     "off_khz": "frequency of told_mhz minus that of now_mhz, kHz: above 0 if the cause would put the dip too high",
@@ -361,15 +378,20 @@ TABLES: dict[str, tuple[str, ...]] = {
         "turn_swr": "turns_out wire_m segment band swr_best swr_worst band_swr_worst worst_mhz radio_r_ohm "
         "radio_x_ohm coax_loss_db coax_matched_db transformer_loss_db",
         "turn_dips": "turns_out wire_m band dip_mhz dip_swr dip_mode shift_khz_per_turn",
-        "fit": "parameter unit start prior_sd estimate estimate_sd lowest highest most_correlated correlation",
+        "fit": "parameter unit start prior_sd estimate estimate_sd lowest highest scale most_correlated correlation",
         "fit_sweeps": "sweep plane points noise residual_rms other_plane_ratio",
+        "fit_unused": "sweep sweep_from_mhz sweep_to_mhz",
         "fit_points": "sweep f_mhz swr_measured swr_fitted swr_start residual_re residual_im",
         "fit_correlation": "parameter with_parameter correlation",
-        "fit_missing": "left_out parameter unit start estimate explains_percent",
-        "fit_notes": "note",
-        "why": "rank cause change usual usual_changes misfit explains at_end undo",
-        "why_bands": "cause band was_mhz now_mhz told_mhz told_swr off_khz",
-        "why_notes": "note",
+        "fit_directions": "direction parameter weight strength",
+        "fit_missing": "left_out parameter unit start estimate lowest highest explains_percent",
+        "fit_instead": "left_out parameter unit estimate",
+        "why": "rank cause change usual usual_changes misfit cause_chance explains at_end undo",
+        "why_parts": "rank cause usual_changes amount further",
+        "why_bands": "cause band was_mhz now_mhz told_mhz told_swr off_khz was_swr now_swr base_mhz",
+        "why_next": "cause other_cause band was_mhz told_mhz other_mhz odds",
+        "why_wire": "cause usual_changes amount further band stays_khz",
+        "why_failed": "cause reason",
         "choices": "choice swr_highest wire_m highest_m shield_max_a misses chance_percent why gives_up bearing_deg "
         "radio_gain_dbi heat_in_core_w feed_loss_db",
         "choice_swr": "choice segment swr_worst swr_worst_pm",
@@ -384,9 +406,9 @@ TABLES: dict[str, tuple[str, ...]] = {
 TYPES: dict[str, str] = {
     "text": "antenna band resonances_mhz marks cut region note end_warning feed_warning core_warning flux_warning "
     "choke_warning conductor variant segment segments parameter unit most_correlated with_parameter sweep plane "
-    "left_out largest largest_khz measure value part value_and_sd answer cause change usual undo misses why gives_up "
-    "wish case_a case_b withheld for_band limits",
-    "whole number": "mode followed samples section hops points rank solved tried allowed",
+    "left_out largest largest_khz measure value part value_and_sd answer cause other_cause reason change usual undo "
+    "misses why gives_up wish case_a case_b withheld for_band limits",
+    "whole number": "mode followed samples section hops points direction rank solved tried allowed",
     "true or false": "chosen widest complete served at_range_end explains at_end rest_holds_without stopped",
 }
 """type -> the columns of it; all others are floats"""
@@ -401,8 +423,8 @@ UNITS = {
 OWN_UNITS = {"max_a_at": "m", "amps": "A", "volts": "V", "khz_per_metre": "kHz m-1", "shift_khz_per_turn": "kHz",
              "stop_shift_khz_per_turn": "kHz",
              "change_turns": "1", "dip_difference_low_68_khz": "kHz",
-             "start": "", "prior_sd": "", "estimate": "", "estimate_sd": "", "lowest": "", "highest": "",
-             "missed_by": ""}  # fmt: skip
+             "start": "", "prior_sd": "", "estimate": "", "estimate_sd": "", "lowest": "", "highest": "", "scale": "",
+             "missed_by": "", "amount": "", "further": ""}  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,8 @@ from dataclasses import dataclass, field
 from statistics import median
 from typing import TYPE_CHECKING, Any, Literal
 
-from tautwire.studies.study.units import FOOT, as_typed, format_length
+from tautwire.model.reflection import swr_of
+from tautwire.studies.study.units import FOOT, format_length
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -92,6 +93,8 @@ FUNCTIONS: dict[str, Callable[..., float]] = {
     "of the middle": lambda part, *dips: median(dips) / part,
     "in wire": lambda length, *dips: _share(max(dips) - min(dips), median(dips)) * length,
     "above the horizon": lambda angle: math.asin(math.sin(angle)),
+    "least SWR of 2": lambda scatter: float(swr_of(max(1 / 3 - 2 * scatter, 0.0))),
+    "most SWR of 2": lambda scatter: float(swr_of(1 / 3 + 2 * scatter)),
 }
 """How a number is made of its cells, all in SI"""
 
@@ -151,6 +154,20 @@ class Row(dict[str, Any]):
 def table_of(result: Result, name: str) -> list[Row]:
     """The rows of a table; none if there is no such table."""
     return [Row(row, name, i) for i, row in enumerate(result.rows(name))]
+
+
+def rows_of(result: Result, name: str, labels: Mapping[str, Any]) -> list[Row]:
+    """The rows of a table that belong to a case. labels: column of an axis -> its value."""
+    return [r for r in table_of(result, name) if all(str(r[c]) == str(value) for c, value in labels.items())]
+
+
+def by_case(result: Result, name: str, columns: Sequence[str]) -> Iterator[tuple[dict[str, Any], list[Row]]]:
+    """The labels and the rows of a table of each case that has some. columns: the axes that make the cases."""
+    parts: dict[tuple[str, ...], list[Row]] = {}
+    for row in table_of(result, name):
+        parts.setdefault(tuple(str(row[c]) for c in columns), []).append(row)
+    for rows in parts.values():
+        yield {c: rows[0][c] for c in columns}, rows
 
 
 def made_of(function: str, form: str, *parts: tuple[Row, str] | Cell, result: Result, times: float = 1.0) -> Number:
@@ -251,6 +268,18 @@ def part_of(share: float, lengths: str = "metric") -> str:
     return f"{100 * share:.0f} % of" if share >= 0.01 else "less than a hundredth of"
 
 
+def two_digit_length(value: float, lengths: str) -> str:
+    """Two digits in the unit that suits: "5.1 mm", "2.4 cm", "0.79 in".
+
+    >>> two_digit_length(0.0051, "metric"), two_digit_length(0.02, "imperial")
+    ('5.1 mm', '0.79 in')
+    """
+    if lengths == "imperial":
+        return f"{two_digits(value / FOOT)} ft" if value >= FOOT else f"{two_digits(12 * value / FOOT)} in"
+    unit, size = next(((u, s) for u, s in (("m", 1.0), ("cm", 0.01)) if abs(value) >= s), ("mm", 1e-3))
+    return f"{two_digits(value / size)} {unit}"
+
+
 FORMS: dict[str, Callable[[float, str], str]] = {
     "frequency": _decimals(3, " MHz", 1e-6),
     "MHz": _decimals(3, "", 1e-6),  # where the unit follows later
@@ -295,6 +324,16 @@ FORMS: dict[str, Callable[[float, str], str]] = {
     "power limit": lambda value, lengths: f"{_two_digits_down(value)} W",
     "fine percent": _decimals(1, " %", 100),
     "whole dB": _decimals(0, " dB"),
+    "thousandths": _decimals(3),
+    "ten-thousandths": _decimals(4),
+    "signed hundredths": _decimals(2, sign="+"),
+    "two digits": _two(""),
+    "fine length": lambda value, lengths: format_length(value, lengths, 3 if lengths == "metric" else 1),
+    "two-digit length": two_digit_length,
+    **{f"{n} decimals": _decimals(n) for n in range(8)},
+    "few degrees": lambda v, lengths: f"{math.degrees(v):.{0 if math.degrees(v) >= 2.95 else 1}f}\u00b0",
+    "picofarads": _decimals(1, " pF", 1e12),
+    "tenths of turns": lambda v, lengths: f"{round(v, 1):g} turn{'' if round(v, 1) == 1 else 's'}",
 }
 
 
@@ -315,18 +354,18 @@ class Name:
     """Words that may have digits though they are no finding: what they are is said by `kind`, and tests hold it to it.
 
     kind: "band", "case" (words of a case's place), "study" (a value of the study as it was typed), "convention" (a name
-    of CONVENTIONS), "text" (words of a table's cell), "note" (sentences that a table keeps).
+    of CONVENTIONS), "text" (words of a table's cell).
     """
 
     words: str
     kind: str
 
     def text(self, lengths: str = "metric") -> str:
-        """As it is; a "note", words that a table keeps, with its lengths as they are typed."""
-        return as_typed(self.words, lengths) if self.kind == "note" else self.words
+        """As it is."""
+        return self.words
 
 
-CONVENTIONS = ("68 %", "95 %", "2:1", "10 cm", "4 in", "1 kHz", "0.5 dB", "1 dB", "15\u00b0", "110 K", "10 dB")
+CONVENTIONS = ("68 %", "95 %", "2:1", "10 cm", "4 in", "1 kHz", "0.5 dB", "1 dB", "15\u00b0", "110 K", "10 dB", "2")
 """levels that sentences are held against; written as they are"""
 
 

@@ -291,8 +291,16 @@ class CoilSpec(Part):
         return Coil(self.inductance, self.q, self.capacitance)
 
 
+class CountSpec(Part):
+    """Wire that was measured on a reel."""
+
+    turns: Number = entry("turns let out, from the full reel", 8, "above 0", default=...)
+    length: Length = entry("wire that they hold", "3.1 m", "above 0, up to reel.wire_length", default=...)
+
+
 class ReelSpec(Part):
-    """The reel of the wire: a measured turn_length, or core, wire over its jacket, and width between the flanges."""
+    """The reel of the wire: a measured turn_length, wire counted off it, or core, wire over its jacket, and width
+    between the flanges."""
 
     wire_length: Length = entry("wire on the full reel", "21 m", "above 0, up to 1000 m", default=...)
     turn_length: Length = entry(
@@ -300,6 +308,12 @@ class ReelSpec(Part):
         "37.7 cm",
         "1 cm to 10 m",
         default=0.0,
+    )
+    counted: tuple[CountSpec, ...] = entry(
+        "instead of turn_length: wire measured after one count of turns or more; turns get shorter towards the core, "
+        "so two counts far apart say more than one",
+        [{"turns": 8, "length": "3.3 m"}, {"turns": 40, "length": "15.4 m"}],
+        default=(),
     )
     core_diameter: Length = entry("diameter of the core the wire is wound on", "12 cm", "5 mm to 2 m", default=0.0)
     wire_diameter: Length = entry("diameter over the jacket of the wound wire", "1.4 mm", "0.1 to 20 mm", default=0.0)
@@ -312,7 +326,13 @@ class ReelSpec(Part):
     )
 
     def reel(self) -> Reel:
-        return Reel(**self.model_dump())
+        sizes = self.model_dump(exclude={"counted"})
+        if not self.counted:
+            return Reel(**sizes)
+        if sizes.pop("turn_length"):
+            raise InputError("reel.turn_length", f"{self.turn_length:g} m", "left out where reel.counted is given")
+        counts = [(c.turns, c.length) for c in self.counted]
+        return Reel.of_counts(sizes.pop("wire_length"), *zip(*counts, strict=True), **sizes)
 
 
 RADIO_RANGES: dict[str, tuple[Callable[[float], bool], str, str]] = {

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from tautwire.studies.study.findings import Finding, Name, Words
+from tautwire.studies.study.findings import Finding
 from tautwire.studies.study.parts import Part
 from tautwire.studies.study.result import Rows
 from tautwire.studies.study.setup import Setup
@@ -23,10 +23,6 @@ Frames = dict[str, Rows]
 
 def _no_more(result: Result) -> None:
     return None
-
-
-def _no_words(result: Result) -> list[str]:
-    return []
 
 
 def _no_findings(result: Result) -> list[Finding]:
@@ -54,11 +50,10 @@ class Want:
 
     name: as in [study] want, and the name of its options table. compute(setup, solver, study): table name -> rows
     for one case, run in a worker. options: the Part that checks its options table. finish(result): adds tables made
-    from all cases to result.frames. sentences(result): the answer in words. plots(result): file stem -> figure, or
-    pairs of both as they are built; sized: whether it also takes `size`, a name of style.LOOKS. check(setup, study):
-    raises InputError for what compute would refuse, as far as that is known at once; called for every case before any
-    is computed. files(result): further files, name -> text. finding(result): the answer in one line (default: the first
-    of its sentences).
+    from all cases to result.frames. findings(result): what it found, the verdict first. plots(result): file
+    stem -> figure, or pairs of both as they are built; sized: whether it also takes `size`, a name of style.LOOKS.
+    check(setup, study): raises InputError for what compute would refuse, as far as that is known at once; called for
+    every case before any is computed. files(result): further files, name -> text.
 
     Rows are stored, so a want says what they depend on besides the set-up. by_band: the rows of a band do not depend on
     which other bands are asked for; compute is then called for one band at a time. depends(study): what else of the
@@ -70,7 +65,6 @@ class Want:
     compute: Callable[[Setup, Solver, Study], Frames]
     options: type[Part] = Part
     finish: Callable[[Result], None] = _no_more
-    sentences: Callable[[Result], list[str]] = _no_words
     plots: Callable[..., Plots] = _no_plots
     sized: bool = False
     check: Callable[[Setup, Study], None] = _no_check
@@ -78,16 +72,7 @@ class Want:
     by_band: bool = True
     depends: Callable[[Study], Any] | None = None
     free_of: tuple[str, ...] = ()
-    finding: Callable[[Result], str] | None = None
     findings: Callable[[Result], list[Finding]] = _no_findings
-
-    def found(self, result: Result) -> list[Finding]:
-        """What it found, the verdict first."""
-        if self.findings is not _no_findings:
-            return self.findings(result)
-        told = self.sentences(result)
-        roles = ("verdict", *("detail",) * len(told))
-        return [Finding(Words((Name(t, "note"),)), r) for t, r in zip(told, roles, strict=False)]  # type: ignore[arg-type]
 
     def asked(self, study: Study) -> Any:
         """What of the study, besides bands, its rows depend on, as JSON values."""

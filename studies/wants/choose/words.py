@@ -15,9 +15,11 @@ from tautwire.studies.study.findings import (
     Row,
     Words,
     big,
+    by_case,
     case_name,
     cell_words,
     joined,
+    rows_of,
     say,
     table_of,
 )
@@ -112,11 +114,7 @@ def findings(result: Result) -> list[Finding]:
     if not (table := table_of(result, "choices")):
         return []
     found: list[Finding] = []
-    groups: dict[tuple[str, ...], list[Row]] = {}
-    for row in table:
-        groups.setdefault(tuple(str(row[c]) for c in result.axis_columns), []).append(row)
-    for rows in groups.values():
-        labels = {c: rows[0][c] for c in result.axis_columns}
+    for labels, rows in by_case(result, "choices", result.axis_columns):
         case = next(c for c in result.study.cases() if all(c.labels[k] == v for k, v in labels.items()))
         found += _of_case(result, read_problem(result.study, case.raw), rows, labels)
     return found + _big(result, table)
@@ -158,7 +156,7 @@ def _of_case(result: Result, problem: Problem, rows: list[Row], labels: dict[str
             say("{words}; {parts}.", words=words, parts=joined(parts, "; ", "; ")) if parts else say("{w}.", w=words)
         )
         found.append(Finding(say("{words}.", words=words), "answer", "alternative", labels))
-    for wish in (r for r in table_of(result, "wishes") if all(r[k] == v for k, v in labels.items())):
+    for wish in rows_of(result, "wishes", labels):
         missed = wish.number("missed_by", "plain")
         if wish["rest_holds_without"]:
             words = say("Drop the wish about {wish} (missed by {by}) and the rest can be had.",
@@ -172,8 +170,7 @@ def _of_case(result: Result, problem: Problem, rows: list[Row], labels: dict[str
 
 def _stopped(result: Result, labels: dict[str, Any]) -> Words:
     """What to say of a search that was stopped."""
-    rows = (r for r in table_of(result, "choices_solved") if all(r[k] == v for k, v in labels.items()))
-    row = next(rows, None)
+    row = next(iter(rows_of(result, "choices_solved", labels)), None)
     if row is None or not row["stopped"]:
         return NOTHING
     return say(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Sheet, style
+from tautwire.studies.study.findings import Row, Title, by_case, say
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -24,30 +26,39 @@ def fit_figures(result: Result, size: str = "print") -> dict[str, Figure]:
     points = result.frames.get("fit_points")
     if points is None or points.empty:
         return {}
-    for column in result.axis_columns:
-        points = points[points[column].map(str) == str(points[column].iloc[0])]
-    return {"fit": fit_figure(points, result.frames["fit_sweeps"], size)}
+    labels, sweeps = next(by_case(result, "fit_sweeps", result.axis_columns))
+    for column, value in labels.items():
+        points = points[points[column].map(str) == str(value)]
+    return {"fit": fit_figure(points, sweeps, size, result.study.lengths)}
 
 
-def _finding(sweeps: pd.DataFrame) -> str:
+def _title(sweeps: Sequence[Row], lengths: str) -> Title:
     """What the fit leaves, against the noise."""
-    left, noise = float(sweeps["residual_rms"].max()), float(sweeps["noise"].max())
-    if left < FAR * noise:
-        return f"The fitted set-up explains the sweeps: {left:.3f} left of reflection, noise {noise:.3f}"
-    if not noise > 0:  # fewer than nine points, or a sweep typed in: its noise cannot be told
-        return f"The fit leaves {left:.3f} of reflection; the noise of so few points is not known"
-    return f"Something else differs: the fit leaves {left:.3f} of reflection, {left / noise:.1f} times the noise"
+    most, noisiest = max(sweeps, key=lambda r: r["residual_rms"]), max(sweeps, key=lambda r: r["noise"])
+    left, noise = most.number("residual_rms", "thousandths"), noisiest.number("noise", "thousandths")
+    if not noise.value > 0:  # fewer than nine points, or a sweep typed in
+        words = say("The residual is {left} of reflection; so few points do not show their noise", left=left)
+    elif left.value < FAR * noise.value:
+        words = say("The fitted set-up explains the sweeps: residual {left} of reflection, noise {noise}", left=left,
+                    noise=noise)  # fmt: skip
+    else:
+        words = say("Something else differs: residual {left} of reflection, noise {noise}", left=left,
+                    noise=noise)  # fmt: skip
+    return words.title(lengths)
 
 
-def fit_figure(points: pd.DataFrame, sweeps: pd.DataFrame, size: str = "print") -> Sheet:
-    """Above: SWR measured, fitted, and as the set-up had it before. Below: residuals against the noise."""
+def fit_figure(points: pd.DataFrame, sweeps: Sequence[Row], size: str = "print", lengths: str = "metric") -> Sheet:
+    """Above: SWR measured, fitted, and as the set-up had it before. Below: residuals against the noise. sweeps: rows
+    of "fit_sweeps"."""
     names = list(dict.fromkeys(points["sweep"]))[: MOST_SWEEPS if size == "print" else MOST_ON_SLIDE]
     with style(size) as look:
         sheet = Sheet(look, 4.8 if look.name == "print" else None)
+        shown = {str(r["sweep"]): r for r in sweeps if r["sweep"] in names}
+        sheet.draws("fit_sweeps", [r.index for r in shown.values()], "residual_rms", "noise")
         sheet.header(
             Heading(
-                _finding(sweeps[sweeps["sweep"].isin(names)]),
-                "Dots: measured SWR. Line: fitted. Dashed: before the fit. Below: what is left of the reflection "
+                _title(list(shown.values()), lengths),
+                "Dots: measured SWR. Line: fitted. Dashed: before the fit. Below: the residual of the reflection "
                 "coefficient, with a band of two standard deviations of the noise.",
                 size,
             )
@@ -56,7 +67,7 @@ def fit_figure(points: pd.DataFrame, sweeps: pd.DataFrame, size: str = "print") 
         most = 0.0
         for k, name in enumerate(names):
             rows = points[points["sweep"] == name]
-            info = sweeps[sweeps["sweep"] == name].iloc[0]
+            info = shown[str(name)]
             top, below = axes[0, k], axes[1, k]
             f = rows["f_mhz"].to_numpy(float)
             every = max(1, len(f) // 120)
@@ -78,7 +89,7 @@ def fit_figure(points: pd.DataFrame, sweeps: pd.DataFrame, size: str = "print") 
                 axes[0, k].tick_params(labelleft=False)
                 axes[1, k].tick_params(labelleft=False)
         axes[0, 0].set_ylabel("SWR")
-        axes[1, 0].set_ylabel("left over")
+        axes[1, 0].set_ylabel("residual")
         handles = axes[0, 0].get_legend_handles_labels()[0] + axes[1, 0].get_legend_handles_labels()[0]
         sheet.key(handles)
     return sheet

@@ -19,7 +19,7 @@ from tautwire.model.errors import InputError, SolveError
 from tautwire.model.reflection import reflection
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import USUAL
-from tautwire.studies.wants.fit.search import Local, Measured, Parameter, Problem
+from tautwire.studies.wants.fit.search import BENCH, Local, Measured, Parameter, Problem
 from tautwire.studies.wants.local_model import WireModel, with_values
 
 # of gamma at the radio, smooth over a sweep: a mesh four times as fine moves it by at most 0.0017 on 40 m, 0.0027 on
@@ -30,6 +30,11 @@ LEAST_ERROR = 0.003  # of gamma, each of its parts: a calibrated hand-held analy
 CABLE_SD = {name: USUAL[f"coax.{row}"].sd for name, row in
             (("z0", "z0_scale"), ("velocity_factor", "velocity_scale"), ("length", "length"))}  # fmt: skip
 """how far a cable's constants usually are off, relative"""
+
+STRAY_SD = {
+    "capacitance": 0.2e-12,
+    "inductance": 20e-9,
+}  # F, H: how far off BENCH usually is (common practice, no source)
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,6 +215,8 @@ def certainty(
     errors = model_error * _smooth_errors(problem)
     if cable:
         errors = np.concatenate([errors, _cable_errors(problem, x, local.at(x), cable)], axis=1)
+    if any(m.load is not None for m in problem.measured):
+        errors = np.concatenate([errors, _stray_errors(problem, x, local.at(x))], axis=1)
     swayed = covariance @ data.T @ errors / max(spread, 1.0)
     covariance = covariance + swayed @ swayed.T
     sd = np.sqrt(np.diag(covariance))
@@ -258,6 +265,20 @@ def _cable_errors(problem: Problem, x: Real, z_wire: Sequence[Complex], cable: M
                 left = there - here if m.sweep.gamma is not None else (np.abs(there) - np.abs(here)).astype(complex)
             rows.append(np.concatenate([left.real, left.imag]) / s if m.sweep.gamma is not None else left.real / s)
         columns.append(np.concatenate(rows))
+    return np.stack(columns, axis=1)
+
+
+def _stray_errors(problem: Problem, x: Real, z_wire: Sequence[Complex]) -> Real:
+    """Residuals (m, 2) that resistors make whose own capacitance or leads are off by STRAY_SD. The capacitance lies
+    across the transformer's terminal one, so no sweep tells the two apart: it widens that.
+    """
+    here = problem.residual(x, z_wire)
+    columns = []
+    for name, sd in STRAY_SD.items():
+        off = replace(BENCH, **{name: getattr(BENCH, name) + sd})
+        there = [z if m.load is None else off.impedance(m.load, m.sweep.f_hz)
+                 for z, m in zip(z_wire, problem.measured, strict=True)]  # fmt: skip
+        columns.append(problem.residual(x, there) - here)
     return np.stack(columns, axis=1)
 
 

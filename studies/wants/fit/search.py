@@ -51,11 +51,31 @@ class Parameter:
         return (self.high - self.low) / 4 if self.sd is None else self.sd
 
 
+@dataclass(frozen=True)
+class Fixture:
+    """What a resistor in the wire's place has besides: capacitance (F) across it, inductance (H) of its leads."""
+
+    capacitance: float
+    inductance: float
+
+    def impedance(self, ohm: float, f_hz: Real) -> Complex:
+        """Impedance (n,), ohm, at f_hz (n,), Hz.
+
+        >>> abs(Fixture(0.3e-12, 0.0).impedance(2400, np.array([30e6]))).round(0)
+        array([2378.])
+        """
+        jw = 2j * np.pi * f_hz
+        return np.asarray(jw * self.inductance + 1 / (1 / ohm + jw * self.capacitance))
+
+
+BENCH = Fixture(0.3e-12, 30e-9)  # a small resistor with 2 cm of leads each side (common practice, no source)
+
+
 @dataclass(frozen=True, eq=False)
 class Measured:
     """A sweep, and values (path -> SI) in which its set-up differed from the others.
 
-    load: resistor in place of wire and return conductors, ohm; None for the antenna itself.
+    load: resistor in place of wire and return conductors, ohm, with BENCH's strays; None for the antenna itself.
     """
 
     sweep: Sweep
@@ -121,7 +141,7 @@ class Problem:
         """Wire impedances (n,), ohm, solved. Raises InputError or SolveError."""
         self.ahead([x])
         return [
-            self.wires.wire(s, m.sweep.f_hz) if m.load is None else np.full(len(m.sweep.f_hz), complex(m.load))
+            self.wires.wire(s, m.sweep.f_hz) if m.load is None else BENCH.impedance(m.load, m.sweep.f_hz)
             for s, m in zip(self.setups(x), self.measured, strict=True)
         ]
 

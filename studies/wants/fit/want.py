@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from tautwire.model.errors import InputError
+from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import swr_of
 from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Solver
@@ -27,7 +28,7 @@ from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
 from tautwire.studies.wants.fit.missing import Missing, missing
 from tautwire.studies.wants.fit.search import Measured, Parameter
-from tautwire.studies.wants.fit.words import fit_notes
+from tautwire.studies.wants.fit.words import findings
 from tautwire.studies.wants.known import KEYS, Known, flat, read_known
 from tautwire.studies.wants.local_model import WireModel, quantity_kind
 from tautwire.studies.wants.spread.values import start_of, uncertain
@@ -181,7 +182,7 @@ def parameters_of(setup: Setup, spec: FitSpec) -> tuple[Parameter, ...]:
 
 
 def measured_of(spec: FitSpec) -> tuple[Measured, ...]:
-    """The sweeps, cut to what the solver covers. Raises InputError for files that cannot be read."""
+    """The sweeps, cut to what the solver covers. Raises InputError for unreadable files and a dummy load."""
     if not spec.sweeps:
         raise InputError("fit.sweeps", "none", "one measured sweep or more (.s1p or .csv)")
     measurements: list[Measured] = []
@@ -190,8 +191,22 @@ def measured_of(spec: FitSpec) -> tuple[Measured, ...]:
     return tuple(measurements)
 
 
+def parted(measured: Iterable[Measured], bands: Iterable[Band]) -> tuple[list[Measured], list[Measured]]:
+    """Sweeps of these bands or of a resistor, and those of others, which are not fitted."""
+    windows = [window(b) for b in bands]
+    inside: list[Measured] = []
+    outside: list[Measured] = []
+    for m in measured:
+        f = m.sweep.f_hz
+        here = m.load is not None or any(((f >= low) & (f <= high)).sum() >= LEAST_POINTS for low, high in windows)
+        (inside if here else outside).append(m)
+    return inside, outside
+
+
 def _cut(sweep: Sweep, spec: SweepSpec) -> Measured:
     """The sweep where the solver covers it."""
+    if sweep.dummy and spec.load is None:
+        raise InputError("fit.sweeps", sweep.name, f"a sweep of the antenna: this one {sweep.dummy}")
     inside = (sweep.f_hz >= SPANS[0].lower) & (sweep.f_hz <= SPANS[-1].upper)
     if inside.sum() < 3:
         raise InputError(f"{sweep.name}: frequency", f"{sweep.f_hz[0] / 1e6:g} MHz and up", "1.6 to 60 MHz")
@@ -201,48 +216,53 @@ def _cut(sweep: Sweep, spec: SweepSpec) -> Measured:
 
 
 def check(setup: Setup, study: Study) -> None:
-    """Raises InputError for a sweep that lies outside all of the study's bands."""
+    """Raises InputError if no sweep is of the study's bands."""
     spec: FitSpec = study.options["fit"]
-    windows = [window(b) for b in study.bands]
-    for m in measured_of(spec) if spec.sweeps and all(is_file(Path(s.file)) for s in spec.sweeps) else ():
-        if m.load is not None:
-            continue
-        f = m.sweep.f_hz
-        if not any(((f >= low) & (f <= high)).sum() >= LEAST_POINTS for low, high in windows):
-            here = f"{f[0] / 1e6:.4g} to {f[-1] / 1e6:.4g} MHz"
+    if spec.sweeps and all(is_file(Path(s.file)) for s in spec.sweeps):
+        inside, outside = parted(measured_of(spec), study.bands)
+        if not inside:
             names = ", ".join(b.name for b in study.bands)
-            raise InputError(f"fit.sweeps: {m.sweep.name}", here, f"a sweep of the study's bands: {names}")
+            sweep = outside[0].sweep
+            raise InputError(f"fit.sweeps: {sweep.name}", _range(sweep), f"a sweep of the study's bands: {names}")
+
+
+def _range(sweep: Sweep) -> str:
+    return f"{sweep.f_hz[0] / 1e6:.4g} to {sweep.f_hz[-1] / 1e6:.4g} MHz"
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
-    """Tables "fit" (a row a parameter), "fit_sweeps", "fit_points", "fit_missing" (a row a value that was left out and
-    tried, if noise does not explain what is left) and "fit_notes"."""
+    """Tables "fit" (a row a parameter), "fit_sweeps", "fit_points", "fit_correlation", "fit_directions" and, if noise
+    does not explain what is left, "fit_missing" (a row a value that was left out and tried) and "fit_instead"."""
     return tables(setup, study, WireModel(solver.remember))
 
 
 def tables(setup: Setup, study: Study, wires: WireModel) -> Frames:
     """See `compute`. wires: what solves them."""
     spec: FitSpec = study.options["fit"]
-    found = fit(setup, measured_of(spec), parameters_of(setup, spec), spec.error, wires=wires)
-    tried = missing(found, spec.error, wires)
-    words = [{"note": n} for n in fit_notes(found, spec.error, tried)]
-    return {**fit_tables(found), "fit_missing": missing_rows(tried), "fit_notes": words}
+    inside, outside = parted(measured_of(spec), study.bands)
+    found = fit(setup, inside, parameters_of(setup, spec), spec.error, wires=wires)
+    return {**fit_tables(found, outside), **missing_tables(missing(found, spec.error, wires))}
 
 
-def missing_rows(tried: Sequence[Missing]) -> list[dict[str, Any]]:
-    """Rows of "fit_missing", the group that explains most first."""
-    rows = []
+def missing_tables(tried: Sequence[Missing]) -> Frames:
+    """Tables "fit_missing", the group that explains most first, and "fit_instead": the fitted values with it freed."""
+    rows, instead = [], []
     for m in tried:
         for p, value in zip(m.parameters, m.estimate, strict=True):
             customary = CUSTOMARY[quantity_kind(p.path, "fit")]
             rows.append({
                 "left_out": m.name, "parameter": p.path, "unit": customary.unit, "start": p.start * customary.factor,
-                "estimate": float(value) * customary.factor, "explains_percent": 100 * m.share,
+                "estimate": float(value) * customary.factor, "lowest": p.low * customary.factor,
+                "highest": p.high * customary.factor, "explains_percent": 100 * m.share,
             })  # fmt: skip
-    return rows
+        for path, value in m.others.items():
+            customary = CUSTOMARY[quantity_kind(path, "fit")]
+            instead.append({"left_out": m.name, "parameter": path, "unit": customary.unit,
+                            "estimate": value * customary.factor})  # fmt: skip
+    return {"fit_missing": rows, "fit_instead": instead}
 
 
-def fit_tables(found: Fit) -> Frames:
+def fit_tables(found: Fit, outside: Iterable[Measured] = ()) -> Frames:
     """The fit's numbers as rows."""
     rows = []
     for i, p in enumerate(found.parameters):
@@ -259,6 +279,7 @@ def fit_tables(found: Fit) -> Frames:
             "estimate_sd": float(found.sd[i]) * factor,
             "lowest": p.low * factor,
             "highest": p.high * factor,
+            "scale": p.scale * factor,
             "most_correlated": "" if k == i else found.parameters[k].path,
             "correlation": math.nan if k == i else float(found.correlation[i, k]),
         })  # fmt: skip
@@ -282,17 +303,17 @@ def fit_tables(found: Fit) -> Frames:
          "correlation": float(found.correlation[i, j])}
         for i in range(len(rows)) for j in range(i)
     ]  # fmt: skip
-    return {"fit": rows, "fit_sweeps": sweeps, "fit_points": points, "fit_correlation": pairs}
-
-
-def sentences(result: Result) -> list[str]:
-    """What was found and how far to trust it; a doubt about all of it comes first."""
-    table = result.frames.get("fit_notes")
-    if table is None:
-        return []
-    notes = list(table["note"])
-    settled = notes[0].startswith(f"{result.frames['fit']['parameter'].iloc[0]}:")
-    return [f"{finding(result)}.", *notes] if settled else notes
+    directions = [
+        {"direction": k, "parameter": p.path, "weight": float(weight), "strength": strength}
+        for k, (weights, strength) in enumerate(found.directions, 1)
+        for p, weight in zip(found.parameters, weights, strict=True)
+    ]
+    unused = [
+        {"sweep": m.sweep.name, "sweep_from_mhz": m.sweep.f_hz[0] / 1e6, "sweep_to_mhz": m.sweep.f_hz[-1] / 1e6}
+        for m in outside
+    ]
+    return {"fit": rows, "fit_sweeps": sweeps, "fit_unused": unused, "fit_points": points, "fit_correlation": pairs,
+            "fit_directions": directions}  # fmt: skip
 
 
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
@@ -301,23 +322,4 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     return fit_figures(result, size)
 
 
-def finding(result: Result) -> str:
-    """The first three values found, in the units of the table."""
-    table = result.frames.get("fit")
-    if table is None or table.empty:
-        return ""
-    told = [
-        f"{row['parameter'].rpartition('.')[2].replace('_', ' ')} {_with_sd(row)} {row['unit']}".strip()
-        for row in table.head(3).to_dict("records")
-    ]
-    return f"The sweeps fit best with {', '.join(told)}"
-
-
-def _with_sd(row: Mapping[Hashable, Any]) -> str:
-    """Value and standard deviation with the digits they have: "19.707 ± 0.006"."""
-    digits = max(0, -math.floor(math.log10(max(row["estimate_sd"], 1e-9))))
-    return f"{row['estimate']:.{digits}f} ± {row['estimate_sd']:.{digits}f}"
-
-
-WANT = Want("fit", compute, FitSpec, sentences=sentences, plots=plots, sized=True, check=check, by_band=False,
-            finding=finding)  # fmt: skip
+WANT = Want("fit", compute, FitSpec, findings=findings, plots=plots, sized=True, check=check, by_band=False)

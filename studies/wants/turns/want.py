@@ -65,7 +65,9 @@ class TurnsSpec(Part):
 def reel_of(setup: Setup) -> Reel:
     """The set-up's reel. Raises InputError if it has none."""
     if setup.reel is None:
-        raise InputError("reel", "nothing", "a [reel] table with wire_length and turn_length (or the reel's sizes)")
+        raise InputError(
+            "reel", "nothing", "a [reel] table with wire_length and turn_length, counted, or the reel's sizes"
+        )
     return setup.reel.reel()
 
 

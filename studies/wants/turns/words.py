@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from tautwire.model.operating.reel import Reel
@@ -15,15 +15,18 @@ from tautwire.studies.study.findings import (
     Words,
     band_name,
     big,
+    by_case,
     case_name,
     cell_words,
     joined,
     made_of,
+    rows_of,
     say,
     table_of,
 )
 from tautwire.studies.study.raw import lengths_of
 from tautwire.studies.study.units import format_length
+from tautwire.studies.wants.spread.values import COUNTED
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, threshold
 
 if TYPE_CHECKING:
@@ -33,32 +36,18 @@ if TYPE_CHECKING:
 FLAT = 1.6  # highest over lowest SWR over the settings, below which the wire hardly matters
 
 
-def groups(result: Result, table: str) -> Iterator[tuple[dict[str, Any], list[Row]]]:
-    """The rows of a table for each case of the axes besides the turns, with its labels."""
-    columns = other_columns(result)
-    parts: dict[tuple[str, ...], list[Row]] = {}
-    for row in table_of(result, table):
-        parts.setdefault(tuple(str(row[c]) for c in columns), []).append(row)
-    for rows in parts.values():
-        yield {c: rows[0][c] for c in columns}, rows
-
-
-def _of(result: Result, table: str, labels: dict[str, Any]) -> list[Row]:
-    return [r for r in table_of(result, table) if all(str(r[k]) == str(v) for k, v in labels.items())]
-
-
 def findings(result: Result) -> list[Finding]:
     """The verdict on each case of the other axes, its stops, what one turn does there, what cannot be served."""
     if not result.rows("turns"):
         return []
     found: list[Finding] = []
-    for labels, rows in groups(result, "turns"):
-        stops = _of(result, "stops", labels)
+    for labels, rows in by_case(result, "turns", other_columns(result)):
+        stops = rows_of(result, "stops", labels)
         found.append(Finding(verdict(result, labels, rows, stops), "verdict", "stops", labels))
         found += [Finding(_stop(stop), "answer", "stop", labels) for stop in stops]
         found += [Finding(words, "answer", "turn") for words in _shifts(rows)]
         found += [Finding(unserved(r, result), "caution", "tuner") for r in rows if not r["served"]]
-        found += [Finding(words, "detail", "flat") for words in _flat(_of(result, "turn_swr", labels))]
+        found += [Finding(words, "detail", "flat") for words in _flat(rows_of(result, "turn_swr", labels))]
         if ends := [r for r in rows if r["at_range_end"]]:
             words = say("At the end of the range tried, so more or fewer turns may be better: {names}.",
                         names=_named(ends))  # fmt: skip
@@ -212,18 +201,25 @@ def reel_words(study: Study) -> str:
     """What is on the reel: "22.00 m of wire, 73 turns of 30.0 cm"."""
     reel, text = _reel(study)
     longest, shortest = (float(reel.length_per_turn(n)) for n in (0, reel.turns))
-    turn = text(longest) if reel.turn_length else f"{text(shortest)} to {text(longest)}"
+    turn = text(longest) if longest == shortest else f"{text(shortest)} to {text(longest)}"
     return f"{text(reel.wire_length)} of wire, {reel.turns:.0f} turns of {turn}"
 
 
 def turn_doubt(study: Study) -> str:
-    """What speaks against the reel's turn_length by its core; "" for nothing."""
+    """What speaks against the reel's turns as measured, by their number or its core; "" for nothing."""
     reel, text = _reel(study)
+    spec = study.cases()[0].setup().reel
+    counted = [] if spec is None else [c.turns for c in spec.counted]
+    if counted and max(counted) < COUNTED:
+        return (
+            f"Only {max(counted):g} turns of the reel were measured, and every length here depends on them: let out "
+            f"most of the wire, count, measure, and add it to reel.counted."
+        )
     low, high = reel.core_turns
     if not reel.turn_length or 0.98 * low <= reel.turn_length <= 1.02 * high:
         return ""
     limit = f"at least {text(low)}" if reel.turn_length < low else f"at most {text(high)}"
     return (
-        f"reel.turn_length is {text(reel.turn_length)}, but a turn round a core of {text(reel.core_diameter)} takes "
-        f"{limit}: measure a turn again. All lengths here depend on it."
+        f"reel.{'counted' if counted else 'turn_length'} is {text(reel.turn_length)}, but a turn round a core of "
+        f"{text(reel.core_diameter)} takes {limit}: measure a turn again. All lengths here depend on it."
     )

@@ -5,13 +5,15 @@ take two standard deviations of it, so that spread, fit and why go by one table;
 exchanged, laid elsewhere or new, are estimates of ours: common practice, no source.
 """
 
+from __future__ import annotations
+
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tautwire.model.errors import InputError
 from tautwire.model.wires.leg_equations import LOWEST
-from tautwire.studies.study.quantities import CUSTOMARY
+from tautwire.studies.study.findings import NOTHING, Name, Number, Words, joined, say
 from tautwire.studies.study.setup import NearbySpec, Setup
 from tautwire.studies.study.soil import SOIL_AT
 from tautwire.studies.study.spread import usual_of
@@ -32,31 +34,41 @@ NEAR = 3.0  # m, a usual distance of something that was not there before
 @dataclass(frozen=True)
 class Cause:
     """One candidate. apply(setup, c): the set-up after c usual changes; words(c): that change in words;
-    undo(c): what to do about it. sizes: c to try first, and further, rising in size; one_way: only c above 0.
+    undo(c): what to do about it. Numbers in these have no cells yet, and those of undo are the first ones of words.
+    sizes: c to try first, and further, rising in size; one_way: only c above 0. parts: of several causes at once, each
+    with its share of c.
     """
 
     name: str
     apply: Callable[[Setup, float], Setup]
-    words: Callable[[float], str]
-    undo: Callable[[float], str]
+    words: Callable[[float], Words]
+    undo: Callable[[float], Words]
     sizes: tuple[float, ...] = (1.5, 3.0)
     one_way: bool = False
+    parts: tuple[tuple[Cause, float], ...] = ()
+
+    def at(self, c: float) -> tuple[tuple[Cause, float], ...]:
+        """The single causes of it, each with its own usual changes."""
+        return tuple((cause, share * c) for cause, share in self.parts) or ((self, c),)
 
 
-def both(one: Cause, c1: float, other: Cause, c2: float) -> Cause:
-    """Two causes at once, c1 and c2 usual changes of them when hypot(c1, c2) of both are taken."""
-    size = math.hypot(c1, c2)
+def together(parts: Sequence[Cause], sizes: Sequence[float]) -> Cause:
+    """Several causes at once: so many usual changes of each (sizes) when the root of their squares is taken of all."""
+    size = math.hypot(*sizes)
 
-    def said(of: str, c: float) -> str:
-        parts = (getattr(one, of)(c1 * c / size), getattr(other, of)(c2 * c / size))
-        return "; and ".join(parts)
+    def apply(setup: Setup, c: float) -> Setup:
+        for part, one in zip(parts, sizes, strict=True):
+            setup = part.apply(setup, one * c / size)
+        return setup
+
+    def said(of: str, c: float) -> Words:
+        each = [getattr(part, of)(one * c / size) for part, one in zip(parts, sizes, strict=True)]
+        return joined(each, last="; and ")
 
     return Cause(
-        f"{one.name} and {other.name}",
-        lambda s, c: other.apply(one.apply(s, c1 * c / size), c2 * c / size),
-        lambda c: said("words", c),
-        lambda c: said("undo", c),
-    )
+        " and ".join(p.name for p in parts), apply, lambda c: said("words", c), lambda c: said("undo", c),
+        parts=tuple((part, one / size) for part, one in zip(parts, sizes, strict=True)),
+    )  # fmt: skip
 
 
 def causes(setup: Setup) -> tuple[Cause, ...]:
@@ -95,11 +107,12 @@ def causes(setup: Setup) -> tuple[Cause, ...]:
     return tuple(found)
 
 
-def _amount(value: float, kind: Kind) -> str:
-    number = abs(value) * CUSTOMARY[kind].factor
-    if kind is length:
-        return f"{number:.2f} m" if number >= 0.1 else f"{number * 100:.1f} cm"
-    return f"{number:.0f} deg" if number >= 3 else f"{number:.1f} deg"
+def _amount(value: float, form: str = "length") -> Number:
+    return Number(abs(value), (), form=form)
+
+
+def _form(kind: Kind) -> str:
+    return "length" if kind is length else "few degrees"
 
 
 def _usual(path: str) -> float:
@@ -120,8 +133,13 @@ def _added(path: str, usual: float, kind: Kind, name: str, more: str, less: str)
     return Cause(
         name,
         lambda s, c: _moved(s, path, c * usual),
-        lambda c: f"{_amount(c * usual, kind)} {more if c > 0 else less}",
-        lambda c: f"bring the {name} back: {_amount(c * usual, kind)} {less if c > 0 else more}",
+        lambda c: say("{by} {way}", by=_amount(c * usual, _form(kind)), way=more if c > 0 else less),
+        lambda c: say(
+            "bring the {name} back: {by} {way}",
+            name=Name(name, "text"),
+            by=_amount(c * usual, _form(kind)),
+            way=less if c > 0 else more,
+        ),  # fmt: skip
     )
 
 
@@ -135,8 +153,14 @@ def _scaled(path: str, name: str) -> Cause:
     return Cause(
         name,
         apply,
-        lambda c: f"{math.exp(abs(c) * _usual(path)):.1f} times {'higher' if c > 0 else 'lower'}",
-        lambda c: f"lay it {'lower' if c > 0 else 'higher'} again, as before ({name})",
+        lambda c: say(
+            "{ratio} times {way}",
+            ratio=_amount(math.exp(abs(c) * _usual(path)), "times"),
+            way="higher" if c > 0 else "lower",
+        ),  # fmt: skip
+        lambda c: say(
+            "lay it {way} again, as before ({name})", way="lower" if c > 0 else "higher", name=Name(name, "text")
+        ),  # fmt: skip
     )
 
 
@@ -146,8 +170,15 @@ def _turned(path: str, default: float, given: float | None, name: str) -> Cause:
     return Cause(
         f"bearing of the {name}",
         lambda s, c: with_value(s, path, start + c * usual),
-        lambda c: f"turned {_amount(c * usual, angle)} {'clockwise' if c > 0 else 'anticlockwise'}",
-        lambda c: f"turn the {name} {_amount(c * usual, angle)} {'anticlockwise' if c > 0 else 'clockwise'}",
+        lambda c: say(
+            "turned {by} {way}", by=_amount(c * usual, "few degrees"), way="clockwise" if c > 0 else "anticlockwise"
+        ),  # fmt: skip
+        lambda c: say(
+            "turn the {name} {by} {way}",
+            name=Name(name, "text"),
+            by=_amount(c * usual, "few degrees"),
+            way="anticlockwise" if c > 0 else "clockwise",
+        ),  # fmt: skip
     )
 
 
@@ -166,16 +197,16 @@ def _left_lying(setup: Setup) -> Setup:
 def _wire_turned(setup: Setup) -> Cause:
     start, usual = setup.antenna.bearing or 0.0, math.radians(30)
 
-    def words(c: float) -> str:
+    def words(c: float) -> Words:
         way, other = ("clockwise", "anticlockwise") if c > 0 else ("anticlockwise", "clockwise")
-        told = f"wire turned {_amount(c * usual, angle)} {way}"
-        return f"{told}, coax left" if setup.counterpoise else f"{told}, or the coax {other}"
+        rest = "coax left" if setup.counterpoise else f"or the coax {other}"
+        return say("wire turned {by} {way}, {rest}", by=_amount(c * usual, "few degrees"), way=way, rest=rest)
 
     return Cause(
         "bearing of the wire against the coax",
         lambda s, c: with_value(_left_lying(s), "antenna.bearing", start + c * usual),
         words,
-        lambda c: "lay the coax so that it leaves the wire at the angle it had, or turn the wire back",
+        lambda c: say("lay the coax so that it leaves the wire at the angle it had, or turn the wire back"),
         sizes=(1.5, 3.0, 6.0),
     )
 
@@ -186,8 +217,8 @@ def _coiled(setup: Setup) -> Cause:
     return Cause(
         "spare coax coiled up",
         lambda s, c: _moved(s, "coax.coiled", c * SPARE),
-        lambda c: f"{_amount(c * SPARE, length)} {'more coiled up' if c > 0 else 'less coiled up'} at the radio",
-        lambda c: "uncoil the spare coax and lay it out" if c > 0 else "coil the spare coax up again",
+        lambda c: say("{by} {way} coiled up at the radio", by=_amount(c * SPARE), way="more" if c > 0 else "less"),
+        lambda c: say("uncoil the spare coax and lay it out" if c > 0 else "coil the spare coax up again"),
         one_way=coax.coiled == 0,
     )
 
@@ -202,8 +233,8 @@ def _foliage() -> Cause:
     return Cause(
         "foliage touching the end",
         apply,
-        lambda c: f"leaves and twigs at the end, some {c * LEAVES * 1e12:.1f} pF with loss",
-        lambda c: "pull the wire's end free of leaves and branches; it carries a high voltage",
+        lambda c: say("leaves and twigs at the end, about {by} with loss", by=_amount(c * LEAVES, "picofarads")),
+        lambda c: say("pull the wire's end free of leaves and branches; it carries a high voltage"),
         one_way=True,
     )
 
@@ -216,11 +247,14 @@ def _transformer(setup: Setup) -> list[Cause]:
     box = Cause(
         "box of the transformer",
         lambda s, c: _moved(s, TERMINAL, c * BOX),
-        lambda c: (
-            f"{abs(c) * BOX * 1e12:.1f} pF {'more' if c > 0 else 'less'} at the wire's terminal: "
-            f"a {'wet box or post, or the wire led along it' if c > 0 else 'dry box or post again'}"
-        ),
-        lambda c: "dry the box and the post; lead the wire straight away from it",
+        lambda c: say(
+            "{by} {way}",
+            by=_amount(c * BOX, "picofarads"),
+            way="more at the wire's terminal: a wet box or post, or the wire led along it"
+            if c > 0
+            else "less at the wire's terminal: a dry box or post again",
+        ),  # fmt: skip
+        lambda c: say("dry the box and the post; lead the wire straight away from it"),
     )
     if part.magnetising_inductance is not None:
         return [box]
@@ -228,24 +262,27 @@ def _transformer(setup: Setup) -> list[Cause]:
     return [box, Cause(
         "core of the transformer",
         lambda s, c: with_value(s, core, s.transformer.core_scale * math.exp(c * _usual(core))),
-        lambda c: f"permeability {math.exp(abs(c) * _usual(core)):.1f} times {'higher' if c > 0 else 'lower'}: "
-        "another ring, a cracked or a hot one",
-        lambda c: "look at the ring for a crack, let it cool, or put the former one back",
+        lambda c: say("permeability {ratio} times {way}: another ring, a cracked or a hot one",
+                      ratio=_amount(math.exp(abs(c) * _usual(core)), "times"), way="higher" if c > 0 else "lower"),
+        lambda c: say("look at the ring for a crack, let it cool, or put the former one back"),
     )]  # fmt: skip
 
 
 def _wire_length(setup: Setup) -> Cause:
     reel = None if setup.reel is None else setup.reel.reel()
     layout = setup.antenna.build()
-    usual, unit = _usual("antenna.length"), ""
+    usual, on_reel = _usual("antenna.length"), False
     if reel is not None and layout.length <= reel.wire_length:
-        usual, unit = float(reel.length_per_turn(reel.turns_out(layout.length))), " (by the reel {:.1f} turns)"
+        usual, on_reel = float(reel.length_per_turn(reel.turns_out(layout.length))), True
 
-    def words(c: float) -> str:
-        return f"{_amount(c * usual, length)} {'more' if c > 0 else 'less'}{unit.format(abs(c))}"
+    def turns(c: float) -> Words:
+        return say(" ({turns} of the reel)", turns=_amount(c, "tenths of turns")) if on_reel else NOTHING
 
-    def undo(c: float) -> str:
-        return f"{'reel in' if c > 0 else 'let out'} {_amount(c * usual, length)}{unit.format(abs(c))}"
+    def words(c: float) -> Words:
+        return say("{by} {way}{turns}", by=_amount(c * usual), way="more" if c > 0 else "less", turns=turns(c))
+
+    def undo(c: float) -> Words:
+        return say("{do} {by}{turns}", do="reel in" if c > 0 else "let out", by=_amount(c * usual), turns=turns(c))
 
     def apply(setup: Setup, c: float) -> Setup:
         wire = setup.antenna.length
@@ -268,13 +305,14 @@ def _soil() -> Cause:
         er, sigma = er * DRIER_ER**c, sigma * DRIER_SIGMA**c
         return with_values(setup, {"site.soil.er": max(er, 1.5), "site.soil.sigma": sigma})
 
-    def words(c: float) -> str:
-        wetter = "wetter" if c > 0 else "drier"
-        return f"{wetter}: er {'times' if c > 0 else 'over'} {DRIER_ER ** abs(c):.1f}, conductivity " + (
-            f"{'times' if c > 0 else 'over'} {DRIER_SIGMA ** abs(c):.1f}"
-        )
+    def words(c: float) -> Words:
+        by = "times" if c > 0 else "over"
+        return say(
+            "{way}: er {by} {er}, conductivity {by} {sigma}", way="wetter" if c > 0 else "drier", by=by,
+            er=_amount(DRIER_ER ** abs(c), "times"), sigma=_amount(DRIER_SIGMA ** abs(c), "times"),
+        )  # fmt: skip
 
-    return Cause("soil", apply, words, lambda c: "nothing to put back: the soil is what it is; use the reel")
+    return Cause("soil", apply, words, lambda c: say("nothing to put back: adjust the wire with the reel"))
 
 
 def _wet() -> Cause:
@@ -286,8 +324,8 @@ def _wet() -> Cause:
     return Cause(
         "wet wire",
         apply,
-        lambda c: f"a film of water {c * FILM * 1e3:.2f} mm thick",
-        lambda c: "wipe the wire, or wait until it dries; until then use the reel",
+        lambda c: say("a film of water {by} thick", by=_amount(c * FILM)),
+        lambda c: say("wipe the wire, or wait until it dries; until then use the reel"),
         one_way=True,
     )
 
@@ -299,8 +337,8 @@ def _sag() -> Cause:
     return Cause(
         "sag",
         apply,
-        lambda c: f"hanging {_amount(_usual('antenna.sag') * c, length)} lower in the middle",
-        lambda c: "pull the wire tighter",
+        lambda c: say("hanging {by} lower in the middle", by=_amount(_usual("antenna.sag") * c)),
+        lambda c: say("pull the wire tighter"),
         one_way=True,
     )
 
@@ -312,8 +350,10 @@ def _near(name: str, place: Callable[[Setup, float], NearbySpec]) -> Cause:
     return Cause(
         f"{name} nearby",
         apply,
-        lambda c: f"a {name} {NEAR / c:.1f} m beside the wire" if c > 0.2 else f"a {name} beyond 15 m",
-        lambda c: f"move the {name} away, or turn or move the antenna: with a {name} nearby its bearing matters",
+        lambda c: say("a {name} {at} beside the wire", name=name, at=_amount(NEAR / c)),
+        lambda c: say(
+            "move the {name} away, or turn or move the antenna: with a {name} nearby its bearing matters", name=name
+        ),  # fmt: skip
         sizes=(1.0, 2.0, 4.0),
         one_way=True,
     )

@@ -9,12 +9,14 @@ import numpy as np
 import pandas as pd
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, TARGET, Heading, Sheet, style
-from tautwire.studies.study.cells import short
+from tautwire.studies.study.findings import band_name, joined, say
+from tautwire.studies.wants.why.words import Changes, Tables, cases, moved, seen_rows, title_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from tautwire.studies.study.result import Result
+    from tautwire.studies.study.setup import Setup
 
 MOST_CAUSES, MOST_ON_SLIDE = 14, 6
 CHANGE_WIDTH, CHANGE_ON_SLIDE = 62, 42  # characters of its change; all of it is in why.csv
@@ -25,60 +27,52 @@ MEANING = (
     "Left: the change it takes; green explains all bands. Right: where each dip would then be, against where it was "
     "seen, in % of its frequency; shaded: reading error."
 )
-MORE = "Best cause on top; a usual change is what one set-up differs from the next by without anybody noticing."
+MORE = "Best cause on top; a usual change is the normal variation between set-ups."
 
 
 def why_figures(result: Result, size: str = "print") -> dict[str, Figure]:
     """Stem -> figure: "why" for the first case of a study."""
-    causes = result.frames.get("why")
-    if causes is None or causes.empty:
+    case = next(iter(cases(result)), None)
+    if case is None:
         return {}
-    bands = result.frames["why_bands"]
-    for column in result.axis_columns:
-        first = str(causes[column].iloc[0])
-        causes, bands = causes[causes[column].map(str) == first], bands[bands[column].map(str) == first]
-    return {"why": why_figure(causes, bands, result.study.options["why"].dip_error, size)}
+    setup, tables, _ = case
+    return {"why": why_figure(tables, setup, result.study.options["why"].dip_error, size, result.study.lengths)}
 
 
-def _finding(causes: pd.DataFrame) -> str:
-    best = causes.iloc[0]
-    likely = "Likeliest" if best["explains"] else "No cause explains all bands; the nearest"
-    return short(f"{likely}: {best['cause']}, {best['change']}")
-
-
-def why_figure(causes: pd.DataFrame, bands: pd.DataFrame, dip_error: float, size: str = "print") -> Sheet:
-    """Left: the change each cause needs. Right: where the dips then lie, against where they were seen."""
+def why_figure(tables: Tables, setup: Setup, dip_error: float, size: str = "print", lengths: str = "metric") -> Sheet:
+    """Left: the change each cause needs. Right: where the dips then lie, against where they were seen. tables: of one
+    case; setup: its set-up."""
     large = size != "print"
-    causes = causes.head(MOST_ON_SLIDE if large else MOST_CAUSES)
+    found = tables["why"][: MOST_ON_SLIDE if large else MOST_CAUSES]
+    changes = Changes(tables, setup)
+    causes = pd.DataFrame(found)
     names = list(causes["cause"])
     places = np.arange(len(names))
-    order = list(dict.fromkeys(bands["band"]))
+    seen = seen_rows(tables)
+    order = [r["band"] for r in seen]
     with style(size) as look:
         sheet = Sheet(look, None if large else 1.9 + 0.33 * len(names))
-        moved = "; ".join(
-            f"{b} {(row['now_mhz'] - row['was_mhz']) * 1e3:+.0f} kHz"
-            for b, row in ((b, bands[bands["band"] == b].iloc[0]) for b in order)
-        )
-        sheet.header(
-            Heading(
-                _finding(causes),
-                f"Seen: {moved}. ".replace("-", "\u2212") + (MEANING if large else f"{MORE} {MEANING}"),
-                size,
-            )
-        )
+        parts = [p.index for row in found for p in changes.parts(row)]
+        sheet.draws("why_parts", parts, "amount", "further")
+        moves = joined([say("{band} {by}", band=band_name(r["band"]), by=moved(r)) for r in seen], "; ", "; ")
+        caption = f"Seen: {moves.text(lengths)}. {MEANING if large else f'{MORE} {MEANING}'}"
+        sheet.header(Heading(title_words(found[0], changes).title(lengths), caption, size))
         left, right = sheet.subplots(1, 2, sharey=True, gridspec_kw={"width_ratios": (1.5, 1)})
-        changes = causes["usual_changes"].abs().to_numpy(float)
+        sizes = causes["usual_changes"].abs().to_numpy(float)
         fill = [CYCLE[0].colour if ok else RULE for ok in causes["explains"]]
         edges = [c if ok else INK for ok, c in zip(causes["explains"], fill, strict=True)]
-        left.barh(places, changes, color=fill, edgecolor=edges, linewidth=0.6, height=0.42)
-        for y, change in zip(places, causes["change"], strict=True):
-            label = textwrap.shorten(change, CHANGE_ON_SLIDE if large else CHANGE_WIDTH, placeholder=" ...")
+        left.barh(places, sizes, color=fill, edgecolor=edges, linewidth=0.6, height=0.42)
+        for y, row in zip(places, found, strict=True):
+            label = textwrap.shorten(
+                changes.words(row).text(lengths), CHANGE_ON_SLIDE if large else CHANGE_WIDTH, placeholder=" ..."
+            )
             left.text(0.02, y - 0.36, label, size=look.small, color=QUIET, va="center")
         left.set_yticks(places, [textwrap.fill(n, NAME_ON_SLIDE if large else NAME_WIDTH) for n in names])
-        left.set(ylim=(len(names) - 0.4, -0.75), xlim=(0, max(1.05, 1.08 * float(changes.max()))))
+        left.set(ylim=(len(names) - 0.4, -0.75), xlim=(0, max(1.05, 1.08 * float(sizes.max()))))
         left.set_xlabel("change it takes, in usual changes")
         left.grid(True, axis="x")
         left.grid(False, axis="y")
+        bands = pd.DataFrame(tables["why_bands"])
         bands = bands.assign(off_percent=bands["off_khz"] / bands["now_mhz"] / 10)
         reach = dip_error * 100
         right.axvspan(-reach, reach, color=TARGET, linewidth=0)

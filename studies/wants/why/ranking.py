@@ -1,19 +1,24 @@
-"""Why did the dip move? For every cause the change that explains all bands best, and how well and how small it is.
+"""Why did the dip move? For every cause, and every few causes together, the change that explains all bands best, and
+how likely it is that this is what changed.
 
-For a cause changed by c usual changes the model tells each band's dip and its SWR. The best c is the least of
-    sum over bands of (predicted - seen)^2/error^2   +   c^2
-with shifts of the dip taken relative to its frequency and SWR as |reflection|; causes are ranked by that least sum,
-so one that explains everything by a small change comes first. What a cause does is first told from coarse solves
-(shifted.py); those that come close to the best are then solved at their best change. Where no single cause explains the
-shifts, pairs are tried, with their shifts added up, and the best pairs solved. Differences from the set-up as it was
-are compared, so a set-up that is a little off does little harm.
+A cause changed by c usual changes moves each band's dip and its SWR. Beforehand c is N(0, 1), and one more cause is
+MORE_ODDS times as likely to have changed at all as not. The chance of a set of causes is then in proportion to
+
+    MORE_ODDS^(causes)  x  mean over c of exp(-misfit/2),   misfit = sum over bands of (predicted - seen)^2/error^2
+
+with shifts of the dip taken relative to its frequency and SWR as |reflection|. The mean is taken by Laplace's
+approximation (any text on Bayesian statistics); a set that needs a lucky change, or many causes, is less likely by
+itself. What a cause does is first taken from coarse solves (shifted.py), and of several together as the sum; the likely
+ones are then solved at their best change. Differences from the set-up as it was are compared, so a set-up that is a
+little off does little harm.
 """
 
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
+from typing import Any, NamedTuple
 
 import numpy as np
 import scipy
@@ -21,7 +26,7 @@ import scipy
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.feed.chain import FeedSystem
-from tautwire.model.operating.bands import band_named, band_of, bands
+from tautwire.model.operating.bands import Band, band_named, band_of, bands
 from tautwire.model.reflection import size_of, swr
 from tautwire.model.solve.response import Response
 from tautwire.model.solve.smooth_matrices import span_of
@@ -31,7 +36,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.ask import AskMany, in_turn
 from tautwire.studies.wants.dips.reading import GRID, minima
 from tautwire.studies.wants.shifted import Shifted, shifted_impedance
-from tautwire.studies.wants.why.causes import Cause, both, causes
+from tautwire.studies.wants.why.causes import Cause, causes, together
 
 DIP_ERROR = 1e-3  # of the frequency: reading a dip (common practice, no source); the mesh moves it by < 2e-4
 GAMMA_ERROR = 0.03  # of |reflection| at the dip: an SWR of 1.5 read as 1.4 to 1.6; common practice, no source
@@ -39,10 +44,17 @@ MODEL_SHARE, MODEL_SIZE_SHARE = 0.05, 0.2  # of a modelled move of the dip, and 
 WINDOW = 0.13  # searched either side of where the dip was, as a fraction: MATCH and room for the dip's flanks
 MATCH = 0.09  # a dip moves less than this from one sweep to the next, as a fraction; chosen by hand
 OUTSIDE = 0.1  # a dip may lie this far outside the band it is told for, as a fraction
-PAIR_STEPS = 81  # changes of each cause of a pair that are tried
-MOST_PAIRS = 6  # pairs that are solved
-CLOSE = 9.0  # a cause whose score is the best one's and this is solved in full
-NEARLY, ROUNDS = 0.1, 3  # as a share of the change: near enough to where it was solved; rounds of such solves
+MORE_ODDS = 0.2  # odds that one more cause has changed; chosen by hand
+STEPS = (241, 41, 13)  # changes of each cause that are tried first, of one, two and three together
+NEWTON = 4  # steps from the best of those to the best there is
+WIDENED = 8  # pairs that are tried with a third cause
+SOLVED_FROM = 0.04  # chance from which a set of causes is solved in full
+SHOWN_FROM = 0.01  # chance from which several causes together are a row
+APART_FROM = 0.05  # chance of a cause that is worth telling apart from another
+MOST_LOG_ODDS = 10.0
+UNCHANGED = 0.02  # usual changes, below which a cause has not changed
+MOST_CLOSE, CLOSE = 6, 4.5  # likewise, if nothing is enough: so many whose log of the weight is so near to the best
+NEARLY, ROUNDS = 0.1, 6  # usual changes, as a share: near enough to where it was solved; rounds of such solves
 UNLIKELY = 0.02  # chance of so great a misfit below which a cause is said not to explain; chosen by hand
 
 
@@ -81,29 +93,44 @@ def _check_dip(name: str, f_hz: float) -> None:
 
 @dataclass(frozen=True, eq=False)
 class Explanation:
-    """One cause. change: in usual changes, at its best. chi2: misfit of all bands. explains: whether it is enough.
-    at_end: whether still more change would be better. pair: whether it is two
-    causes together. told_hz, told_swr: where it puts each band's dip.
+    """A cause, or several together. change: in usual changes, at its best. chi2: misfit of all bands. chance: that this
+    and nothing else changed, of all that was tried. explains: whether it is enough. at_end: whether still more change
+    would be better. count: how many causes it is. told_hz, told_swr: where it puts each band's dip.
     """
 
     cause: Cause
     change: float
     chi2: float
+    chance: float
     explains: bool
     at_end: bool
     told_hz: tuple[float, ...]
     told_swr: tuple[float, ...]
-    pair: bool = False
+    count: int = 1
 
     @property
-    def score(self) -> float:
-        return self.chi2 + self.change**2
+    def pair(self) -> bool:
+        """Whether it is more than one cause."""
+        return self.count > 1
+
+
+@dataclass(frozen=True)
+class Apart:
+    """A dip that was not read: where it was in the set-up, and where the two likeliest causes would put it, Hz. odds:
+    of the right one to the other, once it is read."""
+
+    band: str
+    was_hz: float
+    first_hz: float
+    second_hz: float
+    odds: float
 
 
 @dataclass(frozen=True, eq=False)
 class Why:
     """All explanations, best first. base_hz: the set-up's own dips. wire: log frequency change of each band for one
-    usual change of wire out; wire_cause: what that change is."""
+    usual change of wire out; wire_cause: what that change is; apart: what to read
+    next; nothing: the chance that nothing changed."""
 
     shifts: tuple[Shift, ...]
     base_hz: tuple[float, ...]
@@ -111,6 +138,8 @@ class Why:
     wire: Real
     wire_cause: Cause
     failed: dict[str, str] = field(default_factory=dict)
+    apart: tuple[Apart, ...] = ()
+    nothing: float = 0.0
 
 
 def shift_of(was_hz: float, now_hz: float, band: str = "", was_swr: float = math.nan, now_swr: float = math.nan,
@@ -219,11 +248,13 @@ def explain(
     remember: Remember = compute_always,
     exclude: Sequence[str] = (),
     ask: AskMany | None = None,
+    unread: Sequence[Band] = (),
 ) -> Why:
-    """Rank the causes of shifts seen at `plane`; where no single one explains them, pairs of causes too.
+    """Rank the causes of shifts seen at `plane`, and sets of causes.
 
-    exclude: words in the names of causes that cannot be. ask: does several tasks, by default one after the other.
-    Raises InputError if the set-up has no dip where one was seen, or for a word that is in no cause's name.
+    unread: bands whose dips could be read to tell the likeliest causes apart. exclude: words in the names of causes
+    that cannot be. ask: does several tasks, by default one after the other. Raises InputError if the set-up has no dip
+    where one was seen, or for a word that is in no cause's name.
     """
     shifts, ask = tuple(shifts), ask or in_turn
     if not shifts:
@@ -233,45 +264,102 @@ def explain(
     near = tuple(Shifted(setup, band.response, band.dip) for band in base)
     track = Track(setup, shifts, base, near, dip_error, gamma_error, plane, remember)
     every = causes(setup)
-    candidates = remaining(every, exclude)
-    wire = every[0]
-    for thorough in (False, True):
-        tried = ask(attempt, [(track, every.index(cause), thorough) for cause in candidates])
-        told, failed = {}, {}
-        for cause, nodes in zip(candidates, tried, strict=True):
-            if isinstance(nodes, str):
-                failed[cause.name] = nodes
-            else:
-                told[cause] = Told(nodes)
-        _solve_close(track, every, told, failed, ask)
-        found = [track.best(cause, one.nodes) for cause, one in told.items()]
-        if any(e.explains for e in found):
+    candidates = [every.index(cause) for cause in remaining(every, exclude)]
+    told, failed = {}, {}
+    for number, nodes in zip(candidates, ask(attempt, [(track, n) for n in candidates]), strict=True):
+        if isinstance(nodes, str):
+            failed[every[number].name] = nodes
+        else:
+            told[number] = Told(nodes)
+    joint: dict[Names, Joint] = {}
+    for most in (1, 2, 3):
+        sets = track.weighed(told, joint, most)
+        for _ in range(ROUNDS):
+            due = [s for s in track.close(sets, most) if not _is_solved(s, told, joint)]
+            if not due:
+                break
+            for one, there in zip(due, ask(solve_at, [(track, s.names, s.solve_at) for s in due]), strict=True):
+                if len(one.names) > 1:
+                    joint[one.names] = Joint(one.solve_at, None if isinstance(there, str) else track.moves_of(there))
+                elif isinstance(there, str):
+                    failed[every[one.names[0]].name] = there
+                    del told[one.names[0]]
+                else:
+                    told[one.names[0]].add(one.solve_at[0], there)
+            sets = track.weighed(told, joint, most)
+        if most >= track.readings or (most > 1 and any(track.enough(s) for s in sets)):
             break
-    else:
-        found += track.pairs({cause: one.nodes for cause, one in told.items()}, every, ask)
-    alone = told[wire].nodes if wire in told else attempt(track, 0, False)
+    shown = [s for s in sets if len(s.names) == 1 or (s.chance > SHOWN_FROM and s.sizes.all())]
+    found = [track.explanation(s, every) for s in shown]
+    alone = told[0].nodes if 0 in told else attempt(track, 0)
     slope = np.full(len(shifts), math.nan)
     if not isinstance(alone, str):
         c = min((k for k in alone if k), key=abs)
         slope = np.log(alone[c][:, 0] / track.base[:, 0]) / c
-    ranked = tuple(sorted(found, key=lambda e: e.score))
-    return Why(shifts, tuple(map(float, track.base[:, 0])), ranked, slope, wire, failed)
+    apart = _apart(track, found, [b for b in unread if b.name not in {s.band for s in shifts}])
+    return Why(
+        shifts,
+        tuple(map(float, track.base[:, 0])),
+        tuple(found),
+        slope,
+        every[0],
+        failed,
+        apart,
+        1 - sum(s.chance for s in sets),
+    )
+
+
+def _apart(track: "Track", found: Sequence[Explanation], unread: Sequence[Band]) -> tuple[Apart, ...]:
+    """Dips not read yet that would tell the two likeliest causes that explain all, apart; the most telling first."""
+    alike = [e for e in found if e.explains and e.chance > APART_FROM][:2]
+    if len(alike) < 2:
+        return ()
+    rows = []
+    for band in unread:
+        centre = (band.lower + band.upper) / 2
+        (seen,) = _solved(track.setup, [centre], [centre], track.plane, track.remember)
+        if math.isnan(seen.dip):
+            continue
+        here = replace(track, shifts=(Shift(band.name, seen.dip, seen.dip),), seen=(seen,),
+                       near=(Shifted(track.setup, seen.response, seen.dip),))  # fmt: skip
+        try:
+            at = [float(here.told(e.cause, e.change, np.array([seen.dip]))[0, 0]) for e in alike]
+        except (InputError, SolveError):
+            continue
+        if not np.isfinite(at).all():
+            continue
+        moves = np.log(np.array(at) / seen.dip)
+        error = math.hypot(track.dip_error, MODEL_SHARE * float(np.abs(moves).max()))
+        odds = math.exp(min((moves[0] - moves[1]) ** 2 / error**2 / 2, MOST_LOG_ODDS))
+        rows.append(Apart(band.name, seen.dip, at[0], at[1], odds))
+    return tuple(sorted(rows, key=lambda row: -row.odds))
+
+
+Names = tuple[int, ...]
+"""Causes by number, rising"""
+Curve = Any
+"""A scipy.interpolate.PPoly: moves (..., bands, 2) by a cause's size"""
 
 
 @dataclass(eq=False)
 class Told:
-    """What a cause does. nodes: dips (bands, 2) by its size; solved: the sizes solved in full, the rest is told from
-    coarse solves."""
+    """What a cause does. nodes: dips (bands, 2) by its size; solved: the sizes solved in full, the rest is from coarse
+    solves."""
 
     nodes: Nodes
     solved: list[float] = field(default_factory=list)
+    _curves: tuple[Curve, Curve] | None = None
 
-    def is_solved_near(self, size: float) -> bool:
-        """Whether it was solved in full at about this size."""
-        return any(abs(size - c) <= NEARLY * abs(size) for c in self.solved)
+    def curves(self, track: "Track") -> tuple[Curve, Curve]:
+        """Moves (..., bands, 2) by its size, through the nodes; and their slope."""
+        if self._curves is None:
+            at = np.array(sorted(self.nodes))
+            curve = scipy.interpolate.PchipInterpolator(at, np.array([track.moves_of(self.nodes[c]) for c in at]))
+            self._curves = curve, curve.derivative()
+        return self._curves
 
     def add(self, size: float, there: Real) -> None:
-        """A solve in full: it shifts what was told, in proportion to the size."""
+        """A solve in full: it shifts the coarse ones, in proportion to the size."""
         missed = self._missed(size, there)
         for c in self.nodes:
             if c and c not in self.solved:
@@ -279,6 +367,7 @@ class Told:
                 self.nodes[c] = np.stack([self.nodes[c][:, 0] * np.exp(ratio), self.nodes[c][:, 1] + more], axis=1)
         self.nodes[size] = there
         self.solved.append(size)
+        self._curves = None
 
     def _missed(self, size: float, there: Real) -> tuple[Real, Real]:
         """Log ratio of the dips, and difference of |reflection|, of a solve to what the nodes tell."""
@@ -287,44 +376,62 @@ class Told:
         return np.log(there[:, 0] / known[:, 0]), there[:, 1] - known[:, 1]
 
 
-def _solve_close(
-    track: "Track", every: Sequence[Cause], told: dict[Cause, Told], failed: dict[str, str], ask: AskMany
-) -> None:
-    """Solves the causes that come close to the best, and the wire's length, at their best change, until each is solved
-    near where it is best."""
-    for _ in range(ROUNDS):
-        best = {cause: track.best(cause, one.nodes) for cause, one in told.items()}
-        least = min((e.score for e in best.values()), default=0.0)
-        close = {c: e for c, e in best.items() if e.explains or e.score < least + CLOSE or c == every[0]}
-        sizes = {c: e.change or min((size for size in told[c].nodes if size), key=abs) for c, e in close.items()}
-        due = {c: size for c, size in sizes.items() if not told[c].is_solved_near(size)}
-        if not due:
-            break
-        solved = ask(solve_at, [(track, every.index(cause), size) for cause, size in due.items()])
-        for (cause, size), there in zip(due.items(), solved, strict=True):
-            if isinstance(there, str):
-                failed[cause.name] = there
-                del told[cause]
-            else:
-                told[cause].add(size, there)
+class Joint(NamedTuple):
+    """A solve in full of several causes at sizes: its moves (bands, 2), None if it failed."""
+
+    sizes: Real
+    moves: Real | None
+
+    def beyond(self, curves: Sequence[Curve]) -> Real:
+        """Moves (count, bands, 2) for one more usual change of each, to add to the sum of each alone: in proportion,
+        along the line from nothing to where it was solved."""
+        alone = _sum_of(curves, self.sizes)
+        more = np.zeros_like(alone) if self.moves is None else self.moves - alone
+        return np.asarray(np.multiply.outer(self.sizes / float(self.sizes @ self.sizes), more))
 
 
-def attempt(track: "Track", number: int, thorough: bool) -> Nodes | str:
+def _sum_of(curves: Sequence[Callable[[Real], Real]], sizes: Sequence[Real] | Real) -> Real:
+    """Moves (..., bands, 2) of causes at sizes (...) of each, added up."""
+    return np.asarray(sum(curve(size) for curve, size in zip(curves, sizes, strict=True)))
+
+
+@dataclass(frozen=True, eq=False)
+class Weighed:
+    """A set of causes: the sizes (n,) of each at its best, moves (bands, 2) and misfit there, how likely it is (log,
+    and as a chance among all), and the sizes at which it is to be solved."""
+
+    names: Names
+    sizes: Real
+    moves: Real
+    misfit: float
+    at_end: bool
+    log_weight: float
+    solve_at: Real
+    chance: float = math.nan
+
+
+def _is_solved(one: Weighed, told: dict[int, Told], joint: dict[Names, Joint]) -> bool:
+    """Whether a set was solved in full at about its sizes."""
+    if len(one.names) == 1:
+        done = [np.array([c]) for c in told[one.names[0]].solved]
+    else:
+        done = [joint[one.names].sizes] if one.names in joint else []
+    return any(np.linalg.norm(one.solve_at - c) <= NEARLY * np.linalg.norm(one.solve_at) for c in done)
+
+
+def attempt(track: "Track", number: int) -> Nodes | str:
     """`Track.nodes` of the cause of this number, or why there are none."""
     try:
-        return track.nodes(causes(track.setup)[number], thorough)
+        return track.nodes(causes(track.setup)[number])
     except (InputError, SolveError) as error:
         return str(error)
 
 
-def solve_at(track: "Track", number: int, size: float, other: int = -1, more: float = 0.0) -> Real | str:
-    """`Track.solved` of the cause of this number, or of two; or why there is none."""
+def solve_at(track: "Track", names: Names, sizes: Real) -> Real | str:
+    """`Track.solved` of the causes of these numbers together; or why there is none."""
     every = causes(track.setup)
-    cause = every[number]
-    if other >= 0:
-        cause, size = both(cause, size, every[other], more), math.hypot(size, more)
     try:
-        return track.solved(cause, size)
+        return track.solved(together([every[n] for n in names], sizes.tolist()), float(np.linalg.norm(sizes)))
     except (InputError, SolveError) as error:
         return str(error)
 
@@ -385,17 +492,13 @@ class Track:
             raise SolveError("no dip is left to follow")
         return there
 
-    def nodes(self, cause: Cause, thorough: bool) -> Nodes:
-        """`told` at c = 0 and at the sizes needed to find the best. Raises what no size can do.
-
-        thorough: at more sizes and up to the largest, for what does not go one way only.
-        """
+    def nodes(self, cause: Cause) -> Nodes:
+        """`told` at c = 0 and at the cause's sizes, as far as they can be built. Raises what no size can do."""
         known = {0.0: self.base}
         fault: InputError | SolveError | None = None
         for sign in (1.0,) if cause.one_way else (1.0, -1.0):
             before = 0.0
-            between = tuple(cause.sizes[-1] * k / 4 for k in range(1, 5))
-            for size in between if thorough else cause.sizes:
+            for size in cause.sizes:
                 c = sign * size
                 try:
                     there = self.told(cause, c, known[before][:, 0])
@@ -405,106 +508,105 @@ class Track:
                 if np.isnan(there).any():
                     break
                 known[c], before = there, c
-                if not thorough and sign * self.best(cause, known).change < 0.85 * size:
-                    break
         if len(known) == 1:
             raise fault or SolveError("no dip is left to follow")
         return known
 
-    def best(self, cause: Cause, nodes: Nodes) -> Explanation:
-        """The change that explains the shifts best, from curves through the nodes."""
-        fine, log_dips, told_gamma = self.curves(nodes, 1201)
-        misfit = self.misfit(log_dips, told_gamma)
-        k = int((misfit + fine**2).argmin())
-        change = float(fine[k])
-        at_end = bool(k in (0, len(fine) - 1) and change != 0)
-        return self.explanation(cause, change, float(misfit[k]), log_dips[k], told_gamma[k], 1, at_end)
+    def moves_of(self, dips: Real) -> Real:
+        """Log frequency ratio and change of |reflection| (bands, 2) of dips (bands, 2)."""
+        return np.stack([np.log(dips[:, 0] / self.base[:, 0]), dips[:, 1] - self.base[:, 1]], axis=1)
 
-    def curves(self, nodes: Nodes, count: int) -> tuple[Real, Real, Real]:
-        """Curves through the nodes at `count` changes: those changes (count,), log frequency ratio and change of
-        |reflection| of each band there, (count, bands)."""
-        at = np.array(sorted(nodes))
-        ratio = np.log(np.array([nodes[c][:, 0] for c in at]) / self.base[:, 0])
-        gamma = np.array([nodes[c][:, 1] for c in at]) - self.base[:, 1]
-        fine = np.linspace(at[0], at[-1], count)
-        return (
-            fine,
-            scipy.interpolate.PchipInterpolator(at, ratio)(fine),
-            scipy.interpolate.PchipInterpolator(at, gamma)(fine),
-        )
+    def weighed(self, told: dict[int, Told], joint: dict[Names, Joint], most: int) -> list[Weighed]:
+        """Every cause, every two, and the likeliest three, up to `most` together; the likeliest first."""
+        found = [self._weigh((n,), told, joint) for n in told]
+        if most > 1:
+            found += [self._weigh(two, told, joint) for two in itertools.combinations(sorted(told), 2)]
+        if most > 2:
+            wide = sorted((s for s in found if len(s.names) == 2), key=lambda s: -s.log_weight)[:WIDENED]
+            sets = {tuple(sorted((*s.names, n))) for s in wide for n in told if n not in s.names}
+            found += [self._weigh(three, told, joint) for three in sorted(sets)]
+        nothing = self.misfit(np.zeros((len(self.shifts), 2)))
+        weights = np.array([s.log_weight for s in found] + [-float(nothing) / 2])
+        chances = np.exp(weights - scipy.special.logsumexp(weights))
+        found = [replace(s, chance=float(c)) for s, c in zip(found, chances[:-1], strict=True)]
+        return sorted(found, key=lambda s: -s.chance)
 
-    def misfit(self, log_dips: Real, told_gamma: Real) -> Real:
-        """Sum over the bands (last axis) of squared misfits in errors."""
-        total = np.zeros(log_dips.shape[:-1])
-        for i, s in enumerate(self.shifts):
-            told = log_dips[..., i]
-            error = np.hypot(self.dip_error, MODEL_SHARE * told)
-            total += ((told - math.log(s.now_hz / s.was_hz)) / error) ** 2
-            if s.has_swr:
-                seen = (s.now_swr - 1) / (s.now_swr + 1) - (s.was_swr - 1) / (s.was_swr + 1)
-                error = np.hypot(self.gamma_error, MODEL_SIZE_SHARE * told_gamma[..., i])
-                total += ((told_gamma[..., i] - seen) / error) ** 2
-        return total
+    def close(self, sets: Sequence[Weighed], most: int) -> list[Weighed]:
+        """What is to be solved in full: what is likely; and, where nothing is enough, the best of so many together."""
+        likely = [s for s in sets if s.chance > SOLVED_FROM]
+        alike = [s for s in sets if len(s.names) == most and s.log_weight > -math.inf]
+        if alike and (most == 1 or not any(self.enough(s) for s in sets)):
+            likely += [s for s in alike[:MOST_CLOSE] if s.log_weight > alike[0].log_weight - CLOSE and s not in likely]
+        return likely
+
+    def _weigh(self, names: Names, told: dict[int, Told], joint: dict[Names, Joint]) -> Weighed:
+        n = len(names)
+        curves, slopes = zip(*(told[name].curves(self) for name in names), strict=True)
+        more = joint.get(names, Joint(np.ones(n), None)).beyond(curves)
+        ends = np.array([[curve.x[0], curve.x[-1]] for curve in curves]).T
+
+        def moves(sizes: Sequence[Real] | Real) -> Real:
+            """(..., bands, 2) at sizes (...) of each."""
+            return _sum_of(curves, sizes) + sum(np.multiply.outer(x, m) for x, m in zip(sizes, more, strict=True))
+
+        grids = np.meshgrid(*(np.linspace(low, high, STEPS[n - 1]) for low, high in ends.T), indexing="ij")
+        score = self.misfit(moves(grids)) + np.asarray(sum(g**2 for g in grids))
+        at = np.unravel_index(int(score.argmin()), score.shape)
+        sizes, best = np.array([g[at] for g in grids]), float(score[at])
+        for _ in range(NEWTON):
+            left, error = self.left(moves(sizes))
+            rows = np.stack([(d(c) + m) / error for d, c, m in zip(slopes, sizes, more, strict=True)])
+            was_seen = np.isfinite(left.ravel())
+            rows, seen = rows.reshape(n, -1)[:, was_seen], left.ravel()[was_seen]
+            whole = rows @ rows.T + np.eye(n)
+            step = np.linalg.solve(whole, -rows @ seen - sizes)
+            tried = np.clip(sizes + step, *ends)
+            score_there = float(self.misfit(moves(tried)) + tried @ tried)
+            if score_there >= best:
+                break
+            sizes, best = tried, score_there
+        log_weight = -best / 2 - float(np.linalg.slogdet(whole)[1]) / 2 + n * math.log(MORE_ODDS)
+        if n > 1 and np.abs(sizes).min() < UNCHANGED:  # that is fewer causes
+            log_weight = -math.inf
+        at_end = n == 1 and bool(sizes[0] in ends[:, 0] and sizes[0] != 0)
+        solve_at = sizes
+        if n == 1 and abs(sizes[0]) < UNCHANGED:  # it moves them the other way: solved where its slope is seen
+            solve_at = np.array([min((c for c in told[names[0]].nodes if c), key=abs)])
+        there = moves(sizes)
+        return Weighed(names, sizes, there, float(self.misfit(there)), at_end, log_weight, solve_at)
+
+    def enough(self, one: Weighed) -> bool:
+        """Whether a set of causes explains what was seen."""
+        free = max(self.readings - len(one.names), 1)
+        return bool(scipy.special.gammaincc(free / 2, one.misfit / 2) > UNLIKELY)
+
+    def left(self, moves: Real) -> tuple[Real, Real]:
+        """Moves (..., bands, 2) less those seen, in errors, NaN for what was not seen; and the errors."""
+        share = np.array([MODEL_SHARE, MODEL_SIZE_SHARE])
+        error = np.hypot(np.array([self.dip_error, self.gamma_error]), share * moves)
+        return (moves - self.moved) / error, error
+
+    @cached_property
+    def moved(self) -> Real:
+        """What was seen to move (bands, 2): log frequency ratio, |reflection|; NaN for an SWR not read."""
+        sizes = [size_of(s.now_swr) - size_of(s.was_swr) if s.has_swr else math.nan for s in self.shifts]
+        return np.array([[math.log(s.now_hz / s.was_hz), size] for s, size in zip(self.shifts, sizes, strict=True)])
+
+    def misfit(self, moves: Real) -> Real:
+        """Sum over the bands of squared misfits in errors, of moves (..., bands, 2)."""
+        return np.asarray(np.nansum(self.left(moves)[0] ** 2, axis=(-2, -1)))
 
     @property
     def readings(self) -> int:
         """How many numbers were seen."""
         return len(self.shifts) + sum(s.has_swr for s in self.shifts)
 
-    def explanation(
-        self, cause: Cause, change: float, misfit: float, log_dips: Real, gamma: Real, free: int, at_end: bool = False
-    ) -> Explanation:
-        """An explanation from what it tells of each band; free: how many causes were adjusted."""
-        now = tuple(float(s.was_hz * math.exp(log_dips[i])) for i, s in enumerate(self.shifts))
-        g = np.clip(self.base[:, 1] + gamma, 0, 0.999)
-        enough = bool(scipy.special.gammaincc(max(self.readings - free, 1) / 2, misfit / 2) > UNLIKELY)
-        return Explanation(cause, change, misfit, enough, at_end, now, tuple(map(float, (1 + g) / (1 - g))), free > 1)
-
-    def pairs(self, known: dict[Cause, Nodes], every: Sequence[Cause], ask: AskMany) -> list[Explanation]:
-        """The best pairs of causes, their shifts taken to add up, then solved together, twice: the second time where
-        the first leaves the best. None for fewer than two readings: two causes explain any one."""
-        if self.readings < 2:
-            return []
-        curves = {every.index(cause): self.curves(nodes, PAIR_STEPS) for cause, nodes in known.items()}
-
-        def best(one: int, other: int, missed: Real | float = 0.0, more: Real | float = 0.0) -> _Pair:
-            """missed, more (bands,): what a solve tells beyond the sum of both."""
-            (x, t1, g1), (y, t2, g2) = curves[one], curves[other]
-            log_dips, gamma = t1[:, None] + t2 + missed, g1[:, None] + g2 + more
-            score = self.misfit(log_dips, gamma) + x[:, None] ** 2 + y**2
-            i, k = np.unravel_index(int(score.argmin()), score.shape)
-            return _Pair(float(score[i, k]), one, float(x[i]), other, float(y[k]), log_dips[i, k], gamma[i, k])
-
-        every_pair = [best(*two) for two in itertools.combinations(curves, 2)]
-        tried = sorted((p for p in every_pair if p.size and p.more), key=lambda p: p.score)[:MOST_PAIRS]
-        solved: dict[tuple[int, int], Explanation] = {}
-        for _ in range(2):
-            answers = ask(solve_at, [(self, p.one, p.size, p.other, p.more) for p in tried])
-            pairs, tried = tried, []
-            for pair, there in zip(pairs, answers, strict=True):
-                if isinstance(there, str):
-                    continue
-                log_dips, gamma = np.log(there[:, 0] / self.base[:, 0]), there[:, 1] - self.base[:, 1]
-                cause = both(every[pair.one], pair.size, every[pair.other], pair.more)
-                found = self.explanation(cause, math.hypot(pair.size, pair.more),
-                                         float(self.misfit(log_dips, gamma)), log_dips, gamma, 2)  # fmt: skip
-                names = pair.one, pair.other
-                if names not in solved or found.score < solved[names].score:
-                    solved[names] = found
-                again = best(*names, log_dips - pair.log_dips, gamma - pair.gamma)
-                if again.size and again.more and (again.size, again.more) != (pair.size, pair.more):
-                    tried.append(again)
-        return list(solved.values())
-
-
-@dataclass(frozen=True, eq=False)
-class _Pair:
-    """Two causes by number, so many usual changes of each, and what their sum tells (bands,)."""
-
-    score: float
-    one: int
-    size: float
-    other: int
-    more: float
-    log_dips: Real
-    gamma: Real
+    def explanation(self, one: Weighed, every: Sequence[Cause]) -> Explanation:
+        """A set of causes as an explanation."""
+        parts = [every[n] for n in one.names]
+        change = float(one.sizes[0]) if len(parts) == 1 else float(np.linalg.norm(one.sizes))
+        cause = parts[0] if len(parts) == 1 else together(parts, one.sizes.tolist())
+        now = tuple(float(s.was_hz * math.exp(one.moves[i, 0])) for i, s in enumerate(self.shifts))
+        g = np.clip(self.base[:, 1] + one.moves[:, 1], 0, 0.999)
+        low = tuple(map(float, (1 + g) / (1 - g)))
+        return Explanation(cause, change, one.misfit, one.chance, self.enough(one), one.at_end, now, low, len(parts))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from pydantic import Field, field_validator, model_validator
 
 from tautwire.model.errors import InputError
@@ -19,16 +21,18 @@ from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import Frequency, Number
 from tautwire.studies.wants.ask import AskMany
 from tautwire.studies.wants.want import Frames, Want
+from tautwire.studies.wants.why.causes import Cause
 from tautwire.studies.wants.why.ranking import (
     DIP_ERROR,
     GAMMA_ERROR,
     Shift,
+    Why,
     check_errors,
     explain,
     shift_of,
     shifts_between,
 )
-from tautwire.studies.wants.why.words import why_notes
+from tautwire.studies.wants.why.words import findings
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -102,7 +106,9 @@ def shifts_of(spec: WhySpec, region: object) -> tuple[Shift, ...]:
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
-    """Tables "why" (a row a cause, best first), "why_bands" (a row a cause and band) and "why_notes"."""
+    """Tables "why" (a row a cause, best first), "why_parts" (a row a single cause of each), "why_bands" (a row a cause
+    and band), "why_next" (a row a band that would tell the two likeliest apart, the most telling first), "why_wire"
+    (how much wire brings the dips back) and "why_failed" (what could not be tried)."""
     return tables(setup, study, solver.remember)
 
 
@@ -110,31 +116,67 @@ def tables(setup: Setup, study: Study, remember: Remember, ask: AskMany | None =
     """See `compute`. ask: see ranking.explain."""
     spec: WhySpec = study.options["why"]
     shifts = shifts_of(spec, study.spec.region)
-    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, remember, spec.exclude, ask)
-    rows, bands = [], []
+    found = explain(setup, shifts, spec.dip_error, spec.gamma_error, spec.plane, remember, spec.exclude, ask,
+                    study.bands)  # fmt: skip
+    return why_tables(found, study.lengths)
+
+
+def why_tables(found: Why, lengths: str = "metric") -> Frames:
+    """What was found as rows. lengths: what lengths in columns of words are written in."""
+    rows, parts, bands = [], [], []
     for rank, e in enumerate(found.explanations, 1):
         rows.append({
             "rank": rank, "cause": e.cause.name,
-            "change": e.cause.words(e.change) if e.change else "no such change moves them this way",
-            "usual": "" if e.pair else e.cause.words(1.0), "usual_changes": e.change, "misfit": e.chi2,
-            "explains": e.explains, "at_end": e.at_end,
-            "undo": e.cause.undo(e.change) if e.change else "",
+            "change": e.cause.words(e.change).text(lengths) if e.change else "no such change moves them this way",
+            "usual": "" if e.pair else e.cause.words(1.0).text(lengths), "usual_changes": e.change, "misfit": e.chi2,
+            "cause_chance": e.chance, "explains": e.explains, "at_end": e.at_end,
+            "undo": e.cause.undo(e.change).text(lengths) if e.change else "",
         })  # fmt: skip
-        for shift, dip_hz, low in zip(shifts, e.told_hz, e.told_swr, strict=True):
+        for cause, c in e.cause.at(e.change):
+            parts.append({"rank": rank, "cause": cause.name, "usual_changes": c, **amounts(cause, c)})
+        for shift, base, dip_hz, low in zip(found.shifts, found.base_hz, e.told_hz, e.told_swr, strict=True):
             bands.append({
                 "cause": e.cause.name, "band": shift.band, "was_mhz": shift.was_hz / 1e6,
                 "now_mhz": shift.now_hz / 1e6, "told_mhz": dip_hz / 1e6, "told_swr": low,
-                "off_khz": (dip_hz - shift.now_hz) / 1e3,
+                "off_khz": (dip_hz - shift.now_hz) / 1e3, "was_swr": shift.was_swr, "now_swr": shift.now_swr,
+                "base_mhz": base / 1e6,
             })  # fmt: skip
-    words = why_notes(setup, found, spec.dip_error)
-    words += [f"Not tried: {name} ({reason})." for name, reason in found.failed.items()]
-    return {"why": rows, "why_bands": bands, "why_notes": [{"note": n} for n in words]}
+    two = [e.cause.name for e in found.explanations if e.explains][:2]
+    apart = [
+        {"cause": two[0], "other_cause": two[1], "band": a.band, "was_mhz": a.was_hz / 1e6,
+         "told_mhz": a.first_hz / 1e6, "other_mhz": a.second_hz / 1e6, "odds": a.odds}
+        for a in found.apart
+    ]  # fmt: skip
+    failed = [{"cause": name, "reason": reason} for name, reason in found.failed.items()]
+    return {
+        "why": rows,
+        "why_parts": parts,
+        "why_bands": bands,
+        "why_next": apart,
+        "why_wire": wire_rows(found),
+        "why_failed": failed,
+    }
 
 
-def sentences(result: Result) -> list[str]:
-    """The answer in words."""
-    table = result.frames.get("why_notes")
-    return [] if table is None else list(table["note"])
+def amounts(cause: Cause, c: float) -> dict[str, float]:
+    """The numbers of a change in words: columns "amount" and "further", SI; NaN where there is none."""
+    values = [n.value for n in cause.words(c).numbers] if c else []
+    return dict(zip(("amount", "further"), [*values, math.nan, math.nan], strict=False))
+
+
+def wire_rows(why: Why) -> list[dict[str, Any]]:
+    """The row of "why_wire": the change of wire that brings the dips back, and the band that then stays furthest off;
+    none if the wire's effect could not be computed."""
+    shift = np.array([math.log(s.now_hz / s.was_hz) for s in why.shifts])
+    if np.isnan(why.wire).any() or not np.any(why.wire):
+        return []
+    c = float(-(shift @ why.wire) / (why.wire @ why.wire))
+    left = shift + c * why.wire
+    worst = int(np.abs(left).argmax())
+    return [{
+        "cause": why.wire_cause.name, "usual_changes": -c, **amounts(why.wire_cause, -c),
+        "band": why.shifts[worst].band, "stays_khz": abs(left[worst]) * why.shifts[worst].was_hz / 1e3,
+    }]  # fmt: skip
 
 
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
@@ -156,5 +198,5 @@ def check(setup: Setup, study: Study) -> None:
 
 
 WANT = Want(
-    "why", compute, WhySpec, sentences=sentences, plots=plots, sized=True, by_band=False, depends=depends, check=check
+    "why", compute, WhySpec, findings=findings, plots=plots, sized=True, by_band=False, depends=depends, check=check
 )
