@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from tautwire import __version__
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band
 from tautwire.model.solve.solver import Remember
@@ -53,7 +54,7 @@ class SlopesAnswer:
     bands: tuple[Band, ...]
 
     def key(self, raw: Raw) -> str:
-        return digest("pocket slopes", {k: v for k, v in raw.items() if k != "radio"}, [b.name for b in self.bands],
+        return digest("pocket slopes", __version__, {k: v for k, v in raw.items() if k != "radio"}, [b.name for b in self.bands],
                       wire_part(raw), repr(off_values(Setup.read(raw))))  # fmt: skip
 
     def compute(self, raw: Raw, remember: Remember) -> Any:
