@@ -54,8 +54,9 @@ class SlopesAnswer:
     bands: tuple[Band, ...]
 
     def key(self, raw: Raw) -> str:
-        return digest("pocket slopes", __version__, {k: v for k, v in raw.items() if k != "radio"}, [b.name for b in self.bands],
-                      wire_part(raw), repr(off_values(Setup.read(raw))))  # fmt: skip
+        names, values = [b.name for b in self.bands], repr(off_values(Setup.read(raw)))
+        own = {k: v for k, v in raw.items() if k != "radio"}
+        return digest("pocket slopes", __version__, own, names, wire_part(raw), values)
 
     def compute(self, raw: Raw, remember: Remember) -> Any:
         setup = Setup.read(raw)
