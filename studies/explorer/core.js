@@ -61,11 +61,7 @@ const tautwireCore = (D) => {
     });
   }
 
-  const times = ([a, b], [c, d]) => [a * c - b * d, a * d + b * c];
-  const plus = ([a, b], [c, d]) => [a + c, b + d];
-  const over = ([a, b], [c, d]) => { const s = c * c + d * d; return [(a * c + b * d) / s, (b * c - a * d) / s]; };
   const at = (column, m) => (typeof column === "number" ? column : column[m]);
-  const through = ([a, b, c, d], v, i) => [plus(times(a, v), times(b, i)), plus(times(c, v), times(d, i))];
 
   // |reflection| at the radio on the band's grid
   function radio(gamma, setting, picked) {
@@ -73,23 +69,23 @@ const tautwireCore = (D) => {
     const reference = near.reduce((sum, [i, w]) => sum + w * feed[i].reference, 0);
     const length = setting["coax.length"] ?? feed[0].length;
     return gamma.map(([re, im], b) => {
-      const out = new Float64Array(D.points), count = feed[0].bands[b].length / 2;
+      const out = new Float64Array(D.points), count = feed[0].bands[b].length, c = new Float64Array(count);
       for (let m = 0; m < D.points; m++) {
-        const parts = [];
-        for (let p = 0; p < count; p++) {
-          let x = 0, y = 0;
-          for (const [i, w] of near) { x += w * at(feed[i].bands[b][2 * p], m); y += w * at(feed[i].bands[b][2 * p + 1], m); }
-          parts.push([x, y]);
+        c.fill(0); // real and imaginary parts of the transformer's A, B, C, D, then of the line's propagation and impedance
+        for (const [i, w] of near) for (let p = 0; p < count; p++) c[p] += w * at(feed[i].bands[b][p], m);
+        const vr = Z * (1 + re[m]), vi = Z * im[m], ir = 1 - re[m], ii = -im[m];
+        let ur = c[0] * vr - c[1] * vi + c[2] * ir - c[3] * ii, ui = c[0] * vi + c[1] * vr + c[2] * ii + c[3] * ir;
+        let jr = c[4] * vr - c[5] * vi + c[6] * ir - c[7] * ii, ji = c[4] * vi + c[5] * vr + c[6] * ii + c[7] * ir;
+        if (count > 8) {
+          const a = c[8] * length, t = c[9] * length, zr = c[10], zi = c[11], size = zr * zr + zi * zi;
+          const cr = Math.cosh(a) * Math.cos(t), ci = Math.sinh(a) * Math.sin(t), sr = Math.sinh(a) * Math.cos(t), si = Math.cosh(a) * Math.sin(t);
+          const br = zr * sr - zi * si, bi = zr * si + zi * sr, dr = (sr * zr + si * zi) / size, di = (si * zr - sr * zi) / size;
+          const [xr, xi, yr, yi] = [ur, ui, jr, ji];
+          ur = cr * xr - ci * xi + br * yr - bi * yi; ui = cr * xi + ci * xr + br * yi + bi * yr;
+          jr = dr * xr - di * xi + cr * yr - ci * yi; ji = dr * xi + di * xr + cr * yi + ci * yr;
         }
-        let [v, i] = through(parts, [Z * (1 + re[m]), Z * im[m]], [1 - re[m], -im[m]]);
-        if (count > 4) {
-          const [a, t] = times(parts[4], [length, 0]);
-          const cosh = [Math.cosh(a) * Math.cos(t), Math.sinh(a) * Math.sin(t)];
-          const sinh = [Math.sinh(a) * Math.cos(t), Math.cosh(a) * Math.sin(t)];
-          [v, i] = through([cosh, times(parts[5], sinh), over(sinh, parts[5]), cosh], v, i);
-        }
-        const r = times([reference, 0], i), g = over([v[0] - r[0], v[1] - r[1]], plus(v, r));
-        out[m] = Math.min(Math.hypot(g[0], g[1]), 0.9999);
+        const rr = reference * jr, ri = reference * ji;
+        out[m] = Math.min(Math.hypot(ur - rr, ui - ri) / Math.hypot(ur + rr, ui + ri), 0.9999);
       }
       return out;
     });
@@ -97,14 +93,14 @@ const tautwireCore = (D) => {
 
   // ---- the fitted form: the same steps as pocket/fitted.py -----------------------------------------------------------
 
-  // coefficients of a form, from 16-bit integers in base64
-  function coefficients(form) {
-    if (!form.values) {
-      const bytes = typeof atob === "function" ? Uint8Array.from(atob(form.data), (c) => c.charCodeAt(0)) : Buffer.from(form.data, "base64");
-      const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
-      form.values = Float64Array.from({ length: bytes.byteLength / 2 }, (_, i) => view.getInt16(2 * i, true) * form.scales[Math.floor(i / 2 / form.powers.length)]);
-    }
-    return form.values;
+  // a form made ready: its coefficients from 16-bit integers in base64, the powers of its terms one after the other
+  function opened(form) {
+    if (form.values) return form;
+    const bytes = typeof atob === "function" ? Uint8Array.from(atob(form.data), (c) => c.charCodeAt(0)) : Buffer.from(form.data, "base64");
+    const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength), terms = form.powers.length;
+    form.values = Float64Array.from({ length: bytes.byteLength / 2 }, (_, i) => view.getInt16(2 * i, true) * form.scales[Math.floor(i / 2 / terms)]);
+    form.each = Uint8Array.from(form.powers.flat());
+    return form;
   }
 
   const chebyshev = (x, most) => {
@@ -113,30 +109,39 @@ const tautwireCore = (D) => {
     return out;
   };
 
-  // reflection [re, im] on the frequencies f (MHz): (a + b u + c w + d u w) / (1 + e u + f w + g u w)
+  // reflection [re, im] on a band's frequencies f (MHz): (a + b u + c w + d u w) / (1 + e u + f w + g u w)
   function fitted(form, setting, f) {
-    const at = (path) => setting[path], length = at("antenna.length"), coax = at("coax.length");
-    const place = [length, at("antenna.slope"), Math.log(at("antenna.feed_height")), Math.exp(-coax / 4)];
+    const { values, each, most_f: most } = opened(form), count = form.powers.length;
+    const length = setting["antenna.length"], coax = setting["coax.length"];
+    const place = [length, setting["antenna.slope"], Math.log(setting["antenna.feed_height"]), Math.exp(-coax / 4)];
     const terms = place.map((v, i) => chebyshev(2 * (v - form.low[i]) / (form.high[i] - form.low[i]) - 1, form.most));
-    const count = form.powers.length, values = coefficients(form), most = form.most_f, sums = [];
-    for (let p = 0; p < 7; p++) {
-      const re = new Float64Array(most + 1), im = new Float64Array(most + 1);
-      for (let m = 0; m < count; m++) {
-        const [j, ...rest] = form.powers[m], size = rest.reduce((s, n, i) => s * terms[i][n], 1), k = 2 * (p * count + m);
-        re[j] += size * values[k]; im[j] += size * values[k + 1];
+    const sums = new Float64Array(14 * (most + 1)); // re and im of each polynomial's part of each degree in frequency
+    for (let m = 0; m < count; m++) {
+      const at = 5 * m, size = terms[0][each[at + 1]] * terms[1][each[at + 2]] * terms[2][each[at + 3]] * terms[3][each[at + 4]];
+      for (let p = 0; p < 7; p++) {
+        const k = 2 * (p * count + m), to = 2 * (p * (most + 1) + each[at]);
+        sums[to] += size * values[k]; sums[to + 1] += size * values[k + 1];
       }
-      sums.push([re, im]);
     }
-    const re = new Float64Array(f.length), im = new Float64Array(f.length);
+    form.inF ??= Array.from(f, (v) => chebyshev(2 * (v - form.band[0]) / (form.band[1] - form.band[0]) - 1, most));
+    const re = new Float64Array(f.length), im = new Float64Array(f.length), poly = new Float64Array(14);
     for (let m = 0; m < f.length; m++) {
-      const t = chebyshev(2 * (f[m] - form.band[0]) / (form.band[1] - form.band[0]) - 1, most);
-      const poly = sums.map(([r, i]) => [t.reduce((s, v, n) => s + v * r[n], 0), t.reduce((s, v, n) => s + v * i[n], 0)]);
-      const k = 4 * Math.PI * f[m] / 299.792458; // round trips
-      const u = [Math.cos(k * coax * form.speeds[0]), -Math.sin(k * coax * form.speeds[0])];
-      const w = [Math.cos(k * length * form.speeds[1]), -Math.sin(k * length * form.speeds[1])], uw = times(u, w);
-      const top = plus(plus(poly[0], times(poly[1], u)), plus(times(poly[2], w), times(poly[3], uw)));
-      const below = plus(plus([1, 0], times(poly[4], u)), plus(times(poly[5], w), times(poly[6], uw)));
-      [re[m], im[m]] = over(top, below);
+      const t = form.inF[m];
+      for (let p = 0; p < 7; p++) {
+        let x = 0, y = 0;
+        for (let n = 0; n <= most; n++) { const k = 2 * (p * (most + 1) + n); x += t[n] * sums[k]; y += t[n] * sums[k + 1]; }
+        poly[2 * p] = x; poly[2 * p + 1] = y;
+      }
+      const k = 4 * Math.PI * f[m] / 299.792458, a = k * coax * form.speeds[0], b = k * length * form.speeds[1]; // round trips
+      const trips = [Math.cos(a), -Math.sin(a), Math.cos(b), -Math.sin(b), Math.cos(a + b), -Math.sin(a + b)]; // u, w, u w
+      let tr = poly[0], ti = poly[1], br = 1, bi = 0;
+      for (let q = 0; q < 3; q++) {
+        const x = trips[2 * q], y = trips[2 * q + 1], up = 2 * (q + 1), down = 2 * (q + 4);
+        tr += poly[up] * x - poly[up + 1] * y; ti += poly[up] * y + poly[up + 1] * x;
+        br += poly[down] * x - poly[down + 1] * y; bi += poly[down] * y + poly[down + 1] * x;
+      }
+      const size = br * br + bi * bi;
+      re[m] = (tr * br + ti * bi) / size; im[m] = (ti * br - tr * bi) / size;
     }
     return [re, im];
   }

@@ -51,6 +51,7 @@ LOG, FORMAT = "log", 2
 HEAD = "# An entry of a tautwire logbook. Start from it:  tautwire predict --from THIS_FILE\n\n"
 NEAR, FAR = 0.15, 0.4  # log of frequency over a band's middle: to which a dip is taken for that band's, and may be said
 LONGEST_SLUG = 40
+MERGED = "the folder of another logbook, or a file of the pocket page; 'tautwire log' names this one's folder"
 KINDS_BESIDE = ("fit_result", "spread")
 """tables that a fit writes beside the set-up, kept with it"""
 
@@ -359,8 +360,7 @@ def merge(other: Path) -> tuple[int, int]:
         return _merge_file(other)
     here = logbook_folder()
     if not other.is_dir() or not (folders := _place_folders(other)):
-        allowed = "the folder of another logbook, or a file of the pocket page; 'tautwire log' names this one's"
-        raise InputError("--merge", other, allowed)
+        raise InputError("--merge", other, MERGED)
     if other.resolve() == here.resolve():
         raise InputError("--merge", other, "another logbook; this is the one in use")
     copied = known = 0
@@ -404,7 +404,7 @@ def _merge_file(other: Path) -> tuple[int, int]:
         entries, number = told["entries"], told["tautwire_log"]
         ready = [(tables, tables[LOG], tables[LOG]["id"]) for tables in entries]
     except (ValueError, TypeError, KeyError):
-        raise InputError("--merge", other, "a log saved by the pocket page") from None
+        raise InputError("--merge", other, MERGED) from None
     if number != FORMAT:
         raise InputError("--merge", other, f"format {FORMAT}, not {number!r}: another tautwire wrote this log")
     files: dict[Path, bytes] = {}

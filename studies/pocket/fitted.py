@@ -106,6 +106,15 @@ def _terms(which: Sequence[tuple[int, ...]], low: Real, high: Real, places: Real
     return np.asarray(np.stack([np.prod([tables[i][n] for i, n in enumerate(p[1:])], axis=0) for p in which]))
 
 
+def form_of(
+    coefficients: Complex, f_mhz: Real, ends: tuple[Real, Real], degrees: Sequence[float], speeds: tuple[float, float]
+) -> Form:
+    """The form of coefficients (7, terms) that were fitted with the same arguments."""
+    low, high = (variables(e[None])[0] for e in ends)
+    low, high = np.minimum(low, high), np.maximum(low, high)
+    return Form(tuple(powers(degrees)), low, high, (float(f_mhz[0]), float(f_mhz[-1])), coefficients, speeds)
+
+
 def fit(
     f_mhz: Real,
     places: Real,
@@ -114,9 +123,8 @@ def fit(
     degrees: Sequence[float],
     speeds: tuple[float, float] = SPEEDS,
     chunk: int = 100,
-    weight: Real | None = None,
 ) -> Form:
-    """The form nearest to gamma (n, f) at f_mhz (f,) and places (n, 4). ends: lowest and highest place. weight (f,)."""
+    """The form nearest to gamma (n, f) at f_mhz (f,) and places (n, 4). ends: lowest and highest place."""
     low, high = (variables(e[None])[0] for e in ends)
     low, high = np.minimum(low, high), np.maximum(low, high)
     which, band = tuple(powers(degrees)), (float(f_mhz[0]), float(f_mhz[-1]))
@@ -130,15 +138,15 @@ def fit(
             here = slice(at, at + chunk)
             u, w = round_trips(f_mhz, places[here], speeds)
             seen = gamma[here]
-            heavy = 1 / below[here] if weight is None else weight / below[here]
+            heavy = 1 / below[here]
             factors = np.stack([np.ones_like(u), u, w, u * w, -seen * u, -seen * w, -seen * u * w]) * heavy
             basis = np.einsum("tn,tf->tnf", _terms(which, low, high, places[here]), in_f).reshape(count, -1)
             rows = (factors.reshape(POLYNOMIALS, 1, -1) * basis).reshape(POLYNOMIALS * count, -1)
             square += rows.conj() @ rows.T
             right += rows.conj() @ (seen * heavy).ravel()
         square[np.diag_indices_from(square)] += RIDGE * np.trace(square).real / len(square)
-        coefficients: Complex = np.linalg.solve(square, right).reshape(POLYNOMIALS, count)
-        form = Form(which, low, high, band, coefficients, speeds)
+        coefficients = np.asarray(np.linalg.solve(square, right), dtype=complex).reshape(POLYNOMIALS, count)
+        form = form_of(coefficients, f_mhz, ends, degrees, speeds)
         e, f, g = (
             np.einsum("tn,tf->nf", _terms(which, low, high, places) * k[:, None], in_f) for k in coefficients[4:]
         )

@@ -1,7 +1,7 @@
 """What dips say on the pocket page: the posterior of studies/learned with readings linear in what is off.
 
 A reading is the logarithm of its frequency over that of the dip as typed; slopes (slopes.py) say what each value does
-to it. So a phone needs no solver, and the search, the grid of cells and the covariance are those of learned/posterior.py.
+to it. So a phone needs no solver; search, cells and covariance are those of learned/posterior.py.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from tautwire.model.reflection import size_of
 from tautwire.studies.learned.errors import READ_DIP, READ_SIZE, model_error, together
 from tautwire.studies.learned.layers import Kinds, Layer, layer_of
 from tautwire.studies.learned.posterior import ERROR, Found, Key, Local, Log, Posterior, hidden_of, kind_of, learned
-from tautwire.studies.pocket.model import Hung, Model
+from tautwire.studies.pocket.basis import Hung, Model
 
 LAYERS: tuple[Layer, ...] = ("antenna", "site", "hang")
 LEAST_WEIGHT = 1e-4  # of a cell, to count in a prediction

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from tautwire import __version__
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band
 from tautwire.model.solve.solver import Remember
@@ -23,8 +24,8 @@ from tautwire.studies.explorer.surface_builder import Builder, Progress
 from tautwire.studies.learned.errors import READ_DIP, READ_SIZE
 from tautwire.studies.learned.layers import GRID, layer_of, off_values
 from tautwire.studies.learned.posterior import kind_of
+from tautwire.studies.pocket.basis import ALONG, Model, Wanted, stops_of
 from tautwire.studies.pocket.linear import LAYERS, mixing
-from tautwire.studies.pocket.model import ALONG, Model, Wanted, stops_of
 from tautwire.studies.pocket.slopes import Slopes, slopes_of
 from tautwire.studies.running.pool import Ask, asked, lasting
 from tautwire.studies.running.runner import run
@@ -53,8 +54,9 @@ class SlopesAnswer:
     bands: tuple[Band, ...]
 
     def key(self, raw: Raw) -> str:
-        return digest("pocket slopes", {k: v for k, v in raw.items() if k != "radio"}, [b.name for b in self.bands],
-                      wire_part(raw), repr(off_values(Setup.read(raw))))  # fmt: skip
+        names, values = [b.name for b in self.bands], repr(off_values(Setup.read(raw)))
+        own = {k: v for k, v in raw.items() if k != "radio"}
+        return digest("pocket slopes", __version__, own, names, wire_part(raw), values)
 
     def compute(self, raw: Raw, remember: Remember) -> Any:
         setup = Setup.read(raw)
@@ -196,8 +198,8 @@ def pocket(
     return html(made.study, data), data, model
 
 
-def html(study: Study, data: dict[str, Any], installed: bool = False) -> str:
-    """The page. installed: with a manifest and a service worker beside it."""
+def html(study: Study, data: dict[str, Any], installed: bool = False, left_out: str = "") -> str:
+    """The page. installed: with a manifest and a service worker beside it. left_out: what is not in it."""
     from markupsafe import Markup
 
     from tautwire.studies.drawing.words import title_of
@@ -205,5 +207,5 @@ def html(study: Study, data: dict[str, Any], installed: bool = False) -> str:
 
     code = Markup((HERE / "qrcode.js").read_text(encoding="utf-8"))
     return render("pocket", HERE, title=title_of(study), data=as_json(data), core=core_script(), qrcode=code,
-                  t=data["texts"], controls=data, setup=setup_words(study), installed=installed,
+                  t=data["texts"], controls=data, setup=setup_words(study), installed=installed, left_out=left_out,
                   safety=data["pocket"]["safety"])  # fmt: skip

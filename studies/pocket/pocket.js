@@ -468,4 +468,12 @@
   $("trust").textContent = e.words ?? fill(T.errors, { swr: e.swr.toPrecision(1), below: e.below, n: e.settings });
   window.pocket = { state, core, posterior, here, typed, past, show, D };
   open("where");
+
+  // curves at all stops, one after the other while nothing else is done, so that the first answer is there at once
+  function ahead(i) {
+    if (i >= P.stops.length) return;
+    core.nominalCurves({ ...state.setting, [P.along]: P.stops[i].metres }, state.picked);
+    setTimeout(ahead, 0, i + 1);
+  }
+  setTimeout(ahead, 100, 0);
 })();

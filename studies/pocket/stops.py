@@ -11,8 +11,8 @@ import scipy
 from tautwire.model.arrays import Real
 from tautwire.model.operating.stop_choice import fewest_stops
 from tautwire.studies.learned.posterior import Posterior
+from tautwire.studies.pocket.basis import ALONG, Hung, Model, Nominal, Wanted
 from tautwire.studies.pocket.linear import predicted
-from tautwire.studies.pocket.model import ALONG, Hung, Model, Nominal, Wanted
 
 PLACES, LEVELS = 9, 61  # frequencies of a segment; places of a dip of which the share that serves is the chance
 
