@@ -61,10 +61,12 @@ COLUMNS: dict[str, str] = {
     "min_height_radii": "lowest wire above soil, wire radii",
     "max_neighbour_ratio": "greatest ratio of neighbouring segment lengths",
     "y_asymmetry": "greatest asymmetry of the engine's admittance matrix, relative to its largest entry",
-    "power_error": "power radiated over power put in, less 1, of the same wires without loss in free space",
+    "power_error": "power radiated over power put in, less 1, of the same wires without loss in free space; with coax "
+    "and counterpoise the worst of the band, 21.2 and 28.5 MHz",
     "blend_error": "0 where the case was solved; where its matrices are blended between solved cases, the "
     "estimated error of the reflection coefficient at the wire's feed from that",
     "marks": "in words, what is outside the model's validity; empty if nothing is",
+    "inexact": "in words, what is less exact than usual though inside validity; empty if nothing is",
     # pattern; gains are relative to the power into the wire unless the name says radio
     "bearing_deg": "bearing of the elevation cut, degrees clockwise from north: the wire's unless chosen otherwise",
     "peak_gain_dbi": "greatest gain, dBi",
@@ -332,7 +334,7 @@ TABLES: dict[str, tuple[str, ...]] = {
         "swr_transformer coax_loss_db transformer_loss_db loss_db chosen followed",
         "sweeps": "band f_mhz feed_r_ohm feed_x_ohm radio_r_ohm radio_x_ohm swr swr_transformer",
         "quality": "band max_length_wavelengths min_length_radii min_height_radii max_neighbour_ratio "
-        "feed_segment_share y_asymmetry blend_error power_error marks",
+        "feed_segment_share y_asymmetry blend_error power_error marks inexact",
         "wire_change": "for_band change_m change_turns band then_mhz",
         "picture": "band f_mhz swr low_radio_gain_dbi plane_radio_gain_dbi plane_elevation_deg",
         "differences": "band case_a case_b dip_difference_khz dip_difference_low_68_khz dip_difference_high_68_khz "
@@ -401,8 +403,8 @@ TABLES: dict[str, tuple[str, ...]] = {
 """Table -> its columns besides those of the swept axes. Some tables have further ones by what is asked for."""
 
 TYPES: dict[str, str] = {
-    "text": "antenna band resonances_mhz marks cut region note end_warning feed_warning core_warning flux_warning "
-    "choke_warning conductor variant segment segments parameter unit most_correlated with_parameter sweep plane "
+    "text": "antenna band resonances_mhz marks inexact cut region note end_warning feed_warning core_warning "
+    "flux_warning choke_warning conductor variant segment segments parameter unit most_correlated with_parameter sweep plane "
     "left_out largest largest_khz measure value part value_and_sd answer cause other_cause reason change usual undo "
     "misses why gives_up wish case_a case_b withheld for_band limits",
     "whole number": "mode followed samples section hops points direction rank solved tried allowed",
