@@ -404,9 +404,9 @@ TABLES: dict[str, tuple[str, ...]] = {
 
 TYPES: dict[str, str] = {
     "text": "antenna band resonances_mhz marks inexact cut region note end_warning feed_warning core_warning "
-    "flux_warning choke_warning conductor variant segment segments parameter unit most_correlated with_parameter sweep plane "
-    "left_out largest largest_khz measure value part value_and_sd answer cause other_cause reason change usual undo "
-    "misses why gives_up wish case_a case_b withheld for_band limits",
+    "flux_warning choke_warning conductor variant segment segments parameter unit most_correlated "
+    "with_parameter sweep plane left_out largest largest_khz measure value part value_and_sd answer cause "
+    "other_cause reason change usual undo misses why gives_up wish case_a case_b withheld for_band limits",
     "whole number": "mode followed samples section hops points direction rank solved tried allowed",
     "true or false": "chosen widest complete served at_range_end explains at_end rest_holds_without stopped",
 }
