@@ -25,6 +25,8 @@ COLUMNS: dict[str, str] = {
     "dip_swr_transformer": "SWR at the transformer's primary at the dip; coax loss does not flatter it",
     "dip_loss_db": "loss in coax and transformer at the dip, dB",
     "dip_coax_db": "loss in the coax at the dip, with its SWR, dB",
+    "dip_tuner_db": "what a tuner would take that matches the dip, dB: an L network, coil Q 100, capacitor Q 1000; "
+    "0 up to SWR 2, where none is needed",
     "dip_transformer_db": "loss in the transformer (core and winding) at the dip, dB",
     "dip_mode": "half-waves of current on the wire at the dip, a whole number; empty if there is no dip",
     "centre_r_ohm": "resistance at the wire's end at the middle of the band, ohm",
@@ -194,6 +196,7 @@ COLUMNS: dict[str, str] = {
     "coax_loss_db": "loss in the coax there, with its SWR, dB",
     "coax_matched_db": "loss in the coax there, matched, dB",
     "transformer_loss_db": "loss in the transformer there, dB",
+    "tuner_loss_db": "what a tuner would take there, dB, as dip_tuner_db",
     "swr_neighbour": "highest SWR across the segment one setting off, the worse way",
     "stop_shift_khz_per_turn": "how far one more turn out moves the band's dip at the stop, kHz",
     "shift_khz_per_turn": "how far one more turn out moves the band's dip, kHz",
@@ -328,10 +331,10 @@ TABLES: dict[str, tuple[str, ...]] = {
     name: tuple(columns.split())
     for name, columns in {
         "dips": "band dip_mhz dip_swr dip_mode width_2to1_khz width_user_khz feed_r_ohm feed_x_ohm "
-        "dip_swr_transformer dip_coax_db dip_transformer_db dip_loss_db swr_lower_edge swr_upper_edge "
+        "dip_swr_transformer dip_coax_db dip_transformer_db dip_loss_db dip_tuner_db swr_lower_edge swr_upper_edge "
         "swr_best swr_worst centre_r_ohm centre_x_ohm resonances_mhz fit_error samples",
         "all_dips": "band mode half_waves f_mhz swr width_2to1_khz width_user_khz feed_r_ohm feed_x_ohm "
-        "swr_transformer coax_loss_db transformer_loss_db loss_db chosen followed",
+        "swr_transformer coax_loss_db transformer_loss_db loss_db tuner_loss_db chosen followed",
         "sweeps": "band f_mhz feed_r_ohm feed_x_ohm radio_r_ohm radio_x_ohm swr swr_transformer",
         "quality": "band max_length_wavelengths min_length_radii min_height_radii max_neighbour_ratio "
         "feed_segment_share y_asymmetry blend_error power_error marks inexact",
