@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from PIL import ImageFont
 from pptx import Presentation
 
-from tautwire.studies.drawing.labels import outside, overlaps
+from tautwire.studies.drawing.labels import outside, overlaps, struck
 
 FONT = str(Path(__import__("matplotlib").get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")
 NARROWER = 0.88  # of a slide's own type against this one, which is wide; from memory
@@ -18,8 +18,9 @@ EMU = 914400  # an inch
 
 
 def figure_faults(figure: Figure) -> list[str]:
-    """Pairs of words that overlap, and words beyond the edge."""
-    return [f"{a!r} over {b!r}" for a, b in overlaps(figure)] + [f"{w!r} cut" for w in outside(figure)]
+    """Pairs of words that overlap, words beyond the edge, words that a line runs through."""
+    cut, crossed = [f"{w!r} cut" for w in outside(figure)], [f"{w!r} struck" for w in struck(figure)]
+    return [f"{a!r} over {b!r}" for a, b in overlaps(figure)] + cut + crossed
 
 
 def slide_faults(deck: Path) -> Iterator[str]:

@@ -286,6 +286,18 @@ def test_a_phone_on_its_side_shows_curves_beside_the_sliders(opened: Any) -> Non
     assert curve["x"] + curve["width"] <= dock["x"] and curve["y"] + curve["height"] <= PHONE[0]
 
 
+@pytest.mark.parametrize(("size", "least"), [((390, 844), 200), ((844, 390), 80), ((640, 450), 80)])
+def test_a_slider_keeps_its_width_beside_long_words(opened: Any, size: tuple[int, int], least: float) -> None:
+    """On a phone, on its side and at 200 %, with a length in feet, inches and turns beside its name."""
+    resize(opened, size)
+    opened.execute_script(
+        "document.querySelectorAll('.slide output').forEach((o) => { o.textContent = '65 ft 0 in, 390.0 turns'; });"
+    )
+    widths = [s.size["width"] for s in opened.find_elements("css selector", ".slide input")]
+    assert min(widths) >= least
+    assert opened.execute_script("return document.documentElement.scrollWidth") <= size[0]
+
+
 def test_plus_and_minus_move_by_a_turn_or_ten_steps(opened: Any) -> None:
     before = state(opened)["setting"]
     for path, step in [("antenna.slope", None), ("antenna.length", 0.3)]:

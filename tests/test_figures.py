@@ -16,6 +16,8 @@ import pandas as pd
 import pytest
 from made_up_study import RAW, SLOPES, made_up_result, made_up_study
 from matplotlib.colors import to_rgb
+from matplotlib.patches import Circle
+from matplotlib.patheffects import withStroke
 from PIL import Image, ImageFilter
 
 from tautwire.model.errors import InputError
@@ -24,10 +26,11 @@ from tautwire.model.fields.stress import stress
 from tautwire.model.operating.bands import band_named
 from tautwire.model.soil.ground import FREE_SPACE
 from tautwire.model.solve.solver import Solver
-from tautwire.studies.drawing.labels import apart, outside, overlaps, spread
+from tautwire.studies.drawing.axes import in_lengths
+from tautwire.studies.drawing.labels import apart, outside, overlaps, spread, struck
 from tautwire.studies.drawing.layout import layout_figure, layout_grid
 from tautwire.studies.drawing.space import projection
-from tautwire.studies.drawing.style import LOOKS, Heading, Look, Sheet, style
+from tautwire.studies.drawing.style import LOOKS, Heading, Look, Sheet, balanced, style
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Built, Setup
 from tautwire.studies.wants.dips.animation import animate, drawn
@@ -92,9 +95,67 @@ def difference(pixels: np.ndarray, stored: Path) -> float:
 
 
 @pytest.mark.parametrize("size", ["print", "talk", "slide"])
-def test_no_words_overlap_or_are_cut(slopes: Result, soils: Result, size: str) -> None:
-    faults = {n: (overlaps(s), outside(s)) for n, s in pictures(slopes, soils, size).items()}
-    assert {n: f for n, f in faults.items() if f != ([], [])} == {}
+def test_no_words_overlap_are_cut_or_struck(slopes: Result, soils: Result, size: str) -> None:
+    faults = {n: (overlaps(s), outside(s), struck(s)) for n, s in pictures(slopes, soils, size).items()}
+    assert {n: f for n, f in faults.items() if f != ([], [], [])} == {}
+
+
+def test_words_struck_by_a_line_a_ring_or_a_bar_are_seen() -> None:
+    with style("print") as look:
+        sheet = Sheet(look)
+        ax = sheet.subplots()
+        ax.set(xlim=(0, 10), ylim=(0, 10))
+        ax.plot([0, 10], [8, 8])
+        ax.add_patch(Circle((5, 5), 1, fill=False))
+        ax.bar([2], [3.0], width=1)
+        for x, y, name in ((1, 8, "on a line"), (5.8, 5, "on a ring"), (1.9, 3.0, "on a bar"), (8, 2, "clear")):
+            ax.text(x, y, name, va="center")
+        ax.text(8, 8, "backed", va="center", bbox={"facecolor": "white", "edgecolor": "none"})
+        ax.text(6, 8, "haloed", va="center", path_effects=[withStroke(linewidth=2, foreground="white")])
+    assert sorted(struck(sheet)) == ["on a bar", "on a line", "on a ring"]
+
+
+def test_words_of_an_svg_are_words(slopes: Result, tmp_path: Path) -> None:
+    sheet = dip_figure_of(slopes, "swr")
+    assert sheet is not None
+    sheet.savefig(tmp_path / "a.svg")
+    told = (tmp_path / "a.svg").read_text()
+    assert "frequency (MHz)" in told and sheet.title[:20] in told and "'DejaVu Sans', 'Verdana', sans-serif" in told
+
+
+def test_titles_are_balanced_and_keep_units() -> None:
+    title = "Hardly: the 20 m dip moves by 36 kHz between slope 50\u00b0 and slope 25\u00b0, 10 % of the band's 350 kHz"
+    for room in range(20, 90):
+        lines = balanced(title, room)
+        assert " ".join(lines) == title and max(map(len, lines)) <= room
+        assert not any(line.split()[0] in ("kHz", "m", "%", "50\u00b0", "25\u00b0") for line in lines)
+        assert len(lines) < 2 or min(map(len, lines)) > 0.35 * max(map(len, lines))
+
+
+def test_a_dip_that_hardly_moves_fills_its_panel_and_the_edges_are_said() -> None:
+    few = made_up_result(made_up_study(sweep={"antenna.slope": ["30 deg", "31 deg", "32 deg"]}))
+    sheet = dip_figure_of(few, "dip")
+    assert sheet is not None
+    for band, ax in zip(few.study.bands, sheet.axes, strict=False):
+        dips = few.frames["dips"].query("band == @band.name")["dip_mhz"]
+        low, high = ax.get_ylim()
+        assert low < dips.min() and dips.max() < high and high - low < 0.2 * (band.upper - band.lower) / 1e6
+        said = " ".join(t.get_text() for t in ax.texts)
+        for edge, near in ((band.upper / 1e6, dips.max()), (band.lower / 1e6, dips.min())):
+            assert low < edge < high or f"{abs(edge - near) * 1e3:.0f} kHz" in said
+
+
+def test_lengths_are_in_feet_where_they_are_typed_so() -> None:
+    with style("print") as look:
+        sheet = Sheet(look)
+        ax = sheet.subplots()
+        ax.plot([0, 30.48], [0, 1])
+        ax.set_xlabel("coax length (m)")
+    in_lengths(sheet, "imperial")
+    sheet.canvas.draw()
+    assert ax.get_xlabel() == "coax length (ft)"
+    told = {t.get_text(): x for t, x in zip(ax.get_xticklabels(), ax.get_xticks(), strict=True)}
+    assert told["100"] == pytest.approx(30.48)
 
 
 def test_overlaps_are_seen() -> None:

@@ -12,8 +12,11 @@ import pytest
 from test_study import RAW
 
 from tautwire.model.errors import InputError
+from tautwire.model.feed.ferrite import TOROIDS
+from tautwire.model.operating.bands import segment_named
 from tautwire.studies.commands.cli import main
 from tautwire.studies.running.study_file import load_study, read_study
+from tautwire.studies.study.feed_parts import ring_of
 from tautwire.studies.study.files import MOST_BYTES, load_tables
 from tautwire.studies.study.measurement import read_sweeps
 from tautwire.studies.wants.fit.figures import _finding
@@ -118,3 +121,68 @@ def test_a_full_device_for_the_answer_is_one_line(tmp_path: Path, words: list[st
     with open("/dev/full", "w") as full:
         done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, cwd=tmp_path, timeout=120)
     assert done.returncode == 1 and done.stderr.count("\n") == 1 and "could not be written" in done.stderr, done.stderr
+
+
+@pytest.mark.parametrize(
+    "given, region, words",
+    [
+        ("40 m ssb", 1, "did you mean '40 m phone'?"),
+        ("20m USB", "US", "did you mean '20 m phone'?"),
+        ("40 m FT8", 1, "did you mean '40 m digital'?"),
+        ("30 m ssb", 1, "of 30 m there are '30 m', '30 m CW', '30 m digital'"),
+        ("40 m foo", 1, "of 40 m there are '40 m', '40 m CW', '40 m digital', '40 m phone'"),
+    ],
+)
+def test_a_segment_by_what_people_call_it(given: str, region: object, words: str) -> None:
+    with pytest.raises(InputError) as refused:
+        segment_named(given, region)
+    assert refused.value.allowed.endswith(words), refused.value
+
+
+@pytest.mark.parametrize(
+    "size, ring", [("1.4 in", "36 mm"), ('2.4"', "61 mm"), ("1.14 inch", "29 mm"), ("35 mm", "36 mm")]
+)
+def test_rings_in_inches(size: str, ring: str) -> None:
+    assert ring_of(size) == TOROIDS[ring]
+
+
+def test_a_ring_that_is_not_listed_is_refused_with_both_units() -> None:
+    with pytest.raises(InputError, match=r"36 mm \(1.4 in\)"):
+        ring_of("2 in")
+
+
+@pytest.mark.parametrize(
+    "vary, words",
+    [
+        (
+            '"antenna.slope" = { from = "10 deg", to = "150 deg" }',
+            "choose.vary.antenna.slope = 150 deg: from -90 to 90",
+        ),
+        ('"antenna.length" = { from = "0.1 m", to = "25 m" }', "choose.vary.antenna.length = 0.1 m: from 1 to 200 m"),
+        ('"antenna.length" = { from = "10 m", to = "2000 m" }', "choose.vary.antenna.length = 2000 m: from 1 to 200 m"),
+        ('"antenna.length" = ["20 m", "300 m"]', "choose.vary.antenna.length = 300 m: from 1 to 200 m"),
+    ],
+)
+def test_check_refuses_a_range_that_no_set_up_has(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], vary: str, words: str
+) -> None:
+    text = '[study]\nwant = ["choose"]\n' + SETUP + f"[choose.vary]\n{vary}\n"
+    (tmp_path / "a.toml").write_text(text)
+    with pytest.raises(SystemExit):
+        main(["check", str(tmp_path / "a.toml")])
+    assert words in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "length, bands, asked",
+    [("65 m", "20 m", True), ("65 ft", "20 m", False), ("65 m", "160 m", False), ("40 m", "20 m", False)],
+)
+def test_feet_written_as_metres_are_asked_about(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], length: str, bands: str, asked: bool
+) -> None:
+    text = f'[study]\nbands = ["{bands}"]\n' + SETUP.replace("20 m", length)
+    (tmp_path / "a.toml").write_text(text)
+    main(["check", str(tmp_path / "a.toml")])
+    said = capsys.readouterr().out
+    assert ("Wire of 65 m: meant in feet? As metres it is above 45 m" in said) is asked
+    assert ('"65 ft" is 19.81 m' in said) is asked

@@ -163,6 +163,30 @@ def test_a_phone_needs_no_sideways_scrolling(opened: Any) -> None:
     assert small == []  # WCAG 2.2, success criterion 2.5.8: targets of 24 by 24 CSS pixels at least
 
 
+def test_rows_filter_by_what_is_typed(opened: Any) -> None:
+    """Only rows that hold the words stay; all come back when they go."""
+    box = next(b for b in opened.find_elements("css selector", ".filter") if b.is_displayed())
+    table = box.find_element("xpath", "following-sibling::div[contains(@class, 'wide')]")
+
+    def shown() -> list[str]:
+        return [row.text for row in table.find_elements("css selector", "tbody tr") if row.is_displayed()]
+
+    every, field = shown(), box.find_element("tag name", "input")
+    field.send_keys("20 M")
+    assert 0 < len(shown()) < len(every) and all("20 m" in row for row in shown())
+    field.clear()
+    field.send_keys(" ")
+    assert shown() == every
+
+
+def test_print_holds_the_answer_and_what_is_open(opened: Any) -> None:
+    opened.execute_script("dispatchEvent(new Event('beforeprint'))")
+    closed = opened.find_elements("css selector", "#answer details:not([open])")
+    tables = opened.find_elements("css selector", "details.table[open]")
+    assert not closed and len(tables) == 1
+    opened.execute_script("dispatchEvent(new Event('afterprint'))")
+
+
 def test_words_stand_out_from_the_paper_light_and_dark(opened: Any) -> None:
     """WCAG 2.2, success criterion 1.4.3: a contrast of 4.5 to 1; 1.4.11: 3 to 1 for curves."""
     for scheme in ("light", "dark"):

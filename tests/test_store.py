@@ -314,8 +314,13 @@ def test_a_change_in_the_code_makes_other_keys(tmp_path, monkeypatch):
         for cached in (code.code_digest, code._text_and_imports, store_module._place):
             cached.cache_clear()
         kinds = {k: store_module._place(f"{k}-1") for k in ("wires", "volts", "soil", "rest", "power", "plots")}
-        own = {"dips": "dips.want", "give": "spread.give", "choose": "choose.candidates", "choose want": "choose.want"}
-        return kinds | {k: code.code_digest(f"tautwire.studies.wants.{module}") for k, module in own.items()}
+        own = {
+            "dips": "tautwire.studies.wants.dips.want",
+            "give": "tautwire.studies.wants.spread.give",
+            "choose": "tautwire.studies.wants.choose.candidates",
+            "choose want": "tautwire.studies.wants.choose.want",
+        }
+        return kinds | {k: code.code_digest(module) for k, module in own.items()}
 
     def changed(path):
         before = digests()

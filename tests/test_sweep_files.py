@@ -151,8 +151,7 @@ FORMS = (
     Form("phase alone", text("MHz|Phase", MHZ, DEG), "frequency with R and X"),
     Form("frequencies of no unit that fits", text("Frequency|SWR", MHZ * 40, SWR), "a unit in the heading"),
     Form("an SWR below 1", text("MHz|SWR", MHZ, SWR - 0.5), "SWR of 1 or more"),
-    Form("a word among the numbers", text("MHz|SWR", MHZ, SWR).replace("14.000000", "over"), "line 7"),
-    Form("a value missing", text("MHz|SWR", MHZ, SWR).replace("14.000000,", ","), "line 7"),
+    Form("words among the numbers", text("MHz|SWR", MHZ, SWR * np.where(np.arange(26) % 4, 1, np.nan)), "line 2"),
     Form("prose", "The dip was at 14.1 MHz, roughly.\nNext day it was lower.\n", "measured points"),
     Form("a picture", b"\x89PNG\r\n\x1a\n\x00\x00\x00", "a text file"),
     Form("a spreadsheet's own file", b"PK\x03\x04\x00\x00", "CSV", file="a.xlsx"),
@@ -193,6 +192,52 @@ def test_read_right_or_refused_with_the_reason(form: Form, tmp_path: Path) -> No
         CHECKS[form.gives](sweep)
         assert form.says in sweep.how and "\n" not in sweep.how and path.name in sweep.how
         assert dips(sweep)[0][0] == pytest.approx(14.137e6, abs=3000)
+
+
+GOOD = text("MHz|R|X", MHZ, R, X)
+COMPLEX = "".join(
+    f"{f:.6f},{z.real:.4f}{'-' if z.imag < 0 else '+'}j{abs(z.imag):.4f}\n" for f, z in zip(MHZ, Z, strict=True)
+)
+POINTS = text("", F, G.real, G.imag, sep=" ")
+
+
+@pytest.mark.parametrize(
+    "content, file, left, says",
+    [
+        (GOOD.replace(GOOD.splitlines()[6], "14.000000,NaN,3"), "a.csv", [5], "left out: line 7 ('NaN')"),
+        (GOOD.replace(GOOD.splitlines()[6], "over,1,3"), "a.csv", [5], "left out: line 7 ('over')"),
+        (GOOD.replace(GOOD.splitlines()[6], ",1,3"), "a.csv", [5], "left out: line 7 (a number missing)"),
+        (GOOD[: GOOD.rindex(",")], "a.csv", [25], "left out: line 27 (a number missing)"),
+        (GOOD[: GOOD.rindex("\n14")] + "\n14.3", "a.csv", [25], "left out: line 27 (a number missing)"),
+        (GOOD.replace(GOOD.splitlines()[6], GOOD.splitlines()[6] * 2), "a.csv", [5], "left out: line 7 ('5 cells')"),
+        ("# Hz S RI R 50\n" + POINTS.replace(POINTS.splitlines()[3], "13900000 nan 0.1"), "a.s1p", [3], "line 5"),
+        ("# Hz S RI R 50\n" + POINTS[: POINTS.rindex(" ")], "a.s1p", [25], "left out: line 27"),
+        ("MHz,Z (ohm)\n" + COMPLEX, "a.csv", [], "R and X"),
+        ("MHz;Z\n" + COMPLEX.replace(",", ";").replace(".", ","), "a.csv", [], "R and X"),
+        ("MHz\tImpedance\n" + COMPLEX.replace(",", "\t").replace("j", " j ") + "14.6\tinf", "a.txt", [], "line 28"),
+    ],
+)  # fmt: skip
+def test_what_is_good_is_read_and_what_is_not_is_said(
+    tmp_path: Path, content: str, file: str, left: list[int], says: str
+) -> None:
+    (tmp_path / file).write_text(content)
+    (sweep,) = read_sweeps(tmp_path / file)
+    kept = np.delete(np.arange(len(F)), left)
+    assert sweep.z is not None
+    np.testing.assert_allclose(sweep.f_hz, F[kept], rtol=1e-6)
+    np.testing.assert_allclose(sweep.z, Z[kept], rtol=2e-3, atol=0.05)
+    assert says in sweep.how and "\n" not in sweep.how, sweep.how
+
+
+def test_a_dummy_load_is_said(tmp_path: Path) -> None:
+    for z, said in ((51 + 0.3j, True), (56 + 0j, False), (40 + 0j, False)):
+        (tmp_path / "a.csv").write_text(text("MHz|R|X", MHZ, np.full(26, z.real), np.full(26, z.imag)))
+        assert (
+            "looks like a dummy load: reflection below 0.05 on the whole range"
+            in read_sweeps(tmp_path / "a.csv")[0].how
+        ) is said
+    (tmp_path / "a.csv").write_text(text("MHz|R|X", MHZ[12:14], R[:2] * 0 + 50, R[:2] * 0 + 1) + "14.2,50,1\n")
+    assert not read_sweeps(tmp_path / "a.csv")[0].dummy  # too narrow to tell
 
 
 def test_bands_of_one_file_are_parted_so_that_no_gap_looks_like_a_dip(tmp_path: Path) -> None:

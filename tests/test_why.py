@@ -82,7 +82,7 @@ def test_length_of_wire_is_first_and_the_advice_undoes_it(remember: Store, monke
     assert 1 <= len(solved) < len(why.explanations) / 2
     assert named(why, "wire out")[0] == 0
     words = " ".join(why_words(setup, why, 1e-3))
-    assert words.startswith("Probably 1 turn too many: wire out, ") and "(1 turn of the reel)" in words
+    assert words.startswith("Probably 1 turn (") and "too much wire out" in words and "(1 turn of the reel)" in words
     assert float(re.search(r"reel in ([\d.]+) cm", words)[1]) == pytest.approx(30, abs=1)  # type: ignore[index]
 
 

@@ -196,8 +196,29 @@ _IN_WORDS = {"ten": 10, "twelve": 12, "fifteen": 15, "seventeen": 17, "twenty": 
              "fourty": 40, "sixty": 60, "eighty": 80, "six": 6}  # fmt: skip
 
 
+_MODE_WORDS = {
+    "phone": "ssb lsb usb voice fone phone am fm", "digital": "digital digi data ft8 ft4 rtty psk psk31 js8",
+    "CW": "cw morse telegraphy",
+}  # fmt: skip
+"""segment -> what people call it"""
+
+
+def _mode_meant(name: str, known: Mapping[str, T]) -> str:
+    """ "; did you mean '40 m phone'?" for "40 m ssb"; what of the band there is where it has no such segment."""
+    band, _, word = _spaced(name).rpartition(" ")
+    if band not in known:
+        return ""
+    words = {word: mode for mode, words in _MODE_WORDS.items() for word in words.split()}
+    mode = next((words[w] for w in nearest(word.lower(), words, cutoff=0.75)), "")
+    if f"{band} {mode}" in known:
+        return f"; did you mean '{band} {mode}'?"
+    return f"; of {band} there are " + ", ".join(f"'{k}'" for k in known if k == band or k.startswith(f"{band} "))
+
+
 def _meant(name: str, known: Mapping[str, T]) -> str:
     """ "; did you mean '40 m'?" for "forty metres", "7 MHz" and misspellings; nothing where nothing is near."""
+    if mode := _mode_meant(name, known):
+        return mode
     words = name.lower().replace("-", " ").split()
     found = next((f"{_IN_WORDS[w]} m" for w in words if w in _IN_WORDS), "")
     if mega := re.fullmatch(r"(\d+\.?\d*)\s*MHz", name.strip(), re.IGNORECASE):

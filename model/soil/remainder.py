@@ -3,6 +3,8 @@
 Zrest_ij = - length_i t_i . E(centre of segment i; unit current on segment j)
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.sparse import csr_array
 
@@ -35,6 +37,37 @@ def remainder_matrix(
     moment[i, j] = _moments(table, seg, i, j, *_crowded(*_closest(seg, i, j), *legendre(near_points)))
     flat: Complex = moment.reshape(n, 3 * n) @ csr_array(seg.current.reshape(3 * n, n))
     return flat
+
+
+@dataclass(frozen=True, eq=False)
+class Pairs:
+    """Pairs of segments, each once: far ones, and near ones with where to sample on the second. weight (P,): 2, or 1 of
+    a segment with itself."""
+
+    far: tuple[np.ndarray, np.ndarray]
+    near: tuple[np.ndarray, np.ndarray]
+    points: tuple[Real, Real]
+
+
+def pairs_of(seg: Segments, near_points: int = 4) -> Pairs:
+    """Pairs for `remainder_reaction` of these segments moved a little."""
+    i, j = np.triu_indices(len(seg.centre))
+    apart = seg.image_distance(seg.centre)[i, j]
+    near = apart < NEAR * np.maximum(seg.length[i], seg.length[j])
+    return Pairs((i[~near], j[~near]), (i[near], j[near]), legendre(near_points))
+
+
+def remainder_reaction(table: SoilTable | None, seg: Segments, values: Complex, pairs: Pairs) -> complex:
+    """I' Zrest I, siemens, of known currents, each pair of segments taken once; for changes of it, as Zrest is only
+    nearly symmetric. values (N, 3): current at start, centre and end for 1 V, A."""
+    total = 0j
+    if table is None:
+        return total
+    for near, (i, j) in ((False, pairs.far), (True, pairs.near)):
+        x, w = _crowded(*_closest(seg, i, j), *pairs.points) if near else legendre(1)
+        moment = _moments(table, seg, i, j, x, w)
+        total += complex(np.where(i == j, 1.0, 2.0) * values[i, 1] @ (moment * values[j]).sum(-1))
+    return total
 
 
 def remainder_matrices(

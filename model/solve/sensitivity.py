@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,7 +20,7 @@ import numpy as np
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.constants import EPS0, MU0
 from tautwire.model.frequencies import wave_number
-from tautwire.model.soil.remainder import remainder_matrix, table_range
+from tautwire.model.soil.remainder import Pairs, pairs_of, remainder_reaction, table_range
 from tautwire.model.soil.soil_table import SoilTable, soil_table
 from tautwire.model.solve.contact import FELT, charge_cells, crowding, heights
 from tautwire.model.solve.radius_correction import radius_logs
@@ -53,7 +53,8 @@ class Sensitivity:
         self.mesh = mesh(solver.structure, f_hz, rules)
         self._joined = joined_segments(self.mesh.start, self.mesh.end).current
         self._current = _carried(parts.mesh, parts.segments, fine, self.mesh)
-        self._halves = _Halves(self.mesh, self._joined @ self._current)
+        self._values: Complex = self._joined @ self._current
+        self._halves = _Halves(self.mesh, self._values)
         self._places = self.mesh.load_segments(solver.structure)
         self._known: dict[tuple[str, object], Any] = {}
 
@@ -101,7 +102,11 @@ class Sensitivity:
     def _rest(self, grid: Mesh, ground: Ground) -> complex:
         parts = Segments(grid.centre, grid.end - grid.start, self._joined)
         table = _table(math.exp(round(math.log(self.f_hz) / STEP) * STEP), ground, *table_range(parts))
-        return complex(self._current @ remainder_matrix(table, parts, far_points=1, near_points=4) @ self._current)
+        return remainder_reaction(table, parts, self._values, self._pairs)
+
+    @cached_property
+    def _pairs(self) -> Pairs:
+        return pairs_of(Segments(self.mesh.centre, self.mesh.end - self.mesh.start, self._joined))
 
     def _kept(self, name: str, key: object, compute: Callable[[], Any]) -> Any:
         """compute(), once for each key."""
@@ -123,32 +128,41 @@ class Sensitivity:
     def _of_radii(self, structure: Structure, grid: Mesh) -> complex:
         """Of the true radii and the jackets; see RadiusTerm."""
         w, total = 2 * math.pi * self.f_hz, 0j
-        size = grid.length
-        logs = radius_logs(structure)
-        for conductor, log, (charge, own) in zip(structure.conductors, logs, self._cells, strict=True):
-            cells = _cell_lengths(size[own])
-            share = (log - conductor.wire.jacket_log) / (2 * math.pi * EPS0)
-            bend = wave_number(self.f_hz) ** 2 / 12
-            total += 1j * w * MU0 / (2 * math.pi) * log * complex(size[own] @ self._current[own] ** 2)
-            total += share * complex(charge @ (1 / cells + bend * cells)) / (1j * w)
-        return total
+        for number, (c, log) in enumerate(zip(structure.conductors, radius_logs(structure), strict=True)):
+            inductance, elastance = self._kept("sums", (number, c.points), partial(self._sums, grid, number))
+            share = (log - c.wire.jacket_log) / (2 * math.pi * EPS0)
+            total += 1j * w * MU0 / (2 * math.pi) * log * inductance + share / (1j * w) * elastance
+        return complex(total)
+
+    def _sums(self, grid: Mesh, number: int) -> tuple[complex, complex]:
+        """Of a conductor: squared current times length, squared charge over length."""
+        charge, own = self._cells[number]
+        size = grid.length[own]
+        cells, bend = _cell_lengths(size), wave_number(self.f_hz) ** 2 / 12
+        return complex(size @ self._current[own] ** 2), complex(charge @ (1 / cells + bend * cells))
 
     def _of_contact(self, structure: Structure, grid: Mesh, kappa: complex) -> complex:
         """Of charge that crowds to the underside; see ContactTerm."""
         w, total = 2 * math.pi * self.f_hz, 0j
-        for conductor, (charge, own) in zip(structure.conductors, self._cells, strict=True):
-            radius = conductor.wire.radius if conductor.role == NEARBY else structure.conductors[0].wire.radius
-            outer = conductor.outer_radius
-            cells = _cell_lengths(grid.length[own])
-            height = heights(np.append(grid.start[own, 2], grid.end[own[-1], 2]), outer)
-            middle = heights(grid.centre[own, 2], outer)
-            for h in np.unique(height[height < FELT * max(outer, radius)]):
+        for number, c in enumerate(structure.conductors):
+            radius = c.wire.radius if c.role == NEARBY else structure.conductors[0].wire.radius
+            key = number, c.points, c.outer_radius, radius
+            low = partial(self._low, grid, number, c.outer_radius, radius)
+            for h, elastance, inductance in self._kept("low", key, low):
                 beyond = 0.5 * math.log1p((radius / (2 * h)) ** 2)
-                more = (crowding(kappa, float(h), conductor.wire) - kappa * beyond) / (2 * math.pi * EPS0)
-                total += more / (1j * w) * complex(np.sum((charge / cells)[height == h]))
-                along = np.sum((grid.length[own] * self._current[own] ** 2)[middle == h])
-                total += -1j * w * kappa * beyond * MU0 / (2 * math.pi) * complex(along)
+                more = (crowding(kappa, h, c.wire) - kappa * beyond) / (2 * math.pi * EPS0)
+                total += more / (1j * w) * elastance - 1j * w * kappa * beyond * MU0 / (2 * math.pi) * inductance
         return total
+
+    def _low(self, grid: Mesh, number: int, outer: float, radius: float) -> list[tuple[float, complex, complex]]:
+        """Each height (m) at which a conductor is near the soil, with its squared charges over length and its squared
+        currents times length there."""
+        charge, own = self._cells[number]
+        size, every = grid.length[own], np.append(grid.start[own, 2], grid.end[own[-1], 2])
+        height, middle = heights(every, outer), heights(grid.centre[own, 2], outer)
+        shares, along = charge / _cell_lengths(size), size * self._current[own] ** 2
+        low = np.unique(height[height < FELT * max(outer, radius)])
+        return [(float(h), complex(shares[height == h].sum()), complex(along[middle == h].sum())) for h in low]
 
     def _loads(self, structure: Structure, grid: Mesh) -> Complex:
         z = loads(replace(structure, loads=()), grid, self.f_hz)
@@ -183,58 +197,74 @@ class _Halves:
 
     def __init__(self, grid: Mesh, values: Complex) -> None:
         before, middle, after = values.T
-        self.mean = np.concatenate([5 * before + 8 * middle - after, 5 * after + 8 * middle - before]) / 12
-        self.charge = np.concatenate([middle - before, after - middle])
-        start, end = _halved(grid)
-        self._pairs = {}
+        mean = np.concatenate([5 * before + 8 * middle - after, 5 * after + 8 * middle - before]) / 12
+        charge = np.concatenate([middle - before, after - middle])
+        at, vector = _halved(grid)
+        length = _sizes(vector)
+        i, j = np.triu_indices(len(mean))
+        twice = np.where(i == j, 1.0, 2.0)
+        moment, charges = twice * mean[i] * mean[j], twice * charge[i] * charge[j]
+        self._pairs: dict[bool, list[tuple[np.ndarray, ...]]] = {}
         for mirrored in (False, True):
-            other = (start + end) / 2 * (MIRROR if mirrored else 1.0)
-            apart = np.linalg.norm(((start + end) / 2)[:, None] - other, axis=-1)
-            length = np.linalg.norm(end - start, axis=1)
-            i, j = np.triu_indices(len(start))
-            close = apart[i, j] < CLOSE * np.maximum(length[i], length[j])
-            self._pairs[mirrored] = (i[~close], j[~close]), (i[close], j[close])
+            apart = _sizes(at[:, i] - _turned(at, mirrored)[:, j])
+            close = apart < CLOSE * np.maximum(length[i], length[j])
+            self._pairs[mirrored] = [
+                (i[w], j[w], (i * len(mean) + j)[w], moment[w], charges[w]) for w in (~close, close)
+            ]
 
     def reaction(self, f_hz: float, grid: Mesh, radius: Real, mirrored: bool) -> complex:
         """Of the halves of a moved mesh with each other, or with their mirror, where current and charge are the other
         way round. radius (N,): m."""
         k = wave_number(f_hz)
-        start, end = _halved(grid)
-        turn = MIRROR if mirrored else np.ones(3)
-        vector, middle, square = end - start, (start + end) / 2, np.tile(radius**2, 2)
-        far, near = self._pairs[mirrored]
-        total = 0j
-        for (i, j), close in ((far, False), (near, True)):
-            along = ((vector[i] * turn) * vector[j]).sum(1) * self.mean[i] * self.mean[j]
-            weight = along - self.charge[i] * self.charge[j] / k**2
-            weight[i != j] *= 2
-            if close:
-                potential = _potential(middle, vector, start * turn, end * turn, square, i, j, k)
-            else:
-                away = np.linalg.norm(middle[i] - middle[j] * turn, axis=1)
-                potential = np.exp(-1j * k * away) / away
-            total += weight @ potential
+        at, vector = _halved(grid)
+        there, turned = _turned(at, mirrored), _turned(vector, mirrored)
+        along = (vector.T @ turned).ravel()
+        (i, j, both, moment, charge), near = self._pairs[mirrored]
+        away = np.sqrt((at[0][i] - there[0][j]) ** 2 + (at[1][i] - there[1][j]) ** 2 + (at[2][i] - there[2][j]) ** 2)
+        total = (along[both] * moment - charge / k**2) @ (_wave(k * away) / away)
+        i, j, both, moment, charge = near
+        potential = _potential(at, vector, there, turned, np.tile(radius**2, 2), i, j, k)
+        total += (along[both] * moment - charge / k**2) @ potential
         return complex((-1 if mirrored else 1) * 1j * 2 * math.pi * f_hz * MU0 / (4 * math.pi) * total)
 
 
 def _halved(grid: Mesh) -> tuple[Real, Real]:
-    """Starts and ends (2 N, 3) of the halves of all segments, m: first halves, then second ones."""
-    centre = grid.centre
-    return np.concatenate([grid.start, centre]), np.concatenate([centre, grid.end])
+    """Centres of the halves of all segments and vectors along them (3, 2 N), m: first halves, then second ones."""
+    start, end = grid.start.T, grid.end.T
+    vector = (end - start) / 2
+    return np.hstack([start + vector / 2, end - vector / 2]), np.hstack([vector, vector])
+
+
+def _turned(vectors: Real, mirrored: bool) -> Real:
+    """Vectors (3, M), or their mirrors."""
+    return vectors * MIRROR[:, None] if mirrored else vectors
+
+
+def _sizes(vectors: Real) -> Real:
+    """Lengths (M,) of vectors (3, M)."""
+    return np.sqrt(vectors[0] ** 2 + vectors[1] ** 2 + vectors[2] ** 2)
+
+
+def _wave(phase: Real) -> Complex:
+    """exp(-j phase)."""
+    values = np.empty(phase.shape, dtype=complex)
+    values.real, values.imag = np.cos(phase), -np.sin(phase)
+    return values
 
 
 def _potential(
-    middle: Real, vector: Real, start: Real, end: Real, square: Real, i: np.ndarray, j: np.ndarray, k: float
+    at: Real, vector: Real, there: Real, turned: Real, square: Real, i: np.ndarray, j: np.ndarray, k: float
 ) -> Complex:
-    """Mean of exp(-jkR)/R over halves i and j (P,), 1/m; the latter from start to end. square: of the radius, m^2."""
-    length = np.linalg.norm(end - start, axis=1)[j]
-    centre = ((start + end) / 2)[j]
+    """Mean of exp(-jkR)/R over halves i and j (P,), 1/m, the latter where `there` and `turned` say (3, H). square: of
+    the radius, m^2."""
+    length = _sizes(turned)[j]
+    gap, step, half, square = at[:, i] - there[:, j], vector[:, i], turned[:, j] / 2, square[j]
     total: Complex = np.zeros(len(i), dtype=complex)
     for x in OBSERVED:
-        at = middle[i] + x / 2 * vector[i]
-        first, last, away = (np.sqrt(((at - p) ** 2).sum(1) + square[j]) for p in (start[j], end[j], centre))
+        centre = gap + x / 2 * step
+        first, last, away = (np.sqrt((d**2).sum(0) + square) for d in (centre + half, centre - half, centre))
         both = first + last
-        total += np.log((both + length) / (both - length)) / length + np.expm1(-1j * k * away) / away
+        total += np.log((both + length) / (both - length)) / length + (_wave(k * away) - 1) / away
     return np.asarray(total / len(OBSERVED))
 
 

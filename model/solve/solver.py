@@ -12,7 +12,7 @@ from collections.abc import Callable
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 
@@ -313,6 +313,8 @@ class Solver:
 
     by_itself = True
     """whether its answers hang on this structure and ground alone, not on others that they are blended between"""
+    likes: Any = None
+    """what is known of those others, for who asks more of them than matrices"""
 
     def __init__(
         self,

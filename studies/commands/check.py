@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from tautwire.studies.commands.shared import study_asked
+from tautwire.studies.study.assumed import doubts
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
@@ -20,3 +21,5 @@ def COMMAND(file: Path, fit: Path | None) -> None:
     click.echo(f"{file}: sound; {count} case{'s' * (count != 1)}, {bands}; wants {', '.join(study.spec.want)}")
     for axis in study.axes:
         click.echo(f"  {axis.path}: {len(axis.texts)} values")
+    for line in doubts(study):
+        click.echo(line)

@@ -25,6 +25,7 @@ COMMANDS = {
     "undo": "bring back what the last command replaced in a folder",
     "report": "a study as one offline page: answer, plots, sortable tables",
     "explore": "a page with sliders that moves every band's SWR curve, on a phone too",
+    "pocket": "the page for the park, on a phone: type a dip, get turns, causes and a log",
     "deck": "one case as a NEC-2 card deck, for any engine that reads them",
     "check": "whether a study file is sound, without computing",
     "list": "soils, coax, cores, bands, layouts, wants, columns, with their sources",

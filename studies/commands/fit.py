@@ -3,6 +3,7 @@
 import dataclasses
 import math
 import time
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +31,7 @@ from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.findings import NOTHING, say, table_of
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
-from tautwire.studies.study.quantities import CUSTOMARY, quantity_text
+from tautwire.studies.study.quantities import CUSTOMARY
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.fit.fitted import FROM, fit_text, fitted, with_fit
 from tautwire.studies.wants.fit.made_up_sweeps import made_up
@@ -91,7 +92,7 @@ def COMMAND(
             result = run_fit(study, Store(), timeout=timeout, meanwhile=load_reports, progress=tell)
         seconds = time.perf_counter() - began
         command = said("fit", file, *sweeps, plane=plane, from_=fit, out=out)
-        tell_answer(told(result, [*values_text(result), *_against(truth, result)], everything=everything))
+        tell_answer(told(result, values_text(result, truth), everything=everything))
         written: list[Path] = []
         if "fit" in result.frames:
             written = made.put({"fit.toml": fit_text(fitted(result), outcome(result, command)).encode()})
@@ -102,29 +103,26 @@ def COMMAND(
     click.echo(f"Use it:  tautwire run {file} --from {made.folder / 'fit.toml'}")
 
 
-def values_text(result: Result) -> list[str]:
-    """The table "fit" as aligned text: what each value was taken for, and what the sweeps make of it."""
-    lines = [("value", "as the set-up has it", "fitted", "±, one standard deviation")]
+def values_text(result: Result, truth: Mapping[str, float]) -> list[str]:
+    """The table "fit" as aligned text: what each value was taken for, and what the sweeps make of it. truth: what
+    made-up sweeps were made of, in SI; none for others."""
+    lines = [("value", "as the set-up has it", "fitted", "\u00b1, one sd", *(("truth", "off, in sd") if truth else ()))]
     for row in table_of(result, "fit"):
-        prior = math.isnan(row["prior_sd"])
-        start = say("{start}{prior}", start=quantity(row, "start"), prior=NOTHING if prior else say(
-            " ± {sd}", sd=quantity(row, "prior_sd", "two digits")))  # fmt: skip
-        words = (start, quantity(row, "estimate"), quantity(row, "estimate_sd", "two digits"))
-        lines.append((row["parameter"], *(w.text(result.study.lengths) for w in words)))
-    return [aligned(lines, "<<")] if len(lines) > 1 else []
-
-
-def _against(truth: dict[str, float], result: Result) -> list[str]:
-    """Made-up truth beside the estimates, in standard deviations."""
-    if not truth or "fit" not in result.frames:
-        return []
-    lines = ["The sweeps were made up. How far each estimate is from the truth:"]
-    for _, row in result.frames["fit"].iterrows():
-        kind = quantity_kind(row["parameter"], "fit")
-        true = truth[row["parameter"]]
-        off = (row["estimate"] - true * CUSTOMARY[kind].factor) / row["estimate_sd"]
-        lines.append(f"  {row['parameter']}: truth {quantity_text(true, kind)}, off by {off:+.1f} standard deviations")
-    return lines
+        prior = NOTHING if math.isnan(row["prior_sd"]) else say(" \u00b1 {sd}", sd=quantity(row, "prior_sd"))
+        estimate = quantity(row, "estimate")
+        words = [
+            say("{start}{prior}", start=quantity(row, "start"), prior=prior),
+            estimate,
+            quantity(row, "estimate_sd"),
+        ]
+        cells = [w.text(result.study.lengths) for w in words]
+        if truth:
+            true = truth[row["parameter"]] * CUSTOMARY[quantity_kind(row["parameter"], "fit")].factor
+            number = dataclasses.replace(estimate.numbers[0], value=true)
+            cells += [number.text(result.study.lengths), f"{(row['estimate'] - true) / row['estimate_sd']:+.1f}"]
+        lines.append((row["parameter"], *cells))
+    said = ["The sweeps were made up: truth is what they were made of."] if truth else []
+    return [*said, aligned(lines, "<<")] if len(lines) > 1 else []
 
 
 def outcome(result: Result, command: str) -> dict[str, Any]:

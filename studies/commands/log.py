@@ -74,7 +74,12 @@ def dip_text(dip: LoggedDip) -> str:
     "--plot", type=click.Path(path_type=Path), help="Draw the place's history into this file (.png, .svg, .pdf)."
 )
 @REPLACE
-@click.option("--merge", "other", type=click.Path(path_type=Path), help="Add what another copy of the logbook has.")
+@click.option(
+    "--merge",
+    "other",
+    type=click.Path(path_type=Path),
+    help="Add what another copy of the logbook, or a file of the pocket page, has.",
+)
 @FROM
 def COMMAND(
     place: str | None,

@@ -61,7 +61,7 @@ OPTIONS: dict[str, tuple[str, str, str | None]] = {
     "choke-at": ("coax.choke.at", "Distance of a choke from the transformer.", None),
     "ratio": ("transformer.turns_ratio", "Turns ratio; 7 for a 49:1 impedance ratio.", "7"),
     "core": ("transformer.core.material", "Core material of the transformer.", "mix 43"),
-    "core-size": ("transformer.core.size", 'Its size, "36 mm".', "36 mm"),
+    "core-size": ("transformer.core.size", 'Its size, "36 mm" or "1.4 in".', "36 mm"),
     "cores": ("transformer.core.stack", "How many such rings, stacked.", "1"),
     "primary-turns": ("transformer.primary_turns", "Turns of the primary.", "2"),
 }  # fmt: skip

@@ -46,7 +46,8 @@ def ranking_text(result: Result) -> str:
     """The table "why" as aligned text, with what its figures mean."""
     lines = [("cause", "change", "chance", "times usual", "misfit", "explains all bands")]
     changes = Changes({"why_parts": table_of(result, "why_parts")}, result.study.cases()[0].setup())
-    for row in table_of(result, "why"):
+    rows = table_of(result, "why")
+    for row in (r for r in rows if r["usual_changes"]):
         change = changes.words(row).text(result.study.lengths)
         verdict = "yes" if row["explains"] else "not enough within the tried range" if row["at_end"] else "no"
         lines.append(
@@ -59,7 +60,9 @@ def ranking_text(result: Result) -> str:
                 verdict,
             )
         )
-    return aligned(lines, "<<>>><") + "\n" + MEANING
+    none = [row["cause"] for row in rows if not row["usual_changes"]]
+    without = f"No change of these moves the dips this way: {', '.join(none)}.\n" if none else ""
+    return f"{aligned(lines, '<<>>><')}\n{without}{MEANING}"
 
 
 def moves_of(was: tuple[str, ...], now: tuple[str, ...], band: tuple[str, ...]) -> list[dict[str, Any]]:

@@ -8,13 +8,17 @@ import numpy as np
 import pandas as pd
 from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize, to_hex
+from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from tautwire.model.operating.bands import Band
 from tautwire.studies.drawing.style import CYCLE, RAMP, Look, Mark, Sheet
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
+from tautwire.studies.study.units import FOOT
 
+GAPS = {1: 0.1, 2: 0.16, 3: 0.22, 4: 0.3}  # panels side by side -> share of its width between ticks in MHz
 FEW = 4  # up to this many numbers get a line mark each; more get a colour ramp
 
 
@@ -111,6 +115,42 @@ def view_of(band: Band, sweep: pd.DataFrame, dips_mhz: Sequence[float]) -> tuple
     room = max(0.15 * (high - low), 0.3 * (band.upper - band.lower) / 1e6, 0.004 * high)
     first, last = float(sweep["f_mhz"].min()), float(sweep["f_mhz"].max())
     return max(low - room, first), min(high + room, last)
+
+
+def band_ticks(axis: Any, band: Band, gap: float) -> None:
+    """Ticks at the band's edges, and at round MHz that are at least `gap`, a share of the axis, away from them."""
+    low, high = sorted(axis.get_view_interval())
+    apart = gap * (high - low)
+    edges = [e for e in (band.lower / 1e6, band.upper / 1e6) if low <= e <= high]
+    if len(edges) == 2 and edges[1] - edges[0] < apart:
+        edges = []
+    ticks = list(edges)
+    for tick in MaxNLocator(max(int(1 / gap), 2), steps=[1, 2, 2.5, 5, 10]).tick_values(low, high):
+        if low <= tick <= high and all(abs(tick - t) >= apart for t in ticks):
+            ticks.append(float(tick))
+    axis.set_ticks(sorted(ticks))
+    axis.set_major_formatter(FuncFormatter(mhz_text))
+
+
+class _Feet(MaxNLocator):
+    """Ticks at round feet of an axis in metres."""
+
+    def tick_values(self, vmin: float, vmax: float) -> Any:
+        return np.asarray(super().tick_values(vmin / FOOT, vmax / FOOT)) * FOOT
+
+
+def in_lengths(figure: Figure, lengths: str) -> Figure:
+    """The figure with every axis that is named in metres, "(m)", in feet where `lengths` is "imperial"."""
+    for axes in figure.axes if lengths == "imperial" else ():
+        for axis in (axes.xaxis, axes.yaxis):
+            if "(m)" not in (label := axis.get_label_text()):
+                continue
+            axis.set_label_text(label.replace("(m)", "(ft)"))
+            if axis.get_scale() == "linear":
+                axis.set_major_locator(_Feet(5, steps=[1, 2, 5, 10]))
+            size = abs if axis.get_label_text().startswith("distance") else float
+            axis.set_major_formatter(FuncFormatter(lambda x, _, size=size: f"{size(round(x / FOOT, 1)):g}"))
+    return figure
 
 
 def mhz_text(f: float, _: object = None) -> str:

@@ -66,8 +66,8 @@ class Clear:
             text = self._annotate(words, place, font)
             shape = corners(text, -0.35 * float(text.get_fontsize()))
             text.remove()
-            # a text in the way counts more than a line
-            hits = sum(len(x) - 1 for x in self.taken if not apart(shape, x)) + 4 * self._beyond(shape)
+            # a text in the way counts more than a line, the edge more than a ring
+            hits = sum(len(x) - 1 for x in self.taken if not apart(shape, x)) + 12 * self._beyond(shape)
             if best is None or hits < best[0]:
                 best = hits, place
             if hits == 0:

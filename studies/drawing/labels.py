@@ -2,10 +2,11 @@
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
+from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
@@ -113,6 +114,79 @@ def outside(figure: Figure, slack: float = 1.0) -> list[str]:
         if (low < -slack).any() or high[0] > edge.width + slack or high[1] > edge.height + slack:
             lines.append(text.get_text())
     return lines
+
+
+def struck(figure: Figure, shrink: float = 2.0) -> list[str]:
+    """Visible texts that a line, a ring, the edge of a bar or a frame runs through, once drawn; [] is what is wanted.
+
+    A text on a backing of its own, or with a halo, breaks the line and is not struck. Grids and ticks do not count.
+    """
+    figure.canvas.draw()  # type: ignore[attr-defined]
+    texts = [t for t in _drawn(figure) if not _backed(t)]
+    shapes = [corners(t, shrink) for t in texts]
+    found: dict[int, None] = {}
+    for axes in figure.axes:
+        if not axes.get_visible():
+            continue
+        box = axes.bbox
+        for points, clipped in _strokes(axes):
+            at = _dense(points)
+            if clipped:
+                at = at[(at[:, 0] >= box.x0) & (at[:, 0] <= box.x1) & (at[:, 1] >= box.y0) & (at[:, 1] <= box.y1)]
+            if not len(at):
+                continue
+            low, high = at.min(axis=0), at.max(axis=0)
+            for i, shape in enumerate(shapes):
+                if i in found or (shape.max(axis=0) < low).any() or (shape.min(axis=0) > high).any():
+                    continue
+                if _inside(shape, at):
+                    found[i] = None
+    return [texts[i].get_text() for i in found]
+
+
+def _backed(text: Text) -> bool:
+    patch = text.get_bbox_patch()
+    backing = patch is not None and to_rgba(patch.get_facecolor())[3] >= 0.7
+    return backing or bool(text.get_path_effects())
+
+
+def _strokes(axes: Any) -> Iterator[tuple[Real, bool]]:
+    """Points (n, 2) in pixels of each line and outline that is drawn in axes, and whether it is cut at their edges."""
+    for line in axes.lines:
+        seen = line.get_visible() and line.get_linestyle() not in ("None", "none", "", " ") and line.get_linewidth() > 0
+        seen = seen and _dark(to_rgba(line.get_color(), line.get_alpha() if line.get_alpha() is not None else 1.0))
+        if seen and len(line.get_xdata()):
+            yield line.get_transform().transform(np.column_stack(line.get_data())), line.get_clip_on()
+    for patch in axes.patches:
+        edged = patch.get_linewidth() > 0 and patch.get_edgecolor()[3] > 0
+        if patch.get_visible() and (edged or patch.get_fill() and _dark(patch.get_facecolor())):
+            path = patch.get_transform().transform_path(patch.get_path())
+            for points in path.to_polygons(closed_only=False):
+                yield points, patch.get_clip_on()
+
+
+def _dark(colour: Any) -> bool:
+    """Whether a fill stands out from white paper: its end is seen as a line."""
+    red, green, blue, alpha = colour
+    return bool(alpha * (1 - 0.3 * red - 0.6 * green - 0.1 * blue) > 0.3)
+
+
+def _dense(points: Real) -> Real:
+    """Points along a line, about a pixel apart; gaps stay gaps."""
+    points = points[np.isfinite(points).all(axis=1)]
+    if len(points) < 2:
+        return points
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    wanted = np.linspace(0, along[-1], int(min(along[-1], 20000)) + 2)
+    return np.column_stack([np.interp(wanted, along, points[:, k]) for k in (0, 1)])
+
+
+def _inside(shape: Real, at: Real) -> bool:
+    """Whether any of the points lies in a rectangle, corners (4, 2) in order."""
+    one, two = shape[1] - shape[0], shape[3] - shape[0]
+    x, y = (at - shape[0]) @ one / max(one @ one, 1e-9), (at - shape[0]) @ two / max(two @ two, 1e-9)
+    return bool(((x > 0) & (x < 1) & (y > 0) & (y < 1)).any())
 
 
 def _drawn(figure: Figure) -> list[Text]:

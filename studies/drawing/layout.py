@@ -7,12 +7,11 @@ from dataclasses import replace
 import numpy as np
 from matplotlib.axes import Axes
 
-from tautwire.studies.drawing.plan import plan_view, round_length
+from tautwire.studies.drawing.plan import bar_length, plan_view
 from tautwire.studies.drawing.side import SPARE, Shared, is_bent, side_view, soil_words, span
 from tautwire.studies.drawing.space import space_view
 from tautwire.studies.drawing.style import INK, QUIET, Heading, Look, Sheet, style
 from tautwire.studies.study.setup import Built
-from tautwire.studies.study.units import format_length
 
 MOST, MOST_ON_SLIDE = 9, 6
 LINES = 2  # of a panel's name
@@ -91,10 +90,9 @@ def layout_grid(
 
 def _bar(ax: Axes, look: Look, point: float, lengths: str) -> None:
     """A scale bar in the lower right corner."""
-    size = round_length(0.25 * (ax.get_xlim()[1] - ax.get_xlim()[0]))
+    size, told = bar_length(0.25 * (ax.get_xlim()[1] - ax.get_xlim()[0]), lengths)
     x, y = ax.get_xlim()[1] - look.small * point, ax.get_ylim()[0] + 0.5 * look.small * point
     ax.plot([x - size, x], [y, y], color=INK, lw=look.line * 1.1, solid_capstyle="butt", zorder=6)
-    told = f"{size:g} m" if lengths == "metric" else format_length(size, lengths)
     ax.annotate(told, (x - size, y), (-0.4 * look.small, 0), textcoords="offset points",
                 ha="right", va="center", size=look.small * 0.9, color=INK)  # fmt: skip
 

@@ -10,7 +10,7 @@ from matplotlib.patches import Circle
 from tautwire.studies.drawing.clear import Clear, Place, around, fit
 from tautwire.studies.drawing.style import INK, QUIET, ROLE_INKS, ROLE_MARKS, Look
 from tautwire.studies.study.setup import Built
-from tautwire.studies.study.units import format_length
+from tautwire.studies.study.units import FOOT, format_length
 
 STEPS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
 
@@ -23,6 +23,17 @@ def bearing_of(start: tuple[float, ...], end: tuple[float, ...]) -> float:
 def round_length(most: float) -> float:
     """The greatest of STEPS up to `most`, m."""
     return max([s for s in STEPS if s <= most], default=STEPS[0])
+
+
+def bar_length(most: float, lengths: str) -> tuple[float, str]:
+    """The greatest round length up to `most`, m, and its words in the unit of "metric" or "imperial".
+
+    >>> bar_length(6.6, "metric"), bar_length(6.6, "imperial")[1]
+    ((5, '5 m'), '20 ft')
+    """
+    unit, sign = (1.0, "m") if lengths == "metric" else (FOOT, "ft")
+    number = round_length(most / unit)
+    return number * unit, f"{number:g} {sign}"
 
 
 def plan_view(ax: Axes, built: Built, look: Look, lengths: str = "metric") -> None:
@@ -62,20 +73,19 @@ def plan_view(ax: Axes, built: Built, look: Look, lengths: str = "metric") -> No
 def _compass(ax: Axes, look: Look, clear: Clear, scale: float) -> None:
     """A ring with a needle to the north, in the upper right corner."""
     r = 1.1 * look.small / 72 * scale
-    x, y = ax.get_xlim()[1] - 1.5 * r, ax.get_ylim()[1] - 2.4 * r
+    x, y = ax.get_xlim()[1] - 1.5 * r, ax.get_ylim()[1] - 2.8 * r
     ax.add_patch(Circle((x, y), r, fill=False, edgecolor=QUIET, lw=look.line * 0.5))
     ax.fill([x - 0.35 * r, x, x + 0.35 * r], [y - 0.5 * r, y + r, y - 0.5 * r], color=INK, lw=0)
     clear.box((x - r, y - r), (x + r, y + r))
-    clear.write("N", [Place(x, y + r, 0, 0.15 * look.small, "center", "bottom")], size=look.small, color=INK)
+    clear.write("N", [Place(x, y + r, 0, 0.6 * look.small, "center", "bottom")], size=look.small, color=INK)
 
 
 def _bar(ax: Axes, look: Look, clear: Clear, scale: float, lengths: str) -> None:
     """A scale bar in the lower left corner."""
     x0, x1 = ax.get_xlim()
-    size = round_length(0.35 * (x1 - x0))
+    size, label = bar_length(0.35 * (x1 - x0), lengths)
     x = x0 + 0.5 * look.small / 72 * scale
     y = ax.get_ylim()[0] + 0.6 * look.small / 72 * scale
     ax.plot([x, x + size], [y, y], color=INK, lw=look.line * 1.3, solid_capstyle="butt")
     clear.line([(x, y), (x + size, y)])
-    label = f"{size:g} m" if lengths == "metric" else format_length(size, lengths)
     clear.write(label, [Place(x, y, 0, 0.4 * look.small, "left", "bottom")], size=look.small, color=INK)

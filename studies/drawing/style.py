@@ -4,6 +4,7 @@ Figures are made without matplotlib's global state (no pyplot), so they work in 
 `with style("print") as look:` and make a Sheet(look); a Sheet keeps its look when it is drawn or saved later.
 """
 
+import re
 import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -50,7 +51,8 @@ INK, QUIET, RULE, TARGET, SOIL = "#1c2b2c", "#566463", "#dde3e0", "#e4efe8", "#e
 AHEAD, BACK, LOBE = "#e8862b", "#8a3200", "#cfe2f8"  # current one way and the other, light and dark; a pattern
 ROLE_MARKS = {"wire": CYCLE[0], "counterpoise": CYCLE[2], "coax": CYCLE[1], "nearby": CYCLE[5]}
 ROLE_INKS = {"wire": "#0f4a4a", "counterpoise": "#5a0f86", "coax": "#9c4600", "nearby": QUIET}  # dark enough for words
-MODE_COLOURS = {"CW": "#0f4a4a", "digital": "#3a8fe6", "phone": "#e0a04f"}
+MODE_COLOURS = {"CW": "#23272e", "digital": "#7f8791", "phone": "#c3c9cf"}  # greys: no line has them
+WATER = "#b9d7e6"
 RAMP = LinearSegmentedColormap.from_list("dusk", ["#e39a33", "#8e8a3f", "#3f7059", "#0b3838"])  # light to dark
 
 
@@ -78,7 +80,7 @@ class Look:
 LOOKS = {
     "print": Look("print", 7.0, 4.4, 8.5, 1.4, 200),
     "talk": Look("talk", 40 / 3, 7.5, 18.0, 2.8, 144),
-    "slide": Look("slide", 12.3, 5.5, 16.0, 2.6, 144, header=False),
+    "slide": Look("slide", 12.3, 5.5, 16.5, 2.6, 144, header=False),
 }
 
 
@@ -143,6 +145,30 @@ class Heading:
         return replace(self, caption="; ".join(filter(None, (words, self.caption))))
 
 
+_KEPT = re.compile(
+    r"(\d) (?=(?:[kM]?Hz|cm|mm|m|ft|in|km|mi|W|V|A|dBi?|k?\u03a9|mS/m|min|turns?)\b|%|\u03a9)"
+    r"|\b(slope|SWR|most|below|least) (?=\d)"
+)
+"""A number and its unit, or a name and its number: no line breaks between them"""
+
+
+def balanced(words: str, room: int) -> list[str]:
+    """Lines of at most `room` characters, about equally long; a number and its unit stay together.
+
+    >>> balanced("at its highest the SWR is 1.5, on 20 m with slope 30 degrees", 40)
+    ['at its highest the SWR is 1.5,', 'on 20 m with slope 30 degrees']
+    """
+    kept = _KEPT.sub(lambda found: found[0][:-1] + "\u00a0", words)
+    lines = textwrap.wrap(kept, room)
+    least = max(map(len, lines), default=0)
+    for width in range(least - 1, len(kept) // max(len(lines), 1) - 1, -1):
+        closer = textwrap.wrap(kept, max(width, 1), break_long_words=False)
+        if len(closer) > len(lines) or max(map(len, closer)) > width:
+            break
+        lines = closer
+    return [line.replace("\u00a0", " ") for line in lines]
+
+
 PACKED = 3  # zlib's level: half the time of its usual 6 for a tenth more bytes
 LEGEND_SAMPLE = 7  # characters that the sample of a line and the gap beside it are wide
 
@@ -187,7 +213,7 @@ class Sheet(Figure):
             (caption, look.type, "normal", QUIET),
         ):
             room = (look.width - 2 * edge) * 72 / (points * (0.64 if weight == "bold" else 0.53))
-            for line in textwrap.wrap(words, int(room)):
+            for line in balanced(words, int(room)):
                 self.text(edge / look.width, y / inches, line, size=points, weight=weight, color=colour, va="top")
                 y -= points * 1.28 / 72
         self.top = (y - 0.3 * look.type / 72) / inches

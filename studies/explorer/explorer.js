@@ -2,144 +2,9 @@
 (() => {
   const D = JSON.parse(document.getElementById("data").textContent);
   const $ = (id) => document.getElementById(id);
-  const Z = 2450; // ohm, the level of the nodes' reflection coefficients
+  const { grid, reflection, radio, swr, readings, shapesOf, shape, glow, number, between } = tautwireCore(D);
   const state = { setting: {}, picked: D.choices.map((c) => c.start), feet: D.feet, held: null, solved: null, band: 0, lit: null };
   for (const s of D.sliders) state.setting[s.path] = s.start;
-  const grid = D.bands.map((b) => Float64Array.from({ length: D.points }, (_, i) => b.low + (b.high - b.low) * i / (D.points - 1)));
-
-  // ---- curves: the same steps as surface.py -------------------------------------------------------------------
-
-  function lagrange(nodes, x, most) {
-    const n = nodes.length, size = Math.min(most, n);
-    let cell = 0;
-    for (let i = 1; i < n - 1; i++) if (nodes[i] <= x) cell++;
-    const first = Math.min(Math.max(cell - Math.floor(size / 2) + 1, 0), n - size), out = [];
-    for (let i = first; i < first + size; i++) {
-      let w = 1;
-      for (let j = first; j < first + size; j++) if (j !== i) w *= (x - nodes[j]) / (nodes[i] - nodes[j]);
-      out.push([i, w]);
-    }
-    return out;
-  }
-
-  function blend(wire, setting) {
-    let out = [[0, 1]];
-    for (const s of D.sliders) {
-      if (s.wire !== wire) continue;
-      const near = lagrange(s.nodes, setting[s.path], s.blended);
-      out = out.flatMap(([index, w]) => near.map(([i, v]) => [index * s.nodes.length + i, w * v]));
-    }
-    return out;
-  }
-
-  const number = (picked) => D.choices.reduce((n, c, i) => n * c.names.length + picked[i], 0);
-
-  // adds w R(f ratio) to re, im; R is the barycentric form of one node and band
-  function addRational(curve, f, ratio, w, re, im) {
-    const [support, vr, vi, wr, wi] = curve, K = support.length;
-    for (let m = 0; m < f.length; m++) {
-      let nr = 0, ni = 0, dr = 0, di = 0;
-      for (let k = 0; k < K; k++) {
-        const gap = f[m] * ratio - support[k] || 1e-12, cr = wr[k] / gap, ci = wi[k] / gap;
-        dr += cr; di += ci;
-        nr += cr * vr[k] - ci * vi[k]; ni += cr * vi[k] + ci * vr[k];
-      }
-      const size = dr * dr + di * di;
-      re[m] += w * (nr * dr + ni * di) / size;
-      im[m] += w * (ni * dr - nr * di) / size;
-    }
-  }
-
-  function reflection(setting, picked) {
-    const wire = D.wires[D.pick[number(picked)][0]], near = blend(true, setting);
-    const length = near.reduce((sum, [i, w]) => sum + w * wire.nodes[i].length, 0);
-    return D.bands.map((_, b) => {
-      const re = new Float64Array(D.points), im = new Float64Array(D.points);
-      for (const [i, w] of near) addRational(wire.nodes[i].bands[b], grid[b], length / wire.nodes[i].length, w, re, im);
-      return [re, im];
-    });
-  }
-
-  const times = ([a, b], [c, d]) => [a * c - b * d, a * d + b * c];
-  const plus = ([a, b], [c, d]) => [a + c, b + d];
-  const over = ([a, b], [c, d]) => { const s = c * c + d * d; return [(a * c + b * d) / s, (b * c - a * d) / s]; };
-  const at = (column, m) => (typeof column === "number" ? column : column[m]);
-  const through = ([a, b, c, d], v, i) => [plus(times(a, v), times(b, i)), plus(times(c, v), times(d, i))];
-
-  // |reflection| at the radio on the band's grid
-  function radio(gamma, setting, picked) {
-    const feed = D.feeds[D.pick[number(picked)][1]], near = blend(false, setting);
-    const reference = near.reduce((sum, [i, w]) => sum + w * feed[i].reference, 0);
-    const length = setting["coax.length"] ?? feed[0].length;
-    return gamma.map(([re, im], b) => {
-      const out = new Float64Array(D.points), count = feed[0].bands[b].length / 2;
-      for (let m = 0; m < D.points; m++) {
-        const parts = [];
-        for (let p = 0; p < count; p++) {
-          let x = 0, y = 0;
-          for (const [i, w] of near) { x += w * at(feed[i].bands[b][2 * p], m); y += w * at(feed[i].bands[b][2 * p + 1], m); }
-          parts.push([x, y]);
-        }
-        let [v, i] = through(parts, [Z * (1 + re[m]), Z * im[m]], [1 - re[m], -im[m]]);
-        if (count > 4) {
-          const [a, t] = times(parts[4], [length, 0]);
-          const cosh = [Math.cosh(a) * Math.cos(t), Math.sinh(a) * Math.sin(t)];
-          const sinh = [Math.sinh(a) * Math.cos(t), Math.cosh(a) * Math.sin(t)];
-          [v, i] = through([cosh, times(parts[5], sinh), over(sinh, parts[5]), cosh], v, i);
-        }
-        const r = times([reference, 0], i), g = over([v[0] - r[0], v[1] - r[1]], plus(v, r));
-        out[m] = Math.min(Math.hypot(g[0], g[1]), 0.9999);
-      }
-      return out;
-    });
-  }
-
-  const swr = (g) => (1 + g) / (1 - g);
-
-  // the band's dip (of the minima nearer to this band than to the next: the deepest inside, else the nearest to it; by the
-  // parabola through three points), width below 2:1 around it, worst inside the band
-  function readings(b, f, g) {
-    let low = -1, worst = 0;
-    const off = (m) => Math.max(b.lower - f[m], f[m] - b.upper, 0);
-    for (let m = 1; m < g.length - 1; m++) {
-      if (g[m] > g[m - 1] || g[m] >= g[m + 1] || f[m] < b.own[0] || f[m] >= b.own[1]) continue;
-      if (low < 0 || off(m) < off(low) || (off(m) === off(low) && g[m] < g[low])) low = m;
-    }
-    const inside = (x) => {
-      const t = (x - f[0]) / (f[1] - f[0]), m = Math.min(Math.floor(t), g.length - 2);
-      return g[m] + (t - m) * (g[m + 1] - g[m]);
-    };
-    for (let m = 0; m < g.length; m++) if (f[m] >= b.lower && f[m] <= b.upper) worst = Math.max(worst, g[m]);
-    worst = Math.max(worst, inside(b.lower), inside(b.upper));
-    if (low < 0) return { dip: null, swr: null, width: null, worst: swr(worst) };
-    const [y0, y1, y2] = [g[low - 1] ** 2, g[low] ** 2, g[low + 1] ** 2], bend = y0 - 2 * y1 + y2;
-    const shift = bend > 0 ? (y0 - y2) / (2 * bend) : 0, best = Math.sqrt(Math.max(0, y1 - (y0 - y2) * shift / 4));
-    const level = 1 / 3; // SWR 2
-    let width = 0, open = false;
-    if (best < level) {
-      const edge = (step) => {
-        let m = low;
-        while (g[m] < level && m + step >= 0 && m + step < g.length) m += step;
-        if (g[m] < level) { open = true; return f[m]; }
-        return f[m] - step * (f[1] - f[0]) * (g[m] - level) / (g[m] - Math.min(g[m - step], level));
-      };
-      width = Math.max(0, edge(1) - edge(-1)) * 1000;
-    }
-    return { dip: f[low] + shift * (f[1] - f[0]), swr: swr(best), width, open, worst: swr(worst) };
-  }
-
-  // ---- the wire's shape -----------------------------------------------------------------------------------------
-
-  const shapesOf = (picked) => D.shapes[D.wires[D.pick[number(picked)][0]].shape];
-
-  function shape(setting, picked) {
-    const nodes = shapesOf(picked), near = blend(true, setting);
-    const heaviest = near.reduce((a, c) => (c[1] > a[1] ? c : a))[0], like = nodes[heaviest];
-    const same = near.every(([i]) => nodes[i].every((c, k) => c[2].length === like[k][2].length));
-    if (!same) return like;
-    return like.map(([name, role, points], k) => [name, role,
-      points.map((_, p) => [0, 1, 2].map((x) => near.reduce((sum, [i, w]) => sum + w * nodes[i][k][2][p][x], 0)))]);
-  }
 
   // (distance, height) of each conductor: the wire unfolded along its route, the rest seen in its first leg's plane
   function side(conductors) {
@@ -157,15 +22,8 @@
 
   const pathLength = (p) => p.slice(1).reduce((sum, q, i) => sum + Math.hypot(...q.map((x, k) => x - p[i][k])), 0);
 
-  // ---- current and pattern: at the middle of one band, blended as the curves are --------------------------------------
+  // ---- current and pattern: drawn at the middle of one band --------------------------------------------------------
 
-  function glow(setting, picked, k) {
-    if (k < 0 || !D.lit) return null;
-    const nodes = D.wires[D.pick[number(picked)][0]].nodes, near = blend(true, setting);
-    const sum = (of) => of(nodes[0].glow[k]).map((_, p) => near.reduce((s, [i, w]) => s + w * of(nodes[i].glow[k])[p], 0));
-    return { f_mhz: nodes[0].glow[k].f_mhz, dbi: sum((g) => g.dbi),
-      amps: nodes[0].glow[k].amps.map((_, c) => [0, 1].map((part) => sum((g) => g.amps[c][part]))) };
-  }
   const every = (of) => (D.lit ? D.wires.flatMap((w) => w.nodes.flatMap((n) => n.glow.map(of))) : [1]);
   const MOST_AMPS = Math.max(...every((g) => Math.max(...g.amps.flatMap(([re, im]) => re.map((x, p) => Math.hypot(x, im[p]))))));
   const OUTER = 5 * Math.ceil(Math.max(...every((g) => Math.max(...g.dbi))) / 5), SPAN = 30;
@@ -216,7 +74,7 @@
     const best = lit.dbi.reduce((m, d, p) => (p < 37 && d > lit.dbi[m] ? p : m), 0);
     const low = Math.max(lit.dbi[3], lit.dbi[Math.min(33, count - 1)]);
     const db = (x) => `${x.toFixed(1)} dBi`.replace("-", "−");
-    return `${D.bands[k].name} at ${lit.f_mhz.toFixed(2)} MHz: the wire's gain is ${db(lit.dbi[best])} at ${degrees(best).toFixed(0)}°, ${db(low)} at 15°`;
+    return `${D.bands[k].name} at ${lit.f_mhz.toFixed(2)} MHz: the wire's gain is ${db(lit.dbi[best])} at ${degrees(best).toFixed(0)}°, ${db(low)} at 15°, before mismatch, transformer and coax`;
   }
 
   // ---- drawing ----------------------------------------------------------------------------------------------------
@@ -407,11 +265,6 @@
     return `dip at ${r.dip.toFixed(3)} MHz, SWR ${r.swr.toFixed(2)}, ${room}`;
   }
 
-  function between(x, y, v) { // y at v, straight between rising x; null outside
-    if (!(v >= x[0] && v <= x[x.length - 1])) return null;
-    const i = Math.min(Math.max(x.findIndex((u) => u >= v), 1), x.length - 1);
-    return y[i - 1] + (v - x[i - 1]) / (x[i] - x[i - 1]) * (y[i] - y[i - 1]);
-  }
   const turnsOut = (m) => between(D.reel.metres, D.reel.turns, m);
   const metresOut = (turns) => between(D.reel.turns, D.reel.metres, turns);
 

@@ -29,6 +29,16 @@ REEL_POINTS = 60
 MOST_LIT = 1500  # nodes times bands up to which currents and patterns are kept, some 0.8 kB each
 
 
+HERE = Path(__file__).parent
+
+
+def core_script() -> Markup:
+    """The script that works out what both pages show, for a template."""
+    from markupsafe import Markup
+
+    return Markup((HERE / "core.js").read_text(encoding="utf-8"))
+
+
 def live_limits(slider: Slider) -> tuple[float, float]:
     """How far a slider goes in live mode: its range again on both sides, a length or size never below a third."""
     span = slider.high - slider.low
@@ -38,10 +48,13 @@ def live_limits(slider: Slider) -> tuple[float, float]:
     return round(low, 6), round(slider.high + span, 6)
 
 
-def page_data(surface: Surface, errors: dict[str, Any], live: bool = False) -> dict[str, Any]:
-    """Everything the page's script needs. Frequencies in MHz, lengths in m, angles in degrees."""
+def page_data(surface: Surface, errors: dict[str, Any], live: bool = False, most_lit: int = MOST_LIT) -> dict[str, Any]:
+    """Everything the page's script needs. Frequencies in MHz, lengths in m, angles in degrees.
+
+    most_lit: nodes times bands up to which currents and patterns go along.
+    """
     made = surface.controls
-    lit = sum(len(wire) for wire in surface.wires) * len(made.study.bands) <= MOST_LIT
+    lit = sum(len(wire) for wire in surface.wires) * len(made.study.bands) <= most_lit
     shapes: list[Any] = []
     shape_of = []
     for wire in surface.wires:
@@ -95,8 +108,8 @@ def _feed(node: dict[str, Any]) -> dict[str, Any]:
 
 
 def _short(column: Real) -> list[float] | float:
-    """Six digits; a column of one value as that value."""
-    values = [float(f"{x:.6g}") for x in column]
+    """A column of one value as that value."""
+    values = column.tolist()
     return values[0] if len(set(values)) == 1 else values
 
 
@@ -130,7 +143,7 @@ def explore(
     data = page_data(surface, errors, live)
     study = made.study
     title_of, as_json, render = _load_page()
-    page = render("explorer", Path(__file__).parent, title=title_of(study), name=study.name, data=as_json(data),
+    page = render("explorer", HERE, title=title_of(study), name=study.name, data=as_json(data), core=core_script(),
                   controls=made, errors=errors, live=live, lit=data["lit"],
                   caution=caution_text(study.spec.want), setup=setup_words(study))  # fmt: skip
     return page, data

@@ -56,6 +56,11 @@ def grid(bands: Sequence[Band]) -> list[Real]:
     return [np.linspace(*window(b), POINTS) for b in bands]
 
 
+def six_digits(values: Real) -> Real:
+    """As pages have them."""
+    return np.array([float(f"{x:.6g}") for x in values])
+
+
 def feed_node(raw: Raw, frequencies: list[Real]) -> dict[str, Any]:
     """Reference, transformer matrices and line constants on the page's frequencies."""
     feed = Setup.read(raw).feed_system()
@@ -65,7 +70,7 @@ def feed_node(raw: Raw, frequencies: list[Real]) -> dict[str, Any]:
         parts = [chain[:, i, j] for i in (0, 1) for j in (0, 1)]
         if feed.coax is not None:
             parts += feed.coax.propagation(f)
-        bands.append([column for part in parts for column in (part.real, part.imag)])
+        bands.append([six_digits(column) for part in parts for column in (part.real, part.imag)])
     length = 0.0 if feed.coax is None else feed.coax_length
     return {"reference": feed.reference, "length": length, "bands": bands}
 

@@ -111,36 +111,44 @@ __all__ = [
 ]
 
 _HOMES = {
-    "tautwire.model.errors": ("InputError", "SolveError"),
-    "tautwire.model.wires.geometry": ("Geometry", "Line", "Lumped", "OwnWire", "Source"),
-    "tautwire.model.wires.structure": ("Load",),
-    "tautwire.model.wires.wire": ("WireType",),
-    "tautwire.studies.questions.choose": ("choose",),
-    "tautwire.studies.questions.explore": ("Explorer", "explore"),
-    "tautwire.studies.questions.fit": ("fit",),
-    "tautwire.studies.questions.formats": ("write_touchstone",),
-    "tautwire.studies.questions.solve": ("solve",),
-    "tautwire.studies.questions.turns": ("turns",),
-    "tautwire.studies.questions.why": ("why",),
-    "tautwire.studies.reports.folder": ("write",),
-    "tautwire.studies.running.one_setup": ("predict", "response"),
-    "tautwire.studies.running.runner": ("run",),
-    "tautwire.studies.running.study_file": ("load_study", "read_study"),
-    "tautwire.studies.study.nec_deck": ("Deck", "read_deck"),
-    "tautwire.studies.study.result": ("Result",),
-    "tautwire.studies.study.study": ("Study",),
-    "tautwire.studies.wants.fit.fitted": ("fitted",),
-    "tautwire.studies.wants.solved": ("Solved",),
+    "Deck": "tautwire.studies.study.nec_deck",
+    "Explorer": "tautwire.studies.questions.explore",
+    "Geometry": "tautwire.model.wires.geometry",
+    "InputError": "tautwire.model.errors",
+    "Line": "tautwire.model.wires.geometry",
+    "Load": "tautwire.model.wires.structure",
+    "Lumped": "tautwire.model.wires.geometry",
+    "OwnWire": "tautwire.model.wires.geometry",
+    "Result": "tautwire.studies.study.result",
+    "SolveError": "tautwire.model.errors",
+    "Solved": "tautwire.studies.wants.solved",
+    "Source": "tautwire.model.wires.geometry",
+    "Study": "tautwire.studies.study.study",
+    "WireType": "tautwire.model.wires.wire",
+    "choose": "tautwire.studies.questions.choose",
+    "explore": "tautwire.studies.questions.explore",
+    "fit": "tautwire.studies.questions.fit",
+    "fitted": "tautwire.studies.wants.fit.fitted",
+    "load_study": "tautwire.studies.running.study_file",
+    "predict": "tautwire.studies.running.one_setup",
+    "read_deck": "tautwire.studies.study.nec_deck",
+    "read_study": "tautwire.studies.running.study_file",
+    "response": "tautwire.studies.running.one_setup",
+    "run": "tautwire.studies.running.runner",
+    "solve": "tautwire.studies.questions.solve",
+    "turns": "tautwire.studies.questions.turns",
+    "why": "tautwire.studies.questions.why",
+    "write": "tautwire.studies.reports.folder",
+    "write_touchstone": "tautwire.studies.questions.formats",
 }
 
 
 def __getattr__(name: str) -> Any:
     """A public name, imported when it is first used, so that `import tautwire` costs nothing."""
-    for home, names in _HOMES.items():
-        if name in names:
-            value = globals()[name] = getattr(importlib.import_module(home), name)
-            return value
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = globals()[name] = getattr(importlib.import_module(_HOMES[name]), name)
+    return value
 
 
 def __dir__() -> list[str]:

@@ -29,8 +29,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.spread import FACTOR, ONE_SIDED
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.shifted import FURTHEST, Shifted, shifted_impedance
-from tautwire.studies.wants.spread.intervals import middle_of
-from tautwire.studies.wants.spread.sampling import feed_samples, through_coax
+from tautwire.studies.wants.spread.sampling import dip_or_middle, feed_samples, through_coax
 from tautwire.studies.wants.spread.values import Uncertain
 
 ASIDE = 0.03  # of the dip's frequency: where shifts are solved besides
@@ -146,7 +145,7 @@ def nearby(setup: Setup, band: Band, values: tuple[Uncertain, ...], remember: Re
 
 def _solved(setup: Setup, band: Band, values: tuple[Uncertain, ...], remember: Remember) -> dict[str, Any]:
     response = setup.build().solver(remember).response(*window(band))
-    f_hz = middle_of(setup, response, band)
+    f_hz = dip_or_middle(setup, response, band)
     k = len(values)
     powers = np.zeros((k, 4, 3), dtype=complex)
     moving = [i for i, v in enumerate(values) if _moves(setup, v)]

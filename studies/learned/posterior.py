@@ -249,9 +249,7 @@ class Log:
         self.shared_kinds: list[int] = []
         self.hangs: dict[Hashable, tuple[dict[Key, int], list[int], list[Local]]] = {}
         for outing in self.outings:
-            used = [b for b in self.bands if any(d.band.name == b.name for d in outing.dips)
-                    or any(len(_inside(s, b)) >= LEAST_POINTS for s in outing.sweeps)]  # fmt: skip
-            local = Local.of(outing, self.bands, used, self.remember)
+            local = self.local(outing)
             own, kinds, locals_ = self.hangs.setdefault((outing.place, outing.hang), ({}, [], []))
             for key, kind in zip(local.keys, local.kinds.kind, strict=True):
                 place, list_ = (own, kinds) if key[0] == "hang" else (self.shared, self.shared_kinds)
@@ -259,6 +257,12 @@ class Log:
                     place[key] = len(place)
                     list_.append(int(kind))
             locals_.append(local)
+
+    def local(self, outing: Outing) -> Local:
+        """The model of one outing. Raises InputError or SolveError."""
+        used = [b for b in self.bands if any(d.band.name == b.name for d in outing.dips)
+                or any(len(_inside(s, b)) >= LEAST_POINTS for s in outing.sweeps)]  # fmt: skip
+        return Local.of(outing, self.bands, used, self.remember)
 
     @cached_property
     def kinds(self) -> Kinds:

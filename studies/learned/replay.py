@@ -57,11 +57,11 @@ def outing_of(entry: Entry) -> tuple[Outing, dict[tuple[str, str], float]]:
 
 
 def _radio_sweeps(entry: Entry, name: str, setup: Setup) -> list[Sweep]:
-    """Sweeps of a file of an entry that were taken at the radio; none if the file is gone."""
+    """Sweeps of a file of an entry that were taken at the radio; none if the file is gone, nor a dummy load's."""
     path = entry.path.parent / name
     if not path.exists():
         return []
-    return [s for s in read_sweeps(path) if s.plane == "radio" and s.z0 == setup.radio.impedance]
+    return [s for s in read_sweeps(path) if not s.dummy and s.plane == "radio" and s.z0 == setup.radio.impedance]
 
 
 def log_of(found: Iterable[Entry], bands: Sequence[Band], remember: Remember) -> Log:

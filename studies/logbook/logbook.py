@@ -20,6 +20,7 @@ sweeps as a list of names, are read as well.
 """
 
 import hashlib
+import json
 import math
 import os
 import re
@@ -348,15 +349,18 @@ def add(log: Mapping[str, Any], tables: Mapping[str, Any], sweeps: Sequence[Path
 
 
 def merge(other: Path) -> tuple[int, int]:
-    """Copy what another copy of the logbook, or one place's folder, has and this one has not: how many files were
-    copied, and how many were here already.
+    """Copy what another copy of the logbook, one place's folder, or a file that the pocket page wrote has and this one
+    has not: how many files were copied, and how many were here already.
 
     Nothing here changes. Where a name is taken by other content, the entry goes with its sweeps into a folder beside.
-    Raises InputError for what is no folder, or this logbook itself.
+    Raises InputError for what is none of these, or this logbook itself.
     """
+    if other.is_file():
+        return _merge_file(other)
     here = logbook_folder()
     if not other.is_dir() or not (folders := _place_folders(other)):
-        raise InputError("--merge", other, "the folder of another logbook; 'tautwire log' names this one's")
+        allowed = "the folder of another logbook, or a file of the pocket page; 'tautwire log' names this one's"
+        raise InputError("--merge", other, allowed)
     if other.resolve() == here.resolve():
         raise InputError("--merge", other, "another logbook; this is the one in use")
     copied = known = 0
@@ -386,6 +390,43 @@ def merge(other: Path) -> tuple[int, int]:
                 os.utime(target / n, ns=(files[n].stat().st_atime_ns, files[n].stat().st_mtime_ns))
                 copied += 1
     return copied, known
+
+
+def _merge_file(other: Path) -> tuple[int, int]:
+    """The entries of a file that the pocket page wrote: { "tautwire_log": 2, "entries": [...] }, each with its tables.
+
+    Every entry is looked at before the first is written.
+    """
+    with writable(other, "file that can be read, and its logbook one"):
+        text = other.read_text(encoding="utf-8")
+    try:
+        told = json.loads(text)
+        entries, number = told["entries"], told["tautwire_log"]
+        ready = [(tables, tables[LOG], tables[LOG]["id"]) for tables in entries]
+    except (ValueError, TypeError, KeyError):
+        raise InputError("--merge", other, "a log saved by the pocket page") from None
+    if number != FORMAT:
+        raise InputError("--merge", other, f"format {FORMAT}, not {number!r}: another tautwire wrote this log")
+    files: dict[Path, bytes] = {}
+    known = 0
+    for tables, given, entry in ready:
+        spec: LogSpec = read_part(LogSpec, given, f"{LOG}.")
+        if not re.fullmatch(r"[0-9a-f]{10}", str(entry)):
+            raise InputError(f"{LOG}.id", repr(entry), "ten digits 0 to f")
+        for dip in spec.dips:
+            frequency(dip.frequency, f"{LOG}.dips.{dip.band}")
+        Setup.read({k: v for k, v in tables.items() if k in Setup.model_fields})
+        name = f"{spec.date}-{entry}.toml"
+        if spec.sweeps:
+            raise InputError(f"{LOG}.sweeps", f"{len(spec.sweeps)} sweeps", "none in a log of the pocket page")
+        if any(logbook_folder().glob(f"*/{name}")):
+            known += 1
+        else:
+            files[folder_of(spec.place) / name] = (HEAD + tomli_w.dumps(tables)).encode()
+    for path, data in files.items():
+        make_folder(path.parent)
+        put_new(path, data)
+    return len(files), known
 
 
 def _place_folders(other: Path) -> list[Path]:

@@ -10,6 +10,7 @@ from tautwire.model.operating.bands import band_segments, bands
 from tautwire.model.soil.ground import GROUNDS, STACKS
 from tautwire.model.wires.layout import LAYOUTS
 from tautwire.studies.study.columns import COLUMNS, facts, type_of, unit_of
+from tautwire.studies.study.units import INCH
 from tautwire.studies.wants.registry import WANTS, want_named
 
 Table = list[tuple[str, ...]]
@@ -37,7 +38,7 @@ def cores(region: object = 1) -> Table:
         mu = (complex(f.permeability(x)) for x in (3.5e6, 14e6, 28e6))
         rows.append((name, *(f"{m.real:.0f} - j{-m.imag:.0f}" for m in mu), f.source))
     for name, t in TOROIDS.items():
-        sizes = f"{t.outer * 1e3:.1f} x {t.inner * 1e3:.1f} x {t.height * 1e3:.1f} mm"
+        sizes = f"{t.outer * 1e3:.1f} x {t.inner * 1e3:.1f} x {t.height * 1e3:.1f} mm ({t.outer / INCH:.2g} in)"
         rows.append((name, "ring", sizes, "", "common practice, no source"))
     return rows
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from tautwire.model.errors import SolveError
 from tautwire.studies.drawing.style import Heading, Look, Sheet, look_named
-from tautwire.studies.pictures.choice import shown_bands, shown_cases
+from tautwire.studies.pictures.choice import decided, shown_bands, shown_cases
 from tautwire.studies.pictures.grid import sheet_of
 from tautwire.studies.pictures.panel import frame_of
 from tautwire.studies.pictures.seen import Seen, seen, seen_bands
@@ -85,8 +85,11 @@ def chosen_views(result: Result, look: Look, store: Store) -> tuple[list[list[Se
     cases, rows_high = (MOST_CASES, MOST_BANDS) if look.name == "print" else ON_SLIDE
     alone = len(result.study.bands) == 1 or max(result.study.count, len(result.frames.get("choices", ()))) == 1
     most = MOST_ALONE if len(result.study.bands) == 1 else cases
-    bands, without = shown_bands(result.study.bands, MOST_BANDS if alone else rows_high)
-    shown, fewer = _shown(result, most, bands, store)
+    named, places = decided(result)
+    if "stops" in result.frames and places:
+        most = min(most, len(places))  # the stops are the answer: between them there is nothing to see
+    bands, without = shown_bands(result.study.bands, MOST_BANDS if alone else rows_high, named)
+    shown, fewer = _shown(result, most, bands, store, places)
     rows, names = [], []
     for name, views in shown:
         try:
@@ -97,7 +100,9 @@ def chosen_views(result: Result, look: Look, store: Store) -> tuple[list[list[Se
     return rows, names, [w for w in (fewer, without) if w]
 
 
-def _shown(result: Result, most: int, bands: Sequence[Band], store: Store) -> tuple[list[tuple[Named, Views]], str]:
+def _shown(
+    result: Result, most: int, bands: Sequence[Band], store: Store, must: Sequence[tuple[str, ...]]
+) -> tuple[list[tuple[Named, Views]], str]:
     """The shown cases, or what is chosen where that is the question, each with its views; and what is left out."""
     if "choices" in result.frames:
         from tautwire.studies.wants.choose.problem import choices_of
@@ -106,7 +111,7 @@ def _shown(result: Result, most: int, bands: Sequence[Band], store: Store) -> tu
         return [
             (({"choice": i}, name), partial(_seen_on, setup, bands, store)) for i, (name, setup) in enumerate(chosen, 1)
         ], ""
-    cases, fewer = shown_cases(result, most)
+    cases, fewer = shown_cases(result, most, must)
     return [
         ((case.labels, case_name(result.study.axes, case)), partial(seen_bands, case, result.study, bands, store))
         for case in cases

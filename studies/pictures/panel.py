@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.collections import PolyCollection
 from matplotlib.patches import Rectangle
+from matplotlib.patheffects import withStroke
 
 from tautwire.studies.drawing.clear import Clear, Place
-from tautwire.studies.drawing.plan import round_length
+from tautwire.studies.drawing.plan import bar_length
 from tautwire.studies.drawing.side import PERSON, person
-from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET, SOIL, Look
+from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET, SOIL, WATER, Look
 from tautwire.studies.study.units import FOOT
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from tautwire.model.arrays import Complex, Real
     from tautwire.studies.pictures.seen import Seen
 
-LOBE_EDGE, WATER = CYCLE[3].colour, "#b9d7e6"
+LOBE_EDGE = CYCLE[3].colour
 DASHES: dict[str, Any] = {"wire": "-", "coax": (0, (1, 1)), "counterpoise": (0, (4, 1.5)), "nearby": (0, (6, 2))}
 ABEAM = 0.15  # cosine between wire and shore below which its plane hardly meets the water
 SPAN_DB = 30.0  # dB from the outer ring to the middle
@@ -102,11 +103,16 @@ def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], 
         ax.plot(*path.T, color=colour, ls=DASHES[role], lw=look.line * (1.0 if role == "wire" else 0.8), zorder=5)
     feed = view.paths[0][0]
     ax.plot(*feed, marker="s", ms=0.5 * look.type, color=INK, mec="white", mew=0.5, zorder=6)
-    if not view.built.ground.is_free_space:
+    grounded = not view.built.ground.is_free_space
+    if grounded:
         person(ax, _free_side(view, x, 0.95 * frame.half))
-        _plumb(ax, view, frame, look, clear)
+        top = _plumb(ax, view, look, clear)
     if ring:
         _ring_names(ax, view, frame, look, clear)
+    if grounded and top is not None:
+        for circle in _circles(view, frame):
+            clear.line(circle)
+        _height(view, top, frame, look, clear)
 
 
 def soil(ax: Axes, view: Seen, frame: Frame) -> None:
@@ -156,12 +162,9 @@ def pattern(ax: Axes, view: Seen, frame: Frame, look: Look) -> None:
         lw=look.line * 0.6,
         zorder=1,
     )
-    turn = np.linspace(0, view.angle[-1], 120)
-    for dbi in rings(frame):
-        ring = float(frame.radius(dbi))
+    for dbi, circle in zip(rings(frame), _circles(view, frame), strict=True):
         ax.plot(
-            x + ring * np.cos(turn),
-            y + ring * np.sin(turn),
+            *circle.T,
             color=QUIET,
             lw=look.line * (0.5 if dbi == 0 else 0.3),
             ls=(0, (3, 2)) if dbi == 0 else (0, (1, 2)),
@@ -171,6 +174,13 @@ def pattern(ax: Axes, view: Seen, frame: Frame, look: Look) -> None:
 
 def rings(frame: Frame) -> list[float]:
     return [d for d in (0.0, -10.0) if 0.15 < frame.radius(d) / frame.reach <= 1.0]
+
+
+def _circles(view: Seen, frame: Frame) -> list[Real]:
+    """The rings as points (n, 2)."""
+    turn = np.linspace(0, view.angle[-1], 120)
+    round_one = np.column_stack([np.cos(turn), np.sin(turn)])
+    return [np.array(middle(view)) + float(frame.radius(dbi)) * round_one for dbi in rings(frame)]
 
 
 def ribbon(ax: Axes, path: Real, amps: Complex, frame: Frame) -> None:
@@ -223,20 +233,29 @@ def _point(ax: Axes) -> float:
     return float(np.ptp(ax.get_ylim())) / (box.height * figure.get_figheight() * 72)
 
 
-def _plumb(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) -> None:
-    """A line down from the highest point of the wire, with its height."""
+def _plumb(ax: Axes, view: Seen, look: Look, clear: Clear) -> Real | None:
+    """A line down from the highest point of the wire, if it is not on the ground; that point."""
     top = view.paths[0][int(np.argmax(view.paths[0][:, 1]))]
-    held = np.array([p[2] for p in view.built.layout.points])
     if top[1] < 0.5:
-        return
+        return None
     ax.plot([top[0], top[0]], [0, top[1]], color=QUIET, lw=look.line * 0.4, ls=(0, (2, 2)), zorder=2)
+    clear.line([(top[0], 0), (top[0], top[1])])
+    return np.asarray(top)
+
+
+HALO = [withStroke(linewidth=2.2, foreground="white")]  # keeps words readable on a ring or a lobe
+
+
+def _height(view: Seen, top: Real, frame: Frame, look: Look, clear: Clear) -> None:
+    """The height of the wire's highest point, beside its plumb line."""
+    held = np.array([p[2] for p in view.built.layout.points])
     places = [
         Place(top[0], top[1] * part, side * 0.4 * look.small, 0, "left" if side > 0 else "right")
-        for part in (0.5, 0.3, 0.7, 0.15)
+        for part in (0.5, 0.3, 0.7, 0.15, 0.4, 0.6, 0.8, 0.22)
         for side in (1, -1)
     ]
     told = f"{held.max():.1f} m" if frame.lengths == "metric" else f"{held.max() / FOOT:.0f} ft"
-    clear.write(told, places, size=look.small * 0.9, color=INK)
+    clear.write(told, places, size=look.small * 0.9, color=INK, path_effects=HALO)
 
 
 def _ring_names(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) -> None:
@@ -250,16 +269,15 @@ def _ring_names(ax: Axes, view: Seen, frame: Frame, look: Look, clear: Clear) ->
             must=False,
             size=look.small * 0.8,
             color=QUIET,
+            path_effects=HALO,
         )
 
 
 def scale_bar(ax: Axes, look: Look, frame: Frame, clear: Clear) -> None:
     """A bar of round length in the soil, on the right."""
-    unit, sign = (1.0, "m") if frame.lengths == "metric" else (FOOT, "ft")
-    number = round_length(0.35 * frame.half / unit)
-    size = number * unit
+    size, words = bar_length(0.35 * frame.half, frame.lengths)
     x, y = ax.get_xlim()[1] - 0.03 * frame.half, ax.get_ylim()[0] + 0.3 * frame.below
     ax.plot([x - size, x], [y, y], color=INK, lw=look.line * 1.1, solid_capstyle="butt", zorder=6)
     clear.line([(x - size, y), (x, y)])
     place = Place(x - size, y, -0.35 * look.small, 0, "right", "center")
-    clear.write(f"{number:g} {sign}", [place], size=look.small * 0.85, color=INK)
+    clear.write(words, [place], size=look.small * 0.85, color=INK)

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable
 
-from tautwire.studies.study.assumed import setup_words
+from tautwire.studies.study.assumed import doubts, setup_words
 from tautwire.studies.study.findings import Finding, Role, Words, of_role
 from tautwire.studies.study.result import Result
 from tautwire.studies.wants.give_or_take import sureness
@@ -89,7 +89,7 @@ def one_caution(result: Result) -> str:
 
 def trust(result: Result, assumed: Collection[str] = ()) -> list[str]:
     """What the answer rests on: the set-up with what was assumed (see setup_words), and failed and marked cases."""
-    return [setup_words(result.study, assumed), *validity(result)]
+    return [setup_words(result.study, assumed), *doubts(result.study), *validity(result)]
 
 
 def validity(result: Result) -> list[str]:

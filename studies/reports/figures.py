@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from tautwire.studies.drawing.axes import in_lengths
 from tautwire.studies.drawing.style import Heading, Sheet
 from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.pictures.figure import the_picture
@@ -30,13 +31,13 @@ def each_figure(result: Result, store: Store | None = None) -> Iterator[tuple[st
     """File stem and figure, at print size, as they are built: the picture, then those of each want."""
     picture = picture_of(result, store=store)
     if picture is not None:
-        yield PICTURE, picture
+        yield PICTURE, in_lengths(picture, result.study.lengths)
     stems = set()
     for name in result.study.spec.want:
         plots = want_named(name).plots(result)
         for stem, figure in plots.items() if isinstance(plots, Mapping) else plots:
             stems.add(stem)
-            yield stem, figure
+            yield stem, in_lengths(figure, result.study.lengths)
     if result.frames and not {"layout", "choices_layout"} & stems:
         from tautwire.studies.wants.dips.figures import layout_figures
 

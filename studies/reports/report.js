@@ -23,10 +23,28 @@
     }));
   }
 
-  // print everything, and put it back afterwards
+  // rows that hold what is typed
+  document.querySelectorAll(".wide").forEach((box) => {
+    const rows = [...box.querySelectorAll("tbody tr")];
+    if (rows.length < 12) return;
+    const input = document.createElement("input");
+    input.type = "search";
+    input.placeholder = "20 m";
+    const label = document.createElement("label");
+    label.className = "filter";
+    label.append("rows with ", input);
+    input.addEventListener("input", () => {
+      const words = input.value.trim().toLowerCase();
+      rows.forEach((row) => { row.hidden = ![...row.cells].some((c) => c.textContent.toLowerCase().includes(words)); });
+      $("spoken").textContent = `${rows.filter((row) => !row.hidden).length} of ${rows.length} rows`;
+    });
+    box.before(label);
+  });
+
+  // print the details of the answer and the tables that are open, and put it back afterwards
   let closed = [];
   addEventListener("beforeprint", () => {
-    closed = [...document.querySelectorAll("details:not([open]):not(.meaning)")];
+    closed = [...document.querySelectorAll("#answer details:not([open])")];
     closed.forEach((d) => { d.open = true; });
   });
   addEventListener("afterprint", () => closed.forEach((d) => { d.open = false; }));

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from tautwire.studies.drawing.words import shared_words
-from tautwire.studies.reports.answers import main_want, verdicts, written
-from tautwire.studies.study.assumed import setup_words
+from tautwire.studies.reports.answers import findings, main_want, verdicts, written
 from tautwire.studies.study.cells import formatted, in_words
-from tautwire.studies.study.findings import Role, of_role
+from tautwire.studies.study.findings import Role, Row, band_name, case_name, of_role, say, table_of
 from tautwire.studies.wants.registry import want_named
 
 if TYPE_CHECKING:
@@ -28,10 +28,98 @@ LONG = 26  # characters of a table cell beyond which it may wrap
 TURN_HEAD = ("segment", "turns", "wire (m)", "SWR across it", "SWR one turn off", "kHz a turn", "stop")
 
 
+LEAST_SPOKEN, MOST_SPOKEN = 40, 90  # words of the notes of a slide
+OPENING = (
+    "Read the question aloud and let people guess the answer before you go on; ask for a number, not for a yes or no. "
+    "Say that the answer comes on the third slide."
+)
+SET_UP = (
+    "Show with your hands how the wire hangs and where the feed is. Name what stays the same first, then what is "
+    "changed, and point at it in the drawing."
+)
+PICTURE_NOTE = (
+    "Orange is current on the wire, brown is current the other way; blue is how much goes which way, seen from the "
+    "side. All panels have one scale, and the person is 1.75 m tall. Follow one panel with your finger first, then go "
+    "from panel to panel and say what changes."
+)
+HOW_TO_READ = {
+    "dip": "Up and down is where the SWR dips. Ask whether the change would matter in the band before you read it out.",
+    "swr": "To the right is frequency, upwards is the SWR at the radio; the upright lines are the edges of the band.",
+}
+LAST_CASE = "This is the other end of what was tried, drawn to the same rules as the first case."
+TABLE = "Nobody reads a table from the back row: find one row that the audience cares about and read it out."
+SURE = (
+    "Say what plus-minus means: two antennas built alike by usual care differ by this much. Differences between two "
+    "cases of one set-up are surer than each number alone, as they share most of what is not known."
+)
+FIELD = "Say what you would do tomorrow in the park, in the order of what costs least effort."
+CAUTION = (
+    "Take your time with this one, also with people who have heard it before. Ask who has had a throw line come back "
+    "at them, or a branch come down, and say where the nearest power line to your usual place runs."
+)
+SPARE = (
+    "All of this is computed with the method of moments over real soil; nothing on this slide was measured.",
+    "A wire of your own hangs a little differently: expect the same changes, and other numbers to begin with.",
+    "Anybody can repeat this: one file describes the study, and one command computes it.",
+    "Every number is a cell of a table in the study's folder, so that questions can be settled afterwards.",
+    "If somebody has measured the same, ask for the sweep: a fit would tell what differs.",
+    "Leave the slide up for a moment, and wait for questions before you go on.",
+    "If time is short, skip this slide and come back to it when somebody asks.",
+    "Ask who has seen this on their own antenna, and what they did about it.",
+    "Say the number once more, slowly, and what it is a number of, for those who take notes.",
+    "Mention that the coax and the transformer are part of the antenna here, with their losses.",
+    "Point out that only one thing is changed at a time, so that nothing else can be the cause.",
+    "Remind people that the soil under the park is known only roughly, and changes with the weather.",
+)
+
+
+class Spoken:
+    """Notes of slides: 40 to 90 words each, and no sentence twice. spare: said where a slide has too few."""
+
+    def __init__(self, spare: Iterable[str] = ()) -> None:
+        self.spare, self.said = [s for line in spare for s in _sentences(line)], set[str]()
+
+    def of(self, lines: Iterable[str]) -> list[str]:
+        """What to say to a slide: of the lines what fits, then of the spare ones until there is enough."""
+        out: list[str] = []
+        for own, line in [*((True, s) for x in lines for s in _sentences(x)), *((False, s) for s in self.spare)]:
+            count = sum(len(s.split()) for s in out)
+            if line in self.said or count + len(line.split()) > MOST_SPOKEN or not own and count >= LEAST_SPOKEN:
+                continue
+            out.append(line)
+            self.said.add(line)
+        return out or ["Go on to the next slide."]
+
+
+def _sentences(line: str) -> list[str]:
+    return [s for s in re.split(r"(?<=[.!?])\s+(?=[A-Z\u00b1\u2212])", line.strip()) if s]
+
+
 def answer_notes(result: Result) -> list[str]:
-    """What to say to the slide that answers: each want's verdict, then what it rests on."""
+    """What to say to the slide that answers: each want's verdict, then its answers and what to do next."""
+    found = findings(result)
     said = [words.text(result.study.lengths) for words in verdicts(result).values()]
-    return ["Say this first:", *said, f"It rests on this. {setup_words(result.study)}"]
+    return ["Say this first.", *said, *written(result, of_role(found, "answer", "next"))]
+
+
+def best_case(result: Result) -> str:
+    """Of several cases of a study of dips: which has the lowest SWR where its bands are worst, which the highest."""
+    if main_want(result) != "dips" or result.study.count < 2:
+        return ""
+    cases: dict[tuple[str, ...], list[Row]] = {}
+    for row in table_of(result, "dips"):
+        cases.setdefault(result.place(row)[1:], []).append(row)
+    worst = [max(rows, key=lambda r: r["swr_worst"]) for rows in cases.values() if len(rows) == len(result.study.bands)]
+    worst = sorted((r for r in worst if math.isfinite(r["swr_worst"])), key=lambda r: r["swr_worst"])
+    if len(worst) < 2:
+        return ""
+    best, last = worst[0], worst[-1]
+    words = say(
+        "Best in all bands: {best}, SWR at most {low}; worst: {last}, {high} on {band}.",
+        best=case_name(result, best), low=best.number("swr_worst", "SWR"), last=case_name(result, last),
+        high=last.number("swr_worst", "SWR"), band=band_name(last["band"]),
+    )  # fmt: skip
+    return words.text(result.study.lengths)
 
 
 def take_away(result: Result) -> list[str]:
@@ -126,23 +214,22 @@ def turn_rows(rows: pd.DataFrame) -> list[list[str]]:
     ]
 
 
-def notes_of_band(result: Result, band: str, most: int = 24) -> list[str]:
-    """One line a case for the speaker: dip, SWR, width, impedance, loss."""
-    dips = result.frames.get("dips", pd.DataFrame())
-    if dips.empty:
-        return []
-    rows = dips[dips["band"] == band]
-    lines = []
-    for row in rows.head(most).to_dict("records"):
-        case = result.study.words_of({str(k): v for k, v in row.items()})
-        start = f"{band}, {case}" if case else band
-        if pd.isna(row["dip_mhz"]):
-            lines.append(f"{start}: no dip found; SWR in the band {row['swr_best']:.2f} to {row['swr_worst']:.2f}.")
-            continue
-        lines.append(
-            f"{start}: dip {row['dip_mhz']:.3f} MHz, SWR {row['dip_swr']:.2f}, {row['width_2to1_khz']:.0f} kHz below "
-            f"2:1, wire's end {row['feed_r_ohm']:.0f} {row['feed_x_ohm']:+.0f}j Ω, loss {row['dip_loss_db']:.2f} dB."
-        )
-    if len(rows) > most:
-        lines.append(f"The first {most} of {len(rows)} cases.")
-    return lines
+def notes_of_band(result: Result, band: str, kind: str) -> list[str]:
+    """What to say of a band's chart: the lowest and the highest dip ("dip"), the best and the worst SWR ("swr")."""
+    rows = [r for r in table_of(result, "dips") if r["band"] == band and not math.isnan(r["dip_mhz"])]
+    if not rows:
+        return [f"On {band} there is no dip."]
+    about, lengths = band_name(band), result.study.lengths
+    column, form = ("dip_mhz", "frequency") if kind == "dip" else ("swr_worst", "SWR")
+    order = sorted(rows, key=lambda r: r[column])
+    low, high = order[0], order[-1]
+    if len(rows) == 1:
+        words = say("On {band} the dip is at {dip}, and the SWR in the band is at most {swr}.", band=about,
+                    dip=low.number("dip_mhz", "frequency"), swr=low.number("swr_worst", "SWR"))  # fmt: skip
+        return [words.text(lengths)]
+    text = "On {band} the dip is lowest with {one}, at {low}, and highest with {other}, at {high}."
+    if kind != "dip":
+        text = "On {band} the highest SWR in the band is {low} with {one} and {high} with {other}."
+    words = say(text, band=about, one=case_name(result, low), low=low.number(column, form),
+                other=case_name(result, high), high=high.number(column, form))  # fmt: skip
+    return [words.text(lengths)]

@@ -1,13 +1,13 @@
-"""A study as slides: question, layout, plots, table, what to take away, caution; numbers in the speaker notes.
+"""A study as slides: question, set-up, answer, why, how sure, what it means in the field, cautions; notes to speak.
 
-All words are native, editable text; only the plots are pictures.
+All words, tables, and the charts of dips and SWR are native and can be edited; other plots are pictures.
 """
 
 from __future__ import annotations
 
 import io
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -18,15 +18,28 @@ from pptx.enum.text import MSO_ANCHOR
 from pptx.oxml.ns import qn
 from pptx.util import Emu, Inches, Pt
 
-from tautwire.studies.drawing.axes import running
-from tautwire.studies.drawing.style import CYCLE, INK, LOOKS, QUIET, SOIL, TARGET, Sheet
+from tautwire.studies.drawing.axes import in_lengths, shortened
+from tautwire.studies.drawing.style import CYCLE, INK, QUIET, SOIL, TARGET, Sheet
 from tautwire.studies.drawing.words import shared_words, title_of
 from tautwire.studies.reports.answers import big_numbers, main_want, one_caution, sentences, validity, verdicts, written
 from tautwire.studies.reports.figures import picture_of
+from tautwire.studies.reports.slide_charts import Plot, charts_of
 from tautwire.studies.reports.slide_words import (
+    CAUTION,
+    FIELD,
+    HOW_TO_READ,
+    LAST_CASE,
+    OPENING,
+    PICTURE_NOTE,
     ROOM,
+    SET_UP,
+    SPARE,
+    SURE,
+    TABLE,
     TURN_HEAD,
+    Spoken,
     answer_notes,
+    best_case,
     chunks,
     column_widths,
     notes_of_band,
@@ -36,10 +49,9 @@ from tautwire.studies.reports.slide_words import (
     turn_rows,
 )
 from tautwire.studies.study.assumed import setup_words
-from tautwire.studies.study.cautions import DEFERENCE, caution_text, cautions_for
+from tautwire.studies.study.cautions import DEFERENCE, cautions_for
 from tautwire.studies.study.cells import in_words
-from tautwire.studies.wants.dips.category import bands_that_fit
-from tautwire.studies.wants.dips.figures import dip_figure_of, layout_figures
+from tautwire.studies.wants.dips.figures import layout_figures
 from tautwire.studies.wants.give_or_take import sureness, with_give
 from tautwire.studies.wants.registry import want_named
 from tautwire.studies.wants.turns.choice import other_columns, parts
@@ -49,10 +61,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 WIDTH, HEIGHT, EDGE = 13.333, 7.5, 0.55  # inches
-PICTURE_NOTE = (
-    "Orange is current on the wire, brown is current the other way; blue is how much goes which way, from the side. "
-    "All panels have one scale. The person is 1.75 m tall."
-)
+LEAST_TYPE, CAPTION = 14, 190  # points of the smallest type; characters of a caption in it
 ROWS, MOST_ROWS = 11, 44  # rows of the table on a slide, and in all
 COLUMNS = {
     "band": ("band", ""),
@@ -72,7 +81,9 @@ def _rgb(colour: str) -> RGBColor:
 class Deck:
     """Slides being made, 16:9."""
 
-    def __init__(self, title: str) -> None:
+    def __init__(self, title: str, spare: Iterable[str] = ()) -> None:
+        """spare: sentences for slides that have too few of their own to say."""
+        self.spoken = Spoken(spare)
         self.show = Presentation()
         self.show.slide_width, self.show.slide_height = Inches(WIDTH), Inches(HEIGHT)
         core = self.show.core_properties
@@ -87,7 +98,7 @@ class Deck:
         _place(slide.shapes.title, EDGE, 0.3, WIDTH - 2 * EDGE, 0.95)
         _write(slide.shapes.title, [title], 30 if len(title) < 52 else 24 if len(title) < 115 else 20, bold=True)
         _line(slide, EDGE, 1.32, WIDTH - EDGE, 1.24)
-        slide.notes_slide.notes_text_frame.text = "\n".join(notes)
+        slide.notes_slide.notes_text_frame.text = "\n".join(self.spoken.of(notes))
         return slide
 
     def first(self, title: str, under: str, notes: Iterable[str]) -> None:
@@ -106,7 +117,7 @@ class Deck:
         _write(slide.shapes.title, [title], 40 if len(title) < 60 else 32, bold=True)
         _place(slide.placeholders[1], 0.85, 2.9, WIDTH - 1.7, 1.3)
         _write(slide.placeholders[1], [under], 20, colour=QUIET)
-        slide.notes_slide.notes_text_frame.text = "\n".join(notes)
+        slide.notes_slide.notes_text_frame.text = "\n".join(self.spoken.of(notes))
 
     def words(self, title: str, lines: Sequence[str], notes: Iterable[str]) -> None:
         """Sentences, over as many slides as they need."""
@@ -135,25 +146,29 @@ class Deck:
         shape = slide.shapes.add_picture(held, Inches(left), Inches(top), Inches(wide * scale))
         shape._element.nvPicPr.cNvPr.set("descr", alt)
         if sheet.caption and not sheet.look.header:
-            box = slide.shapes.add_textbox(Inches(EDGE), Inches(6.93), Inches(WIDTH - 2 * EDGE), Inches(0.5))
-            _write(box, [sheet.caption.strip()], 12, colour=QUIET)
+            box = slide.shapes.add_textbox(Inches(EDGE), Inches(6.87), Inches(WIDTH - 2 * EDGE), Inches(0.6))
+            _write(box, [shortened(sheet.caption.strip(), CAPTION)], LEAST_TYPE, colour=QUIET)
 
     def answer(
-        self, question: str, answer: str, numbers: Sequence[tuple[str, str]], caution: str, notes: Iterable[str]
-    ) -> None:
-        """The answer to the question, numbers to be read from afar, and one caution."""
+        self, question: str, answer: str, numbers: Sequence[tuple[str, str]], caution: str, notes: Iterable[str],
+        choice: str = "",
+    ) -> None:  # fmt: skip
+        """The answer to the question, numbers to be read from afar, which case serves best, and one caution."""
         slide = self.slide(answer, notes)
         asked = slide.shapes.add_textbox(Inches(EDGE), Inches(1.5), Inches(WIDTH - 2 * EDGE), Inches(0.6))
         _write(asked, [question], 18, colour=QUIET)
-        wide = (WIDTH - 2 * EDGE) / len(numbers)
-        longest = max(len(number) for number, _ in numbers)
+        wide = (WIDTH - 2 * EDGE) / max(len(numbers), 1)
+        longest = max((len(number) for number, _ in numbers), default=0)
         size = 60 if longest <= 6 else 50 if longest <= 8 else 40 if longest <= 11 else 32
         for k, (number, what) in enumerate(numbers):
             left = EDGE + k * wide
             box = slide.shapes.add_textbox(Inches(left), Inches(2.45), Inches(wide - 0.2), Inches(1.2))
             _write(box, [number], size, bold=True)
-            box = slide.shapes.add_textbox(Inches(left), Inches(3.7), Inches(wide - 0.3), Inches(1.5))
-            _write(box, [what], 20, colour=QUIET)
+            box = slide.shapes.add_textbox(Inches(left), Inches(3.6), Inches(wide - 0.3), Inches(1.15))
+            _write(box, [what], 18, colour=QUIET)
+        if choice:
+            box = slide.shapes.add_textbox(Inches(EDGE), Inches(4.75), Inches(WIDTH - 2 * EDGE), Inches(0.75))
+            _write(box, [choice], 20 if len(choice) < 100 else 16, bold=True)
         slab = slide.shapes.add_shape(
             MSO_SHAPE.RECTANGLE, Inches(EDGE), Inches(5.55), Inches(WIDTH - 2 * EDGE), Inches(1.35)
         )
@@ -163,6 +178,16 @@ class Deck:
         slab.shadow.inherit = False
         slab.text_frame.vertical_anchor = MSO_ANCHOR.MIDDLE
         _write(slab, [caution], 18 if len(caution) < 170 else 16)
+
+    def charts(self, title: str, plots: Sequence[Plot], caption: str, notes: Iterable[str]) -> None:
+        """Native charts side by side: their numbers can be edited."""
+        slide = self.slide(title, notes)
+        wide = (WIDTH - 2 * EDGE) / len(plots)
+        for k, plot in enumerate(plots):
+            box = Inches(EDGE + k * wide), Inches(1.45), Inches(wide - 0.1), Inches(5.4)
+            plot.draw(slide.shapes, box)
+        box = slide.shapes.add_textbox(Inches(EDGE), Inches(6.87), Inches(WIDTH - 2 * EDGE), Inches(0.6))
+        _write(box, [shortened(caption, CAPTION)], LEAST_TYPE, colour=QUIET)
 
     def table(self, title: str, head: Sequence[str], rows: Sequence[Sequence[str]], notes: Iterable[str]) -> None:
         """A native table."""
@@ -209,48 +234,61 @@ def _write(
 
 
 def slides(result: Result, store: Store | None = None) -> bytes:
-    """The content of the .pptx. store: where what the one picture needs may lie."""
+    """The content of the .pptx: question, set-up, answer, why, how sure, what it means in the field, cautions.
+
+    store: where what the one picture needs may lie.
+    """
     study = result.study
     dips = result.frames.get("dips", pd.DataFrame())
     trust = validity(result)
-    deck = Deck(title_of(study))
-    deck.first(title_of(study), shared_words(study), [f"Study: {study.name}.", *setup_lines(study)])
-    picture = picture_of(result, "slide", store)
-    if picture is not None:
-        deck.picture(
-            picture.title, picture, picture.alternative, [f"{picture.title}.", PICTURE_NOTE, *sentences(result)]
-        )
+    deck = Deck(title_of(study), [*sentences(result), *SPARE])
+    deck.first(title_of(study), shared_words(study), [OPENING, *setup_lines(study)])
+    drawings = {} if "choose" in study.spec.want else layout_figures(study, "slide")  # the choices hang by themselves
+    _set_up(deck, result, drawings)
     found, numbers = list(verdicts(result).values()), big_numbers(result)
-    if found and numbers:
+    if found:
         large = [(f.number.text(study.lengths), f.words.text(study.lengths)) for f in numbers if f.number]
         verdict = found[0].title(study.lengths)
-        deck.answer(title_of(study), verdict, large, one_caution(result), answer_notes(result))
-    sure = written(result, sureness(result))
-    compared = [*setup_lines(study), *([] if sure else trust)]
-    deck.words("What is compared", compared, [f"{study.count} cases.", setup_words(study), *trust])
-    drawings = {} if "choose" in study.spec.want else layout_figures(study, "slide")  # the choices hang by themselves
-    for stem, sheet in drawings.items():
-        which = "" if len(drawings) == 1 else ": last case" if stem == "layout_last" else ": first case"
-        title = f"How it hangs{which}: {sheet.title}"
-        deck.picture(title, sheet, f"Drawing to scale. {sheet.alternative}", setup_lines(study))
+        choice = best_case(result)
+        deck.answer(title_of(study), verdict, large, one_caution(result), answer_notes(result), choice)
+    picture = picture_of(result, "slide", store)
+    if picture is not None:
+        in_lengths(picture, study.lengths)
+        deck.picture(picture.title, picture, picture.alternative, [PICTURE_NOTE, f"{picture.title}."])
     first = main_want(result)
     for name in sorted(study.spec.want, key=lambda name: name != first):
         if name == "dips" and not dips.empty:
             _plots(deck, result)
         elif name != "dips":
             _want(deck, result, name)
+    for stem, sheet in drawings.items():
+        if stem == "layout_last":
+            alt = f"Drawing to scale. {sheet.alternative}"
+            deck.picture(f"How it hangs: last case: {sheet.title}", in_lengths(sheet, study.lengths), alt, [LAST_CASE])
     if not dips.empty:
         _tables(deck, result)
+    sure = written(result, sureness(result))
+    deck.words("How sure this is", [*sure, *trust], [SURE, *sure])
     lines = take_away(result) or ["No case could be solved."]
-    deck.bullets("What to take away", lines, sentences(result) or lines)
-    if sure:
-        notes = [setup_words(study), "Marks come from the quality table of the study."]
-        deck.words("How far to trust it", [*sure, *trust], notes)
+    deck.bullets("What it means in the field", lines, [FIELD, *lines[1:]])
     cautions = [c.words for c in cautions_for(study.spec.want)] + [DEFERENCE]
-    deck.words("Before you put wire up or transmit", cautions, [caution_text(study.spec.want)])
+    deck.words("Before you put wire up or transmit", cautions, [CAUTION])
     held = io.BytesIO()
     deck.show.save(held)
     return held.getvalue()
+
+
+def _set_up(deck: Deck, result: Result, drawings: Mapping[str, Sheet]) -> None:
+    """What is fixed and what is varied: under a drawing of the first case, or of every variant, if there is one."""
+    lines = setup_lines(result.study)
+    if not drawings:
+        deck.words("What is compared", lines, [SET_UP, setup_words(result.study)])
+        return
+    sheet = in_lengths(drawings["layout"], result.study.lengths)
+    sheet.caption = " ".join(lines[1:] if len(" ".join(lines)) > CAPTION else lines)
+    which = ": first case" if len(drawings) > 1 else ""
+    title = f"What is compared{which}: {sheet.title}"
+    deck.picture(title, sheet, f"Drawing to scale. {sheet.alternative}", [SET_UP, setup_words(result.study)])
 
 
 def _want(deck: Deck, result: Result, name: str) -> None:
@@ -261,7 +299,7 @@ def _want(deck: Deck, result: Result, name: str) -> None:
     for stem, figure in dict(figures).items():
         if isinstance(figure, Sheet) and not stem.startswith("card"):  # the card is a page to print
             title = figure.title or stem.replace("_", " ").capitalize()
-            deck.picture(title, figure, figure.alternative, notes)
+            deck.picture(title, in_lengths(figure, result.study.lengths), figure.alternative, notes)
     if name == "turns" and "turns" in result.frames:
         for labels, rows in parts(result.frames["turns"], other_columns(result)):
             which = "".join(f", {in_words(v)}" for v in labels.values())
@@ -271,17 +309,14 @@ def _want(deck: Deck, result: Result, name: str) -> None:
 
 
 def _plots(deck: Deck, result: Result) -> None:
-    """SWR, dips and impedance, as many bands on a slide as can be read there."""
-    study, cases = result.study, result.study.count
-    axis = running(study.axes)
-    across = 2 if axis is None or axis.numbers is not None else bands_that_fit(LOOKS["slide"], cases)
-    for kind, step in (("dip", min(across, 4)), ("swr", 2), ("impedance", 2)):
-        for i in range(0, len(study.bands), step):
-            some = study.bands[i : i + step]
-            drawn = dip_figure_of(result, kind, "slide", some)
-            if drawn is not None:
-                notes = [n for b in some for n in notes_of_band(result, b.name)]
-                deck.picture(drawn.title, drawn, drawn.alternative, notes)
+    """Where the dips are and the SWR over each band as native charts, two bands a slide."""
+    bands = [b for b in result.study.bands if any(r["band"] == b.name for r in result.rows("dips"))]
+    for kind in ("dip", "swr") if result.study.count > 1 else ("swr",):
+        for i in range(0, len(bands), 2):
+            some = bands[i : i + 2]
+            plots, title, caption = charts_of(result, kind, some)
+            notes = [HOW_TO_READ[kind], *(line for b in some for line in notes_of_band(result, b.name, kind))]
+            deck.charts(title, plots, caption, notes)
 
 
 def _tables(deck: Deck, result: Result) -> None:
@@ -295,7 +330,7 @@ def _tables(deck: Deck, result: Result) -> None:
     parts = [rows[i : i + step] for i in range(0, len(rows), step)]
     for k, part in enumerate(parts, 1):
         count = f" ({k} of {len(parts)})" if len(parts) > 1 else ""
-        notes = [", ".join(f"{h} {v}" for h, v in zip(head, row, strict=True)) for row in part]
+        notes = [TABLE]
         if len(shown) < len(dips):
             notes.append(f"The first {len(shown)} of {len(dips)} rows; all are in dips.csv.")
         deck.table(f"The numbers{count}", head, part, notes)

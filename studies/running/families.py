@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ import numpy as np
 
 from tautwire.studies.running.code import code_digest
 from tautwire.studies.study.setup import Setup
+from tautwire.studies.wants.spread.along import Likes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,6 +32,7 @@ NODES = 6  # cases that are solved, on an axis of LEAST numbers and more; below 
 LEAST, MANY = 9, 18
 MORE_NODES = 7  # on an axis of MANY
 MOST_FAMILIES = 6  # kept by a process
+MOST_SOLVED = 42  # and solvers of solved places
 WIRES = ("antenna", "wire", "coil", "counterpoise", "coax", "nearby", "mesh")  # tables that decide the wires' matrices
 TABLE = "antenna."  # what shapes the wire; low return conductors change too much with their length to be blended
 
@@ -58,6 +60,11 @@ class Beside:
     def facts(self) -> list[Any]:
         """What a blended answer depends on besides its set-up."""
         return [self.base, self.column, self.texts, code_digest(__name__, "tautwire.model.solve.blended")]
+
+    @property
+    def solved_key(self) -> str:
+        """The same for all cases that are blended from the same solved ones, and no others."""
+        return json.dumps(self.facts, sort_keys=True, default=str)
 
     @property
     def key(self) -> str:
@@ -122,18 +129,27 @@ def beside(case: Case, study: Study) -> Beside | None:
 
 def solver_for(case: Case, stands: Beside | None, store: Store) -> Solver:
     """The solver of a case. Raises InputError."""
-    built = case.setup().build()
     if stands is None:
-        return built.solver(store)
+        return case.setup().build().solver(store)
+    if stands.is_solved:  # others of the family ask it too
+        return _solved(stands.solved_key, stands.places.index(stands.place), _Held(stands), store)[1]
+    return _blended(case.setup(), stands, store)
+
+
+def _blended(setup: Setup, stands: Beside, store: Store) -> Solver:
     from tautwire.model.solve.blended import BlendedSolver, Member
 
+    built = setup.build()
     kind = built.ground.is_free_space, built.ground.is_perfect
     family = _family(stands.key, kind, _Held(stands), store)
-    return BlendedSolver(family, Member(stands.place, built.structure, built.ground))
+    solver = BlendedSolver(family, Member(stands.place, built.structure, built.ground))
+    key = stands.solved_key
+    solver.likes = Likes(stands.place, stands.places, lambda k: _solved(key, k, _Held(stands), store), key)
+    return solver
 
 
 class _Held:
-    """What goes with a key of `_family`; all are equal, so that the key alone counts."""
+    """What goes with a key of `_family` and `_solved`; all are equal, so that the key alone counts."""
 
     def __init__(self, stands: Beside) -> None:
         self.stands = stands
@@ -154,3 +170,11 @@ def _family(key: str, kind: tuple[bool, bool], held: _Held, store: Store) -> Fam
         built = Setup.read(held.stands.case_at(k).raw).build()
         members.append(Member(place, built.structure, built.ground))
     return Family(members, built.rules, store)
+
+
+@lru_cache(maxsize=MOST_SOLVED)
+def _solved(key: str, k: int, held: _Held, store: Store) -> tuple[Setup, Solver]:
+    """Set-up and solver of the k-th solved place."""
+    stands = replace(held.stands, place=held.stands.places[k])
+    setup = stands.case_at(k).setup()
+    return setup, _blended(setup, stands, store)

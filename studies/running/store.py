@@ -48,18 +48,18 @@ BITS = 33  # of mantissa kept of a stored number: ten digits
 MOST_RECENT = 256  # soil tables held in memory, of 28 to 55 kB over plain soil: 20 soils on bands of all four spans
 BLOCK = 4096  # bytes in which disks give room
 
-_SOLVE, _QUALITY = "tautwire.model.solve", "tautwire.studies.running.quality"
 MADE_BY: dict[str, tuple[str, ...]] = {
-    "wires": (f"{_SOLVE}.engine",),
-    "volts": (f"{_SOLVE}.engine", f"{_SOLVE}.calibration"),
+    "wires": ("tautwire.model.solve.engine",),
+    "volts": ("tautwire.model.solve.engine", "tautwire.model.solve.calibration"),
     "soil": ("tautwire.model.soil.soil_table",),
     "rest": ("tautwire.model.soil.remainder",),
-    "power": (f"{_SOLVE}.solver", _QUALITY),
+    "power": ("tautwire.model.solve.solver", "tautwire.studies.running.quality"),
     "curves": ("tautwire.studies.explorer.curves",),
     "exact": ("tautwire.studies.explorer.curves",),
     "choose": ("tautwire.studies.wants.choose.candidates",),
     "nearby": ("tautwire.studies.learned.nearby",),
     "track": ("tautwire.studies.learned.track",),
+    "shifts": ("tautwire.studies.wants.spread.sampling",),
 }
 """Kind of entry -> the modules whose code makes it. Others: all of ours, but for answers, whose keys say it."""
 
@@ -151,7 +151,7 @@ class Store:
             buffer = io.BytesIO()
             np.savez(buffer, **arrays)  # type: ignore[arg-type]
             self._put(place, _sorted_bytes(buffer.getvalue()))
-        if key.startswith("soil"):  # small, and wanted again by the next case
+        if key.startswith(("soil", "shifts")):  # small, and wanted again by the next case
             self._recent[key] = arrays
             if len(self._recent) > MOST_RECENT:
                 self._recent.popitem(last=False)

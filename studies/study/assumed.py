@@ -1,6 +1,7 @@
 """The set-up behind an answer in one line of words, with what nobody gave marked as assumed."""
 
 import math
+import re
 from collections.abc import Callable, Collection
 
 from tautwire.model.feed.ferrite import Core
@@ -10,7 +11,7 @@ from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.raw import Raw, lengths_of, table_value
 from tautwire.studies.study.setup import AntennaSpec, Setup
 from tautwire.studies.study.study import Study
-from tautwire.studies.study.units import format_length
+from tautwire.studies.study.units import FOOT, format_length
 
 Said = list[tuple[str, tuple[str, ...]]]
 ASSUMED = " (assumed)"
@@ -28,6 +29,26 @@ def setup_words(study: Study, assumed: Collection[str] = ()) -> str:
     setup = case.setup()
     parts = [_Part(case.raw, assumed, study)(words, *keys) for words, keys in _spoken(setup, _Typed(case.raw))]
     return f"Set-up: {'; '.join(parts)}."
+
+
+LONGEST = 45.0  # m: a half wave on 80 m is 41 m at most, so that no wire for bands above 160 m needs more
+_METRES = re.compile(r"\s*(\d+\.?\d*)\s*(?:m|metres?|meters?)\s*")
+
+
+def doubts(study: Study) -> list[str]:
+    """Typed lengths of wire that look like feet written as metres, each in a line."""
+    if any(band.lower < 3e6 for band in study.bands):
+        return []
+    texts: list[object] = [_text_at(study.raw, "antenna.length")]
+    texts += [text for axis in study.axes if axis.path == "antenna.length" for text in axis.texts]
+    texts += [_text_at(variant, "antenna.length") for variant in study.variants.values()]
+    lines = []
+    for found in filter(None, (_METRES.fullmatch(str(text)) for text in dict.fromkeys(texts))):
+        metres, feet = float(found[1]), float(found[1]) * FOOT
+        if metres > LONGEST and feet <= LONGEST:
+            why = f"it is above {LONGEST:g} m, more than a half wave on 80 m"
+            lines.append(f'Wire of {found[1]} m: meant in feet? As metres {why}; "{found[1]} ft" is {feet:.2f} m.')
+    return lines
 
 
 class _Typed:

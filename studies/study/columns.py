@@ -206,7 +206,9 @@ COLUMNS: dict[str, str] = {
     "stop_swr_worst": "highest SWR across the segment at that stop",
     "at_range_end": "whether the best setting lies at an end of the range tried",
     "segments": "segments that the stop serves, separated by semicolons",
-    # fit, fit_sweeps, fit_points, fit_directions, fit_missing, fit_instead
+    # fit, fit_sweeps, fit_unused, fit_points, fit_directions, fit_missing, fit_instead
+    "sweep_from_mhz": "lowest frequency of a sweep that was not fitted, as it is of none of the study's bands, MHz",
+    "sweep_to_mhz": "its highest frequency, MHz",
     "parameter": "dotted key of the fitted value",
     "unit": "unit of the numbers in this row",
     "start": "value the fit started from, which is the prior if there is one",
@@ -383,6 +385,7 @@ TABLES: dict[str, tuple[str, ...]] = {
         "turn_dips": "turns_out wire_m band dip_mhz dip_swr dip_mode shift_khz_per_turn",
         "fit": "parameter unit start prior_sd estimate estimate_sd lowest highest scale most_correlated correlation",
         "fit_sweeps": "sweep plane points noise residual_rms other_plane_ratio",
+        "fit_unused": "sweep sweep_from_mhz sweep_to_mhz",
         "fit_points": "sweep f_mhz swr_measured swr_fitted swr_start residual_re residual_im",
         "fit_correlation": "parameter with_parameter correlation",
         "fit_directions": "direction parameter weight strength",

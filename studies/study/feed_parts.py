@@ -153,6 +153,27 @@ class CoaxSpec(Part):
         )
 
 
+RING_NEAR = 0.03  # of the outer diameter: how near a ring must be to what is asked for
+RINGS = ", ".join(f"{name} ({ring.outer / units.INCH:.2g} in)" for name, ring in TOROIDS.items())
+
+
+def ring_of(size: str) -> Toroid:
+    """The ring of that outer diameter, "36 mm" or "1.4 in". Raises InputError naming the rings.
+
+    >>> ring_of("1.4 in") == ring_of("36 mm")
+    True
+    """
+    field = "transformer.core.size"
+    try:
+        outer = units.length(size, field)
+    except InputError:
+        raise InputError(field, repr(size), f"one of {RINGS}") from None
+    ring = TOROIDS.get(size.strip()) or min(TOROIDS.values(), key=lambda ring: abs(ring.outer - outer))
+    if abs(ring.outer - outer) > RING_NEAR * outer:
+        raise InputError(field, repr(size), f"one of {RINGS}; or outer, inner and height of the ring")
+    return ring
+
+
 class CoreSpec(Part):
     """A ring core: a known material, and a known size or dimensions."""
 
@@ -163,7 +184,9 @@ class CoreSpec(Part):
         "mu' 1 to 100000, mu'' 0 to 100000; the table must hold the bands",
         default={},
     )
-    size: str | None = entry("size of the ring by its outer diameter", "36 mm", "a name of `tautwire list cores`")
+    size: str | None = entry(
+        "size of the ring by its outer diameter, mm or inches", "36 mm", "a name of `tautwire list cores`"
+    )
     outer: Length | None = entry("outer diameter, instead of size", "35.6 mm", "1 to 500 mm")
     inner: Length | None = entry("inner diameter, instead of size", "23 mm", "0.1 mm to below outer")
     height: Length | None = entry("height of one ring, instead of size", "12.7 mm", "0.1 to 500 mm")
@@ -172,9 +195,7 @@ class CoreSpec(Part):
     def core(self) -> Core:
         sides = self.outer, self.inner, self.height
         if self.size is not None:
-            known = TOROIDS.get(self.size)
-            if known is None:
-                raise InputError("transformer.core.size", repr(self.size), f"one of {', '.join(TOROIDS)}")
+            known = ring_of(self.size)
             sides = known.outer, known.inner, known.height
         if None in sides:
             raise InputError("transformer.core", "incomplete", "size, or all of outer, inner and height")

@@ -330,6 +330,7 @@ FORMS: dict[str, Callable[[float, str], str]] = {
     "two digits": _two(""),
     "fine length": lambda value, lengths: format_length(value, lengths, 3 if lengths == "metric" else 1),
     "two-digit length": two_digit_length,
+    **{f"{n} decimals": _decimals(n) for n in range(8)},
     "few degrees": lambda v, lengths: f"{math.degrees(v):.{0 if math.degrees(v) >= 2.95 else 1}f}\u00b0",
     "picofarads": _decimals(1, " pF", 1e12),
     "tenths of turns": lambda v, lengths: f"{round(v, 1):g} turn{'' if round(v, 1) == 1 else 's'}",

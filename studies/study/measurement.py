@@ -17,10 +17,15 @@ from tautwire.studies.study.files import is_file
 from tautwire.studies.study.sweep_cells import file_text
 from tautwire.studies.study.sweep_columns import Reading
 from tautwire.studies.study.sweep_table import read_table
-from tautwire.studies.study.touchstone import network_of
+from tautwire.studies.study.touchstone import read_one_port
 
 PLANES = ("radio", "transformer")
 MOST_GAMMA = 1.02  # an analyser's own error; anything above is a wrong file or calibration
+
+DUMMY = 0.05
+"""Size of the reflection below which no end-fed half-wave stays over DUMMY_RANGE of frequency: with a bandwidth (2:1)
+of up to a tenth of the frequency it is above it from 0.8 % beside the dip."""
+DUMMY_RANGE = 0.02
 
 TEXTS = (".csv", ".txt", ".tsv", ".dat", ".asc", ".prn")
 OPTION_LINE = re.compile(r"^#\s*(?:[kmg]?hz\s+)?[syz]\s+(?:ri|ma|db)\b", re.IGNORECASE | re.MULTILINE)
@@ -92,6 +97,14 @@ class Sweep:
         return cls.from_gamma(f_hz, reflection(z, z0), z0, plane, name)
 
     @property
+    def dummy(self) -> str:
+        """That it looks like a dummy load, in words; empty if it does not."""
+        wide = self.f_hz[-1] >= (1 + DUMMY_RANGE) * self.f_hz[0]
+        if not wide or not np.all(size_of(self.swr) < DUMMY):
+            return ""
+        return f"looks like a dummy load: reflection below {DUMMY:g} on the whole range"
+
+    @property
     def z(self) -> Complex | None:
         """Impedance in ohms, complex (n,); None if only SWR was measured; infinite at gamma = 1."""
         return None if self.gamma is None else impedance(self.gamma, self.z0)
@@ -147,7 +160,7 @@ def _how(sweep: Sweep, file: str, used: str, said: tuple[str, ...] = ()) -> str:
     low, high = sweep.f_hz[0] / 1e6, sweep.f_hz[-1] / 1e6
     reference = "" if sweep.z0 == 50 else f" against {sweep.z0:g} ohm"
     read = f"Read {file}: {len(sweep.f_hz)} points, {low:g} to {high:g} MHz, {used}{reference}"
-    return "; ".join([read, *said]) + "."
+    return "; ".join([read, *said, *([sweep.dummy] if sweep.dummy else [])]) + "."
 
 
 def _printable(text: str) -> str:
@@ -155,9 +168,9 @@ def _printable(text: str) -> str:
 
 
 def _read_touchstone(path: Path, plane: str) -> Sweep:
-    network = network_of(path, 1)
+    network, left = read_one_port(path)
     sweep = Sweep.from_gamma(network.f, network.s[:, 0, 0], float(network.z0[0, 0].real), plane, _printable(path.stem))
-    return replace(sweep, how=_how(sweep, _printable(path.name), "Touchstone"))
+    return replace(sweep, how=_how(sweep, _printable(path.name), "Touchstone", (left,) if left else ()))
 
 
 def s1p_text(sweep: Sweep, name: str) -> str:

@@ -104,11 +104,8 @@ class Axis:
         return f"{in_words(value)}{'' if self.unit in ('', '°') else ' '}{self.unit}"
 
     def words(self, value: Any) -> str:
-        """A value of this axis by itself: "slope 15°", "sea water", "coax length 25 ft (7.62 m)"."""
-        if self.numbers is None:
-            return in_words(value)
-        own, text = self._typed(value), self._in_unit(value)
-        return f"{self.name} {own} ({text})" if FEET.search(own) else f"{self.name} {text}"
+        """A value of this axis by itself: "slope 15°", "sea water", "coax length 25 ft"."""
+        return in_words(value) if self.numbers is None else f"{self.name} {self.value_text(value)}"
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,11 @@ COMMENTS = ("#", "!", "%", "//", "*")
 SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars", ",": "commas", " ": "spaces"}
 _GROUPED = r"\d{1,3}(?:[ '\u00a0\u202f\u2009]\d{3})+"
 _NUMBER = re.compile(rf"([+-]?(?:{_GROUPED}|\d[\d.,]*|[.,]\d+)(?:[.,]\d*)?(?:[eE][+-]?\d+)?)\s*([a-zA-ZΩ°%µ]*|:\s*1)")
+_PART = r"\d[\d.,]*(?:[eE][+-]?\d+)?"
+_COMPLEX = re.compile(
+    rf"\(?\s*([+-]?{_PART})\s*([+-])\s*(?:[ij]\s*\*?\s*({_PART})|({_PART})\s*\*?\s*[ij])\s*(?:ohms?|Ω)?\s*\)?"
+)
+"""Real and imaginary part in one cell: 19.9-j22.5, (19.9 - 22.5j)."""
 MOST_BYTES = 20_000_000
 MOST_LINES = 100_000
 MOST_CHARACTERS = 100_000
@@ -87,6 +92,16 @@ def read_cells(path: Path) -> Cells:
     return Cells(rows, comma, tuple(said))
 
 
+def complex_parts(cell: str) -> tuple[str, str] | None:
+    """The texts of a cell's real and imaginary part; None if it is no complex number.
+
+    >>> complex_parts("19.9-j22.5"), complex_parts("(3 + 4i)"), complex_parts("14.1")
+    (('19.9', '-22.5'), ('3', '+4'), None)
+    """
+    match = _COMPLEX.fullmatch(cell.strip().strip('"').replace("\u2212", "-"))
+    return (match[1], match[2] + (match[3] or match[4])) if match else None
+
+
 def file_text(path: Path) -> str:
     """The text of a file in UTF-8, UTF-16 with its mark, or Windows' Latin. Raises InputError if it is no text."""
     allowed = "a text file (UTF-8, UTF-16 or Latin-1)"
@@ -121,16 +136,18 @@ def _fit(lines: list[tuple[int, str]], separator: str) -> int:
     for _, line in lines[:200]:
         cells = _split(line, separator)
         if len(cells) > 1:
-            numbers = sum(bool(_NUMBER.fullmatch(c)) for c in cells)
+            numbers = sum(bool(_NUMBER.fullmatch(c) or complex_parts(c)) for c in cells)
             score += numbers - 3 * sum(bool(re.search(r"\d", c)) for c in cells) + 3 * numbers
     return score
 
 
 def _decimal_comma(cells: list[str]) -> bool:
     """Whether commas in the numbers are decimal marks, and not thousands."""
-    numbers = [c for c in cells if _NUMBER.fullmatch(c) and ("," in c or "." in c)]
-    if any(c.count(",") > 1 or c.count(".") > 1 for c in numbers):
-        return any(c.count(".") > 1 for c in numbers)
+    parts = [part for c in cells for part in (complex_parts(c) or (c,))]
+    numbers = [c for c in parts if _NUMBER.fullmatch(c) and ("," in c or "." in c)]
+    several = [c for c in numbers if c.count(",") > 1 or c.count(".") > 1]
+    if len(several) > 0.1 * len(numbers):  # fewer are lines that were hurt
+        return any(c.count(".") > 1 for c in several)
     both = [c for c in numbers if "," in c and "." in c]
     if both:
         return all(c.rindex(",") > c.rindex(".") for c in both)

@@ -1,14 +1,14 @@
 """A text file of measured points as sweeps: its headings found, its rows parted where the frequency starts again."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
 from tautwire.model.arrays import Real
 from tautwire.model.errors import InputError
-from tautwire.studies.study.sweep_cells import Cells, Row, read_cells
+from tautwire.studies.study.sweep_cells import Cells, Row, complex_parts, read_cells
 from tautwire.studies.study.sweep_columns import (
     FREQUENCY_UNITS,
     KNOWN_AS,
@@ -22,6 +22,7 @@ from tautwire.studies.study.sweep_columns import (
 )
 
 LEAST_POINTS = 3
+MOST_LEFT = 0.2  # lines that cannot be read for each that can: more is another fault than a slip
 GAP = 10  # times the usual step: where a file of several bands goes on with the next
 
 
@@ -44,7 +45,7 @@ class Group:
 
 def read_table(path: Path, part_gaps: bool = False) -> list[Reading]:
     """The sweeps of a text file. part_gaps: part them where a band ends too. Raises InputError."""
-    cells = read_cells(path)
+    cells = _complex_parted(read_cells(path))
     blocks, skipped = _blocks(cells, path.name)
     said = list(cells.said)
     if skipped:
@@ -56,6 +57,31 @@ def read_table(path: Path, part_gaps: bool = False) -> list[Reading]:
         for group in groups:
             readings += _readings(block, group, cells, path.name, remarks, part_gaps)
     return readings
+
+
+def _complex_parted(cells: Cells) -> Cells:
+    """The cells with each column of complex numbers as two, real and imaginary part."""
+    wide = max(len(row.cells) for row in cells.rows)
+    columns = [[row.cells[p] for row in cells.rows if p < len(row.cells)] for p in range(wide)]
+    parted = {p for p, c in enumerate(columns) if 2 * sum(complex_parts(cell) is not None for cell in c) > len(c)}
+    if not parted:
+        return cells
+
+    def split(row: Row) -> Row:
+        pairs = (_two(cell) if p in parted else (cell,) for p, cell in enumerate(row.cells))
+        return Row(row.line, tuple(cell for pair in pairs for cell in pair))
+
+    return replace(
+        cells, rows=tuple(map(split, cells.rows)), said=(*cells.said, "complex numbers parted at their sign")
+    )
+
+
+def _two(cell: str) -> tuple[str, str]:
+    """A cell of a column of complex numbers, or its heading, as two."""
+    head = heading(cell)
+    if head is None or head.meaning not in ("z", "s11"):
+        return complex_parts(cell) or (cell, "")
+    return (f"R ({head.unit or 'ohm'})", f"X ({head.unit or 'ohm'})") if head.meaning == "z" else ("Re S11", "Im S11")
 
 
 def _is_heading(cells: tuple[str, ...]) -> bool:
@@ -148,30 +174,60 @@ def _one_of_each(places: dict[int, Heading], block: Block, name: str) -> list[Gr
 
 
 def _without(block: Block, cells: Cells, name: str) -> dict[int, Heading]:
-    table = _numbers(block.rows, list(range(len(block.rows[0].cells))), cells, name)[0]
+    table = _numbers(block.rows, list(range(len(block.rows[0].cells))), cells, name).values
     return dict(enumerate(without_headings(table, name).values()))
 
 
-def _numbers(rows: list[Row], places: list[int], cells: Cells, name: str) -> tuple[Real, list[str], list[int]]:
-    """Values (rows, columns), the unit written in the cells of each column, line numbers. Raises InputError."""
+@dataclass(frozen=True)
+class Numbers:
+    """values: (rows, columns). units: written in the cells of each column. lines: their numbers. left: what was not
+    read, line and text."""
+
+    values: Real
+    units: list[str]
+    lines: list[int]
+    left: list[tuple[int, str]]
+
+
+def _numbers(rows: list[Row], places: list[int], cells: Cells, name: str) -> Numbers:
+    """Lines without a finite number in each column are left out if they are few. Raises InputError if they are not."""
     values, lines = [], []
     units = [""] * len(places)
+    left: list[tuple[int, str]] = []
     for row in rows:
         given = [row.cells[p] if p < len(row.cells) else "" for p in places]
         if not any(given):
             continue
-        found = []
-        for i, cell in enumerate(given):
-            number = cells.number(cell)
-            if number is None:
-                raise InputError(f"{name}: line {row.line}", repr(cell), "a finite number in each column")
-            if i == 0 and number[1] and number[1].lower() in FREQUENCY_UNITS:
-                number = (number[0] * FREQUENCY_UNITS[number[1].lower()], "Hz")
-            units[i] = units[i] or number[1]
-            found.append(number[0])
-        values.append(found)
+        numbers = [cells.number(cell) for cell in given]
+        found = [n for n in numbers if n is not None]
+        if len(found) < len(given):
+            left.append((row.line, given[numbers.index(None)]))
+            continue
+        unit = found[0][1].lower()
+        if unit in FREQUENCY_UNITS:
+            found[0] = found[0][0] * FREQUENCY_UNITS[unit], "Hz"
+        units = [known or n[1] for known, n in zip(units, found, strict=True)]
+        values.append([n[0] for n in found])
         lines.append(row.line)
-    return np.array(values, dtype=float).reshape(len(values), len(places)), units, lines
+    if too_many(left, len(values)):
+        raise InputError(f"{name}: line {left[0][0]}", repr(left[0][1]), "a finite number in each column")
+    return Numbers(np.array(values, dtype=float).reshape(len(values), len(places)), units, lines, left)
+
+
+def too_many(left: list[tuple[int, str]], good: int) -> bool:
+    """Whether lines that cannot be read are more than a slip among so many good ones."""
+    return len(left) > MOST_LEFT * good
+
+
+def left_out(lines: list[tuple[int, str]]) -> str:
+    """What of a file was not read, (line, what is there) each, in words.
+
+    >>> left_out([(7, "NaN"), (12, "")])
+    "left out: line 7 ('NaN'), line 12 (a number missing)"
+    """
+    shown = [f"line {n} ({repr(text[:20]) if text else 'a number missing'})" for n, text in lines[:3]]
+    rest = [f"{len(lines) - 3} more lines"] if len(lines) > 3 else []
+    return "left out: " + ", ".join([*shown, *rest])
 
 
 def _readings(
@@ -182,12 +238,12 @@ def _readings(
     heads = {group.places[p].meaning: group.places[p] for p in order}
     if not order or group.places[order[0]].meaning != "f":
         raise InputError(f"{name}: columns", ", ".join(block.headings), KNOWN_AS)
-    if block.headings:
-        _same_width(block, name)
-    table, units, lines = _numbers(block.rows, order, cells, name)
+    rows, wide = _narrow(block, name)
+    numbers = _numbers(rows, order, cells, name)
+    table, units, lines, left = numbers.values, numbers.units, numbers.lines, sorted(wide + numbers.left)
     if not len(table):
         raise InputError("sweep", name, "a file with measured points; this one has none")
-    remarks = list(said)
+    remarks = [*said, *([left_out(left)] if left else [])]
     unit = "hz" if units[0] == "Hz" else heads["f"].unit
     f_hz, remark = frequencies(table[:, 0], unit, name)
     remarks += [remark] if remark else []
@@ -204,14 +260,15 @@ def _readings(
         yield Reading(got.f_hz, got.gamma, got.swr, got.z0, got.used, (*remarks, *got.said), label)
 
 
-def _same_width(block: Block, name: str) -> None:
-    width = len(block.headings)
-    for row in block.rows:
-        if len(row.cells) > width or len(row.cells) < 2:
-            allowed = f"{width} cells as in the heading line"
-            if len(row.cells) > width:
-                allowed += "; decimal commas need semicolons or tabs between the columns"
-            raise InputError(f"{name}: line {row.line}", f"{len(row.cells)} cells", allowed)
+def _narrow(block: Block, name: str) -> tuple[list[Row], list[tuple[int, str]]]:
+    """The rows with no more cells than headings, and those with more, if they are few. Raises InputError."""
+    width = len(block.headings) or len(block.rows[0].cells)
+    rows = [row for row in block.rows if len(row.cells) <= width]
+    wide = [(row.line, f"{len(row.cells)} cells") for row in block.rows if len(row.cells) > width]
+    if too_many(wide, len(rows)):
+        allowed = f"{width} cells as in the lines before; decimal commas need semicolons or tabs between the columns"
+        raise InputError(f"{name}: line {wide[0][0]}", wide[0][1], allowed)
+    return rows, wide
 
 
 def _parts(f_hz: Real, part_gaps: bool) -> list[tuple[int, int]]:

@@ -1,6 +1,7 @@
 """Touchstone files read by scikit-rf, with one clear line for what is none."""
 
 import io
+import math
 import re
 import warnings
 from functools import lru_cache
@@ -11,6 +12,7 @@ import numpy as np
 
 from tautwire.model.errors import InputError
 from tautwire.studies.study.sweep_cells import file_text
+from tautwire.studies.study.sweep_table import left_out, too_many
 
 MOST_POINTS = 100_000
 """An analyser gives hundreds or thousands; more takes minutes, and memory that a file only announces."""
@@ -18,8 +20,41 @@ ANNOUNCED = re.compile(r"^\s*\[number of (?:noise )?frequencies\]\s*(\S+)", re.I
 PORTS = {1: "one-port", 2: "two-port"}
 
 
-def network_of(path: Path, ports: int, field: str = "sweep") -> Any:
-    """The file as a scikit-rf network with so many ports and one real reference impedance. Raises InputError."""
+def read_one_port(path: Path) -> tuple[Any, str]:
+    """A one-port file as a scikit-rf network, and which lines of it were left out, in words. Raises InputError."""
+    text, left = _whole_lines(_checked(path, "sweep"))
+    return _network(text, path, 1, "sweep"), left_out(left) if left else ""
+
+
+def _whole_lines(text: str) -> tuple[str, list[tuple[int, str]]]:
+    """A one-port file of version 1 without the lines of points that are not three finite numbers, if they are few."""
+    kept: list[str] = []
+    left: list[tuple[int, str]] = []
+    good = 0
+    for number, line in enumerate(text.splitlines(), 1):
+        point = line.partition("!")[0].strip()
+        if point.startswith("["):
+            return text, []  # version 2 announces its points
+        if point and not point.startswith("#") and not _is_point(point):
+            left.append((number, point))
+            continue
+        good += bool(point) and not point.startswith("#")
+        kept.append(line)
+    if too_many(left, good):
+        return text, []
+    return "\n".join([*kept, ""]), left
+
+
+def _is_point(text: str) -> bool:
+    try:
+        numbers = [float(word) for word in text.split()]
+    except ValueError:
+        return False
+    return len(numbers) == 3 and all(map(math.isfinite, numbers))
+
+
+def _network(content: str, path: Path, ports: int, field: str) -> Any:
+    """Text as a scikit-rf network with so many ports and one real reference impedance. Raises InputError."""
     import skrf
 
     kind = PORTS[ports]
@@ -27,7 +62,7 @@ def network_of(path: Path, ports: int, field: str = "sweep") -> Any:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # who uses it checks the frequencies
             network = skrf.Network()
-            text = io.StringIO(_ordered(_checked(path, field)))
+            text = io.StringIO(_ordered(content))
             text.name = f"{path.stem}.s{ports}p"
             network.read_touchstone(text)  # as text; Network(path) would try to unpickle the file first
         count, z0 = len(network.f), network.z0
@@ -59,7 +94,8 @@ def read_two_port(name: str) -> tuple[tuple[float, ...], ...]:
 @lru_cache(maxsize=8)
 def _rows(name: str, changed: int, size: int) -> tuple[tuple[float, ...], ...]:
     """changed, size: of the file, so that a new one is read anew."""
-    network = network_of(Path(name), 2, "transformer.two_port")
+    path, field = Path(name), "transformer.two_port"
+    network = _network(_checked(path, field), path, 2, field)
     network.renormalize(50.0)
     s = network.s.transpose(0, 2, 1).reshape(-1, 4)
     flat = np.stack([s.real, s.imag], axis=-1).reshape(-1, 8)

@@ -19,10 +19,10 @@ MOST_VALUES = 1000
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _PLAIN = re.compile(rf"({_NUMBER})\s*([^\d\s.,+-].{{0,39}})?")
-_FEET_INCHES = re.compile(rf"({_NUMBER})\s*(?:ft|feet|foot|')\s*(\d+\.?\d*|\.\d+)\s*(?:in|inch|inches|\")")
+_FEETINCHES = re.compile(rf"({_NUMBER})\s*(?:ft|feet|foot|')\s*(\d+\.?\d*|\.\d+)\s*(?:in|inch|inches|\")")
 _COMPLEX = re.compile(rf"({_NUMBER})\s*([+-])\s*(?:j\s*([\d.]+)|([\d.]+)\s*j)\s*(\S+)")
 FOOT = 0.3048  # m, exactly, as all of these: international yard and pound agreement of 1959
-_INCH = FOOT / 12
+INCH = FOOT / 12
 _DEGREE = math.pi / 180
 _WORD_PREFIXES = {
     "": 1.0, "pico": 1e-12, "nano": 1e-9, "micro": 1e-6, "milli": 1e-3, "centi": 1e-2, "deci": 0.1, "kilo": 1e3,
@@ -43,8 +43,8 @@ _SI = {
 }
 # SI unit -> other units of the same kind
 _OTHERS = {
-    "m": {"ft foot feet '": FOOT, 'in inch inches "': _INCH, "yd yard yards": 3 * FOOT, "mi mile miles": 5280 * FOOT,
-          "mil thou": _INCH / 1000},
+    "m": {"ft foot feet '": FOOT, 'in inch inches "': INCH, "yd yard yards": 3 * FOOT, "mi mile miles": 5280 * FOOT,
+          "mil thou": INCH / 1000},
     "rad": {"deg degree degrees °": _DEGREE, "arcmin arcminute arcminutes": _DEGREE / 60,
             "turn turns": 2 * math.pi, "gon": math.pi / 200, "rad radian radians": 1.0, "mrad": 1e-3},
     "W": {"hp horsepower": 745.6998715822702},
@@ -113,7 +113,7 @@ class Kind:
         """
         names = [_any_of(part) for part in self.unit.split("/")] if self.unit else [r"(?:%|percent)?"]
         plain = rf"{_NUMBER}\s*{'/'.join(names)}"
-        both = rf"|{_FEET_INCHES.pattern}" if self.unit == "m" else ""
+        both = rf"|{_FEETINCHES.pattern}" if self.unit == "m" else ""
         return rf"^\s*(?:{plain}{both}|0)\s*$"
 
     def __call__(self, value: object, field: str) -> float:
@@ -130,9 +130,9 @@ class Kind:
         if not isinstance(value, str):
             return None
         text = value.strip()
-        if self.unit == "m" and (both := _FEET_INCHES.fullmatch(text)):
+        if self.unit == "m" and (both := _FEETINCHES.fullmatch(text)):
             feet, inches = float(both[1]), float(both[2])
-            return feet * FOOT + math.copysign(inches, feet) * _INCH
+            return feet * FOOT + math.copysign(inches, feet) * INCH
         if not (match := _PLAIN.fullmatch(text)):
             return None
         number, unit = float(match[1]), match[2]
@@ -277,7 +277,7 @@ def format_length(metres: float, system: str = "metric", decimals: int | None = 
         return f"{metres * 100:.1f} cm" if size >= 0.01 else f"{metres * 1000:.2f} mm"
     if system != "imperial":
         raise InputError("units", repr(system), "'metric' or 'imperial'")
-    inches = size / _INCH
+    inches = size / INCH
     sign = "-" if metres < 0 else ""
     if inches < 11.5:
         return f"{sign}{inches:.2f} in"

@@ -16,7 +16,7 @@ from tautwire.studies.study.quantities import CUSTOMARY, customary, written
 from tautwire.studies.study.raw import Raw, changed, kind_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study, in_words
-from tautwire.studies.study.units import Kind, Length, Number, Power, values
+from tautwire.studies.study.units import Kind, Length, Number, Power, length, values
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
@@ -257,6 +257,26 @@ def read_problem(study: Study, raw: Raw) -> Problem:
         raise InputError("choose.aims.shield", "given", "with a [coax] table, whose shield carries the current")
     segments = tuple(segment_named(name, study.spec.region, "choose.segments") for name in names)
     return Problem(study, spec, raw, knobs, segments, swr)
+
+
+WIRE = (1.0, 200.0)
+"""m, the lengths of wire that are searched: a half wave is 2.8 m on 6 m and 83 m on 160 m"""
+
+
+def check_ranges(problem: Problem) -> None:
+    """Raises InputError for an end of a range, or a listed value, that the key it is for can never have."""
+    for knob in problem.knobs:
+        if knob.is_words:
+            continue
+        for x in dict.fromkeys((knob.low, knob.high)):
+            text, field = knob.text(x), f"choose.vary.{knob.path}"
+            if knob.path == "antenna.length" and not WIRE[0] <= length(text, field) <= WIRE[1]:
+                raise InputError(field, text, f"from {WIRE[0]:g} to {WIRE[1]:g} m: wires for 6 m to 160 m are within")
+            try:
+                Setup.read(changed(problem.raw, knob.path, text)).build()
+            except InputError as error:  # about another key: a matter of the candidate, left out as such
+                if error.field == knob.path:
+                    raise InputError(field, text, error.allowed) from None
 
 
 def _check_aims(aims: Mapping[str, float]) -> None:

@@ -14,7 +14,7 @@ from tautwire.model.operating.bands import Band
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.choose.candidates import Solved, shifts, solve_candidate
-from tautwire.studies.wants.choose.problem import ChooseSpec, Problem, read_problem
+from tautwire.studies.wants.choose.problem import ChooseSpec, Problem, check_ranges, read_problem
 from tautwire.studies.wants.choose.search import Candidate, Place, Progress, Search, SolveMany, really_different
 from tautwire.studies.wants.choose.words import (
     aim_value,
@@ -159,7 +159,7 @@ def _spreads(problem: Problem, setup: Setup, solver: Solver) -> list[Spread]:
 
 def check(setup: Setup, study: Study) -> None:
     """Raises InputError for a [choose] that cannot be searched."""
-    read_problem(study, raw_of(setup, study))
+    check_ranges(read_problem(study, raw_of(setup, study)))
 
 
 def depends(study: Study) -> list[Any]:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from tautwire.model.errors import InputError
-from tautwire.studies.drawing.axes import Colours, band_title, evenly, groups, lines, running, view_of
+from tautwire.studies.drawing.axes import GAPS, Colours, band_title, evenly, groups, lines, running, view_of
 from tautwire.studies.drawing.gif import there_and_back
 from tautwire.studies.drawing.style import INK, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import shared_words
@@ -61,10 +61,10 @@ def drawn(result: Result, band: str | None = None) -> list[np.ndarray]:
         sheet.header(Heading(", ".join(filter(None, (band_title(chosen), name))), shared_words(study)))
         ax: Any = sheet.subplots()
         view = view_of(chosen, rows, list(low_points["dip_mhz"]))
-        limit = swr_limit([rows], [view], study.spec.swr_threshold)
-        band_ground(ax, chosen, study.spec.swr_threshold, limit, view, look)
+        limit = swr_limit(rows, view, study.spec.swr_threshold)
+        band_ground(ax, chosen, study.spec.swr_threshold, limit, view, look, GAPS[1])
         ax.set_xlabel("frequency (MHz)")
-        ax.set_ylabel(f"SWR at the radio (up to {limit:g})")
+        ax.set_ylabel("SWR at the radio")
         sheet.legend(handles=key_handles(), loc="outside lower left", ncols=4)
         sheet.canvas.draw()  # type: ignore[attr-defined]
         shelf = Shelf(ax, limit, look.type, ax.get_window_extent().height / sheet.dpi, NAMED)

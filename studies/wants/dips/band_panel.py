@@ -1,16 +1,14 @@
 """The ground of one band's SWR panel: scales, band edges, thresholds, the box hoped for, and the shelf below SWR 1."""
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch, Rectangle
-from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from tautwire.model.operating.bands import Band, band_segments
-from tautwire.studies.drawing.axes import Colours, mhz_text
+from tautwire.studies.drawing.axes import Colours, band_ticks
 from tautwire.studies.drawing.style import INK, MODE_COLOURS, QUIET, SOIL, TARGET, Look
 from tautwire.studies.study.study import Axis
 
@@ -28,29 +26,28 @@ def key_handles() -> list[Patch]:
     ]
 
 
-def swr_limit(parts: Sequence[pd.DataFrame], views: Sequence[tuple[float, float]], threshold: float) -> float:
+def swr_limit(part: pd.DataFrame, view: tuple[float, float], threshold: float) -> float:
     """The least of LIMITS above most of what is in view; the threshold is shown where it is not far above."""
-    seen = [p.loc[p["f_mhz"].between(*v), "swr"] for p, v in zip(parts, views, strict=True)]
-    most = max([float(np.nanquantile(s, 0.97)) for s in seen if s.notna().any()] + [1.5])
+    seen = part.loc[part["f_mhz"].between(*view), "swr"]
+    most = max(float(np.nanquantile(seen, 0.97)), 1.5) if seen.notna().any() else 1.5
     if most > threshold * 0.75:
         most = max(most, threshold * 1.05)
     return next((x for x in LIMITS if x >= most), LIMITS[-1])
 
 
 def band_ground(
-    ax: Axes, band: Band, threshold: float, limit: float, view: tuple[float, float], look: Look
+    ax: Axes, band: Band, threshold: float, limit: float, view: tuple[float, float], look: Look, gap: float
 ) -> None:  # fmt: skip
-    """Scales, band edges, thresholds and the box hoped for."""
+    """Scales, band edges, thresholds and the box hoped for. gap: between ticks, a share of the width."""
     ax.set_yscale("log")
     ax.set_ylim(1, limit)
     ax.set_xlim(*view)
     ticks = [t for t in TICKS if t <= limit]
     ax.set_yticks(ticks, [f"{t:g}" for t in ticks])
     ax.set_yticks([], minor=True)
-    ax.xaxis.set_major_locator(MaxNLocator(4, min_n_ticks=3))
-    ax.xaxis.set_major_formatter(FuncFormatter(mhz_text))
+    band_ticks(ax.xaxis, band, gap)
     low, high = band.lower / 1e6, band.upper / 1e6
-    ax.add_patch(Rectangle((low, 1), high - low, 1, facecolor=TARGET, zorder=0.5))
+    ax.add_patch(Rectangle((low, 1), high - low, 1, facecolor=TARGET, lw=0, zorder=0.5))
     for edge in (low, high):
         ax.axvline(edge, color=QUIET, lw=look.line * 0.5, zorder=1)
     if threshold != 2 and threshold < limit:
@@ -87,7 +84,7 @@ class Shelf:
         bottom = self.down(shelf)
         ax.set_ylim(bottom, limit)
         ax.add_patch(
-            Rectangle((0, bottom), 1, 1 - bottom, transform=ax.get_yaxis_transform(), facecolor="white", zorder=2)
+            Rectangle((0, bottom), 1, 1 - bottom, transform=ax.get_yaxis_transform(), facecolor="white", lw=0, zorder=2)
         )
         ax.axhline(1, color=QUIET, lw=ax.spines["left"].get_linewidth(), zorder=2.5)
         self.unit = unit
@@ -100,10 +97,10 @@ class Shelf:
         low, high = band.lower / 1e6, band.upper / 1e6
         for k, mode in enumerate(MODE_COLOURS):
             y1, y0 = self.down(0.15 + 1.2 * k * LANE), self.down(0.15 + (1.2 * k + 1) * LANE)
-            self.ax.add_patch(Rectangle((low, y0), high - low, y1 - y0, facecolor=SOIL, zorder=2.6))
+            self.ax.add_patch(Rectangle((low, y0), high - low, y1 - y0, facecolor=SOIL, lw=0, zorder=2.6))
             for s in band_segments(region):
                 if s.band == band.name and s.name.endswith(" " + mode):
-                    box = Rectangle((s.lower / 1e6, y0), s.width / 1e6, y1 - y0, facecolor=MODE_COLOURS[mode])
+                    box = Rectangle((s.lower / 1e6, y0), s.width / 1e6, y1 - y0, facecolor=MODE_COLOURS[mode], lw=0)
                     box.set_zorder(2.7)
                     self.ax.add_patch(box)
 
@@ -122,6 +119,7 @@ class Shelf:
                 text, place = labels[i]
                 y = [drop, self.down(0.9), self.down(LABEL - 0.55)]
                 self.ax.plot([f, f, place], y, color=mark.colour, lw=thin, zorder=2.8)
-                self.ax.text(place, self.down(LABEL), text, ha="center", va="center", size=self.unit * 0.86, zorder=3)
+                self.ax.text(place, self.down(LABEL), text, ha="center", va="center", size=self.unit * 0.86, zorder=3,
+                             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6})  # fmt: skip
             dot: dict[str, Any] = {"marker": mark.marker, "color": mark.colour, "mec": "white", "mew": 0.6}
             self.ax.plot([f], [drop], linestyle="", zorder=4, **dot)

@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.ticker import MaxNLocator
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import Colours, band_title, mhz_text
+from tautwire.studies.drawing.axes import Colours, band_ticks, band_title
 from tautwire.studies.drawing.style import INK, QUIET, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
@@ -67,6 +67,7 @@ def category_figure(
                 ax.grid(axis="x", visible=True)
                 ax.tick_params(axis="y", length=0)
                 ax.xaxis.set_major_locator(MaxNLocator(count))
+            band_ticks(place.xaxis, band, 0.14)
         for ax, label in zip(grid[-1], ("dip (MHz)", "SWR at dip", "loss (dB)"), strict=True):
             ax.set_xlabel(label)
         handles = [
@@ -105,4 +106,3 @@ def _band(ax: Any, band: Band, look: Look) -> None:
     for edge in (band.lower / 1e6, band.upper / 1e6):
         ax.axvline(edge, color=QUIET, lw=look.line * 0.5, zorder=1)
     ax.set_title(band_title(band))
-    ax.xaxis.set_major_formatter(FuncFormatter(mhz_text))

@@ -12,10 +12,10 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.ticker import MaxNLocator
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import band_title, groups, lines, mhz_text, running
+from tautwire.studies.drawing.axes import band_ticks, band_title, groups, lines, mhz_text, running
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.study.study import Axis
 
@@ -73,6 +73,8 @@ def dip_figure(
                 place.plot(x, rows["dip_mhz"], **mark.line, marker=mark.marker, mec="white", mew=0.6, zorder=3)
                 depth.plot(x, rows["dip_swr"], **mark.line, marker=mark.marker, mec="white", mew=0.6, zorder=3)
                 depth.plot(x, rows["dip_swr_transformer"], color=mark.colour, lw=look.line * 0.6, ls=(0, (1, 1.5)))
+            shown = pd.concat([rows[rows["band"] == band.name] for _, rows in parts[:MOST_GROUPS]])
+            _reach(place, band, shown["dip_mhz"].to_numpy(float), look)
             _depth(depth, look)
             if column == 0:
                 place.set_ylabel("dip (MHz)")
@@ -99,8 +101,33 @@ def _ground(ax: Axes, band: Band, look: Look) -> None:
     for edge in (low, high):
         ax.axhline(edge, color=QUIET, lw=look.line * 0.5, zorder=1)
     ax.set_title(band_title(band), size=look.type * 0.95)
-    ax.yaxis.set_major_formatter(FuncFormatter(mhz_text))
-    ax.yaxis.set_major_locator(MaxNLocator(6))
+
+
+CLOSE = 0.3  # of the band, below which dips fill a panel of their own and the band's edges are said
+
+
+def _reach(ax: Axes, band: Band, dips: Any, look: Look) -> None:
+    """The MHz shown: the band and the dips, or the dips alone where they move too little to be seen so.
+
+    Then a line of words says how far away each edge of the band is.
+    """
+    known = dips[np.isfinite(dips)]
+    edges, width = (band.lower / 1e6, band.upper / 1e6), (band.upper - band.lower) / 1e6
+    if not len(known):
+        return
+    low, high = float(known.min()), float(known.max())
+    far_low, far_high = min(low, edges[0]), max(high, edges[1])
+    if high - low >= CLOSE * (far_high - far_low):
+        room = 0.08 * (far_high - far_low)
+        ax.set_ylim(far_low - room, far_high + room)
+    else:
+        room = max(0.45 * (high - low), 0.03 * width)
+        ax.set_ylim(low - room, high + room)
+        for edge, near, y, side, way in ((edges[1], high, 0.97, "top", "up"), (edges[0], low, 0.03, "bottom", "down")):
+            if not ax.get_ylim()[0] <= edge <= ax.get_ylim()[1]:
+                words = f"band edge {mhz_text(edge)} MHz: {abs(edge - near) * 1e3:.0f} kHz further {way}"
+                ax.text(0.98, y, words, transform=ax.transAxes, ha="right", va=side, size=look.small, color=QUIET)
+    band_ticks(ax.yaxis, band, 0.12)
 
 
 def _shade(ax: Axes, sweeps: pd.DataFrame, rows: pd.DataFrame, axis: Axis) -> None:

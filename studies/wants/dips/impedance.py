@@ -5,11 +5,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.ticker import MaxNLocator
 
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import Colours, band_title, groups, lines, mhz_text, running, view_of
+from tautwire.studies.drawing.axes import GAPS, Colours, band_ticks, band_title, groups, lines, running, view_of
 from tautwire.studies.drawing.style import INK, QUIET, TARGET, Heading, Sheet, style
 from tautwire.studies.study.study import Axis
 
@@ -70,8 +70,7 @@ def impedance_figure(
                     ax.plot(seen["f_mhz"], column, **colours.mark(value).line, zorder=3)
                 ax.set_xlim(*view)
                 ax.yaxis.set_major_locator(MaxNLocator(5))
-                ax.xaxis.set_major_locator(MaxNLocator(3 if across > 2 else 4))
-                ax.xaxis.set_major_formatter(FuncFormatter(mhz_text))
+                band_ticks(ax.xaxis, band, GAPS[min(across, 4)])
             grid[0, k].set_ylim(bottom=0)
             grid[1, k].axhline(0, color=INK, lw=look.line * 0.5, zorder=1.5)
             small = across > 2 and look.name == "print"

@@ -11,16 +11,15 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import band_title, mhz_text, running, shortened
+from tautwire.studies.drawing.axes import band_ticks, band_title, running, shortened
 from tautwire.studies.drawing.style import CYCLE, QUIET, TARGET, Heading, Mark, Sheet, style
 from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.study import Axis
 
 ACROSS = 3
-ABOUT = "Every SWR dip; colours are the half-waves of current on the wire there; full lines: followed as the band's."
+ABOUT = "Every SWR dip; colours are the half-waves of current on the wire there; filled: followed as the band's."
 
 
 def modes_figure(
@@ -72,7 +71,7 @@ def _panel(ax: Axes, rows: pd.DataFrame, band: Band, axes: Sequence[Axis], axis:
     rows = rows.assign(place=place)
     others = [a.column for a in axes if a is not axis]
     keys = [rows[c].map(str) for c in others] + [rows["followed"]]
-    for _, line in rows.groupby(keys, sort=False):
+    for _, line in rows.groupby(keys, sort=False) if axis.numbers else ():  # between words there is nothing
         line = line.sort_values("place")
         chosen, mark = bool(line["chosen"].iloc[0]), marks[int(line["mode"].mode().iloc[0])]
         y = line["f_mhz"].to_numpy(float)
@@ -89,5 +88,4 @@ def _panel(ax: Axes, rows: pd.DataFrame, band: Band, axes: Sequence[Axis], axis:
         )
         ax.set_xlim(-0.4, len(names) - 0.6)
     ax.set_title(band_title(band))
-    ax.yaxis.set_major_formatter(FuncFormatter(mhz_text))
-    ax.yaxis.set_major_locator(MaxNLocator(6))
+    band_ticks(ax.yaxis, band, 0.12)

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle
+from matplotlib.patheffects import withStroke
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.operating.bands import Band
@@ -84,13 +85,14 @@ def smith_figure(
 def _frequencies(ax: Axes, curves: Sequence[tuple[Real, Complex]], band: Band, look: Look) -> None:
     """MHz beside the first curve at the band's edges, where they stand clear."""
     clear = Clear(ax)
-    clear.taken += [corners(text) for text in ax.texts]
+    clear.taken += [corners(text, -0.2 * look.small) for text in ax.texts]
     for f, g in curves:
         clear.line(np.column_stack(_xy(g[(f >= band.lower / 1e6) & (f <= band.upper / 1e6)])))
     f, g = curves[0]
     for at in (band.lower / 1e6, band.upper / 1e6):
         x, y = (float(np.interp(at, f, part)) for part in _xy(g))
-        clear.write(f"{at:.6g}", around(x, y, 0.6 * look.small), must=False, size=look.small * 0.86, color=INK)
+        clear.write(f"{at:.6g}", around(x, y, 0.6 * look.small), must=False, size=look.small * 0.86, color=INK,
+                    path_effects=[withStroke(linewidth=2.2, foreground="white")])  # fmt: skip
 
 
 def chart(ax: Axes, z0: float, look: Look) -> None:

@@ -13,7 +13,17 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.axes import Colours, band_title, evenly, groups, lines, panel_shape, running, view_of
+from tautwire.studies.drawing.axes import (
+    GAPS,
+    Colours,
+    band_title,
+    evenly,
+    groups,
+    lines,
+    panel_shape,
+    running,
+    view_of,
+)
 from tautwire.studies.drawing.labels import spread, text_size
 from tautwire.studies.drawing.style import Heading, Look, Sheet, style
 from tautwire.studies.study.study import Axis
@@ -36,7 +46,7 @@ def swr_figure(
     """SWR at the radio against frequency (MHz), a panel a band and group of cases.
 
     sweeps, dips: frames of want_dips. region: of the band plan. threshold: the user's SWR. Curves are cut at 5, 10 or
-    20, the same for panels side by side, as told beside the axis. Raises InputError for an unknown size or region.
+    20, each panel at its own. Raises InputError for an unknown size or region.
     """
     axis = running(axes)
     colours = Colours(axis)
@@ -58,19 +68,15 @@ def swr_figure(
             ax.set_visible(k < len(shown))
             ax.set_xlabel("frequency (MHz)" if len(shown) - columns <= k < len(shown) else "")
         views = [view_of(b, part, list(_of(names[name], b)["dip_mhz"])) for b, name, part in shown]
-        each = [
-            swr_limit([p for _, _, p in shown[k : k + columns]], views[k : k + columns], threshold)
-            for k in range(0, len(shown), columns)
-        ]
-        limits = [each[k // columns] for k in range(len(shown))]  # panels side by side have one scale
+        limits = [swr_limit(part, view, threshold) for (_, _, part), view in zip(shown, views, strict=True)]
+        gap = GAPS[min(columns, 4)]
         for ax, (band, name, part), view, limit in zip(flat, shown, views, limits, strict=False):
-            band_ground(ax, band, threshold, limit, view, look)
+            band_ground(ax, band, threshold, limit, view, look, gap)
             ax.set_title(_title(band_title(band), name, look, columns))
             for value, curve in lines(part, axis):
                 y = np.clip(np.nan_to_num(curve["swr"], nan=limit * 9, posinf=limit * 9), 1, limit * 9)
                 ax.plot(curve["f_mhz"], y, **colours.mark(value).line, zorder=3)
-        told = " and ".join(f"{limit:g}" for limit in sorted(set(limits)))
-        sheet.supylabel(f"SWR at the radio (up to {told})", size=look.type)
+        sheet.supylabel("SWR at the radio", size=look.type)
         visible = flat[: len(shown)]
         sheet.place()  # panel sizes are known from here on
         named = all(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from tautwire.model.errors import InputError
+from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import swr_of
 from tautwire.model.solve.smooth_matrices import SPANS
 from tautwire.model.solve.solver import Solver
@@ -181,7 +182,7 @@ def parameters_of(setup: Setup, spec: FitSpec) -> tuple[Parameter, ...]:
 
 
 def measured_of(spec: FitSpec) -> tuple[Measured, ...]:
-    """The sweeps, cut to what the solver covers. Raises InputError for files that cannot be read."""
+    """The sweeps, cut to what the solver covers. Raises InputError for unreadable files and a dummy load."""
     if not spec.sweeps:
         raise InputError("fit.sweeps", "none", "one measured sweep or more (.s1p or .csv)")
     measurements: list[Measured] = []
@@ -190,8 +191,22 @@ def measured_of(spec: FitSpec) -> tuple[Measured, ...]:
     return tuple(measurements)
 
 
+def parted(measured: Iterable[Measured], bands: Iterable[Band]) -> tuple[list[Measured], list[Measured]]:
+    """Sweeps of these bands or of a resistor, and those of others, which are not fitted."""
+    windows = [window(b) for b in bands]
+    inside: list[Measured] = []
+    outside: list[Measured] = []
+    for m in measured:
+        f = m.sweep.f_hz
+        here = m.load is not None or any(((f >= low) & (f <= high)).sum() >= LEAST_POINTS for low, high in windows)
+        (inside if here else outside).append(m)
+    return inside, outside
+
+
 def _cut(sweep: Sweep, spec: SweepSpec) -> Measured:
     """The sweep where the solver covers it."""
+    if sweep.dummy and spec.load is None:
+        raise InputError("fit.sweeps", sweep.name, f"a sweep of the antenna: this one {sweep.dummy}")
     inside = (sweep.f_hz >= SPANS[0].lower) & (sweep.f_hz <= SPANS[-1].upper)
     if inside.sum() < 3:
         raise InputError(f"{sweep.name}: frequency", f"{sweep.f_hz[0] / 1e6:g} MHz and up", "1.6 to 60 MHz")
@@ -201,17 +216,18 @@ def _cut(sweep: Sweep, spec: SweepSpec) -> Measured:
 
 
 def check(setup: Setup, study: Study) -> None:
-    """Raises InputError for a sweep that lies outside all of the study's bands."""
+    """Raises InputError if no sweep is of the study's bands."""
     spec: FitSpec = study.options["fit"]
-    windows = [window(b) for b in study.bands]
-    for m in measured_of(spec) if spec.sweeps and all(is_file(Path(s.file)) for s in spec.sweeps) else ():
-        if m.load is not None:
-            continue
-        f = m.sweep.f_hz
-        if not any(((f >= low) & (f <= high)).sum() >= LEAST_POINTS for low, high in windows):
-            here = f"{f[0] / 1e6:.4g} to {f[-1] / 1e6:.4g} MHz"
+    if spec.sweeps and all(is_file(Path(s.file)) for s in spec.sweeps):
+        inside, outside = parted(measured_of(spec), study.bands)
+        if not inside:
             names = ", ".join(b.name for b in study.bands)
-            raise InputError(f"fit.sweeps: {m.sweep.name}", here, f"a sweep of the study's bands: {names}")
+            sweep = outside[0].sweep
+            raise InputError(f"fit.sweeps: {sweep.name}", _range(sweep), f"a sweep of the study's bands: {names}")
+
+
+def _range(sweep: Sweep) -> str:
+    return f"{sweep.f_hz[0] / 1e6:.4g} to {sweep.f_hz[-1] / 1e6:.4g} MHz"
 
 
 def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
@@ -223,8 +239,9 @@ def compute(setup: Setup, solver: Solver, study: Study) -> Frames:
 def tables(setup: Setup, study: Study, wires: WireModel) -> Frames:
     """See `compute`. wires: what solves them."""
     spec: FitSpec = study.options["fit"]
-    found = fit(setup, measured_of(spec), parameters_of(setup, spec), spec.error, wires=wires)
-    return {**fit_tables(found), **missing_tables(missing(found, spec.error, wires))}
+    inside, outside = parted(measured_of(spec), study.bands)
+    found = fit(setup, inside, parameters_of(setup, spec), spec.error, wires=wires)
+    return {**fit_tables(found, outside), **missing_tables(missing(found, spec.error, wires))}
 
 
 def missing_tables(tried: Sequence[Missing]) -> Frames:
@@ -245,7 +262,7 @@ def missing_tables(tried: Sequence[Missing]) -> Frames:
     return {"fit_missing": rows, "fit_instead": instead}
 
 
-def fit_tables(found: Fit) -> Frames:
+def fit_tables(found: Fit, outside: Iterable[Measured] = ()) -> Frames:
     """The fit's numbers as rows."""
     rows = []
     for i, p in enumerate(found.parameters):
@@ -291,7 +308,11 @@ def fit_tables(found: Fit) -> Frames:
         for k, (weights, strength) in enumerate(found.directions, 1)
         for p, weight in zip(found.parameters, weights, strict=True)
     ]
-    return {"fit": rows, "fit_sweeps": sweeps, "fit_points": points, "fit_correlation": pairs,
+    unused = [
+        {"sweep": m.sweep.name, "sweep_from_mhz": m.sweep.f_hz[0] / 1e6, "sweep_to_mhz": m.sweep.f_hz[-1] / 1e6}
+        for m in outside
+    ]
+    return {"fit": rows, "fit_sweeps": sweeps, "fit_unused": unused, "fit_points": points, "fit_correlation": pairs,
             "fit_directions": directions}  # fmt: skip
 
 

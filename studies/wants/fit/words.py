@@ -39,7 +39,7 @@ MOST_NAMED = 3  # values in the verdict
 MOST_OTHERS = 2  # groups left out that are named besides the best
 BETTER = 0.5  # squared misfit of the other plane over this one's, below which it fits far better
 OTHER = {"radio": "transformer", "transformer": "radio"}
-TABLES = ("fit", "fit_sweeps", "fit_correlation", "fit_directions", "fit_missing", "fit_instead")
+TABLES = ("fit", "fit_sweeps", "fit_correlation", "fit_directions", "fit_missing", "fit_instead", "fit_unused")
 
 Tables = Mapping[str, Sequence[Row]]
 
@@ -64,7 +64,7 @@ def notes(tables: Tables, least_error: float, place: Words = NOTHING) -> list[Fi
     first, *rest = [*doubts, best] if doubts else [best]
     found = [Finding(say("{place}{first}", place=place, first=first), "verdict", "doubt" if doubts else "values")]
     found += [Finding(words, "answer", "doubt" if words in doubts else "values") for words in rest]
-    found += [*_noise(tables, least_error), *_apart(tables)]
+    found += [*_unused(tables["fit_unused"]), *_noise(tables, least_error), *_apart(tables)]
     found += [Finding(words, "caution", "range end") for words in _bounds(tables["fit"])]
     found += [Finding(_value(r), "detail", "value", {"parameter": r["parameter"]}) for r in tables["fit"]]
     words = say("The standard deviations count noise, the solver's mesh and priors, not what the model leaves out "
@@ -72,33 +72,54 @@ def notes(tables: Tables, least_error: float, place: Words = NOTHING) -> list[Fi
     found.append(Finding(words, "detail", "deviations"))
     for row in tables["fit"][:MOST_NAMED]:
         about = say("{name}, standard deviation {sd}", name=cell_words(row, "parameter"),
-                    sd=quantity(row, "estimate_sd", "two digits"))  # fmt: skip
+                    sd=quantity(row, "estimate_sd"))  # fmt: skip
         found.append(big(quantity(row, "estimate"), about))
     return found
 
 
-def quantity(row: Row, column: str, form: str = "plain") -> Words:
-    """A cell in its row's unit; a length as the study's are typed."""
+def _unused(rows: Sequence[Row]) -> list[Finding]:
+    """Sweeps of no band of the study."""
+    ranges = [
+        say("{sweep} ({low} to {high})", sweep=cell_words(r, "sweep"), low=r.number("sweep_from_mhz", "frequency"),
+            high=r.number("sweep_to_mhz", "frequency"))
+        for r in rows
+    ]  # fmt: skip
+    words = say("Not fitted, as the study asks for none of these bands: {ranges}.", ranges=joined(ranges))
+    return [Finding(words, "caution", "unused")] if ranges else []
+
+
+SIGNS = {"deg": "\u00b0", "uH": " \u00b5H", "ohm": " \u03a9"}
+"""unit of a table -> as it is written after a number"""
+
+
+def quantity(row: Row, column: str) -> Words:
+    """A cell in its row's unit: with the digits that its standard deviation leaves, a length as the study's are
+    typed."""
+    sd = row.get("estimate_sd", math.nan)
+    is_sd = column in ("estimate_sd", "prior_sd")
     if row["unit"] == "m":
-        plain = "fine length" if row.get("estimate_sd", FINE) < FINE else "length"
-        return say("{value}", value=row.number(column, "two-digit length" if form == "two digits" else plain))
-    words = say("{value}", value=row.number(column, form))
-    return say("{words} {unit}", words=words, unit=row["unit"]) if row["unit"] else words
+        form = "two-digit length" if is_sd else "fine length" if sd < FINE else "length"
+        return say("{value}", value=row.number(column, form))
+    form = "two digits" if is_sd else "plain"
+    if sd > 0:
+        form = f"{min(max(1 - math.floor(math.log10(sd)), 0), 7)} decimals"
+    unit = SIGNS.get(row["unit"], f" {row['unit']}" if row["unit"] else "")
+    return say("{value}{unit}", value=row.number(column, form), unit=unit)
 
 
 def _named_value(row: Row) -> Words:
     name = row["parameter"].rpartition(".")[2].replace("_", " ")
     return say("{name} {value} ± {sd}", name=name, value=quantity(row, "estimate"),
-               sd=quantity(row, "estimate_sd", "two digits"))  # fmt: skip
+               sd=quantity(row, "estimate_sd"))  # fmt: skip
 
 
 def _value(row: Row) -> Words:
     prior = NOTHING
     if not math.isnan(row["prior_sd"]):
-        prior = say(" ± {sd}", sd=quantity(row, "prior_sd", "two digits"))
+        prior = say(" ± {sd}", sd=quantity(row, "prior_sd"))
     return say(
         "{name}: {value}, standard deviation {sd} (started from {start}{prior}).", name=cell_words(row, "parameter"),
-        value=quantity(row, "estimate"), sd=quantity(row, "estimate_sd", "two digits"), start=quantity(row, "start"),
+        value=quantity(row, "estimate"), sd=quantity(row, "estimate_sd"), start=quantity(row, "start"),
         prior=prior,
     )  # fmt: skip
 
@@ -225,18 +246,18 @@ def _apart(tables: Tables) -> list[Finding]:
             lines.append(say("The sweeps do not determine {name} within its range.", name=name))
             said.add(row["parameter"])
     if silent:
-        rest = "its value rests" if len(silent) == 1 else "their values rest"
-        words = say("The sweeps say next to nothing about {names}: {rest} on the prior.", rest=rest,
-                    names=joined(silent, ", ", ", "))  # fmt: skip
+        words = say("The sweeps hardly determine {names}: {these} as the set-up has {them}.", names=joined(silent),
+                    these="it stays" if len(silent) == 1 else "these stay",
+                    them="it" if len(silent) == 1 else "them")  # fmt: skip
         lines.insert(0, words)
-    for row in tables["fit_correlation"]:
-        if abs(row["correlation"]) > ALIKE:
-            lines.append(say(
-                "The sweeps cannot tell {one} and {other} apart (correlation {r}): trust what they do together, not "
-                "each alone.", one=cell_words(row, "with_parameter"), other=cell_words(row, "parameter"),
-                r=row.number("correlation", "signed hundredths"),
-            ))  # fmt: skip
-            said |= {row["parameter"], row["with_parameter"]}
+    if alike := [r for r in tables["fit_correlation"] if abs(r["correlation"]) > ALIKE]:
+        pairs = [
+            say("{one} and {other} ({r})", one=cell_words(r, "with_parameter"), other=cell_words(r, "parameter"),
+                r=r.number("correlation", "signed hundredths")) for r in alike
+        ]  # fmt: skip
+        lines.append(say("The sweeps cannot tell apart: {pairs}. Trust what such a pair does together, not each alone "
+                         "(in brackets: the correlation).", pairs=joined(pairs, "; ", "; ")))  # fmt: skip
+        said |= {r[name] for r in alike for name in ("parameter", "with_parameter")}
     for number in dict.fromkeys(r["direction"] for r in tables["fit_directions"]):
         rows = [r for r in tables["fit_directions"] if r["direction"] == number and abs(r["weight"]) > PART]
         if len(rows) > 1 and rows[0]["strength"] < WEAK and not {r["parameter"] for r in rows} <= said:

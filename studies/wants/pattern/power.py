@@ -15,9 +15,9 @@ PARTS = (
     ("sky", "sky", "#3a8fe6", ""),
     ("soil", "soil", "#7c2a00", ""),
     ("wire", "wire", "#e0a04f", "////"),
-    ("choke", "choke", "#5a0f86", ""),
+    ("choke", "choke", "#c79be0", "xxxx"),
     ("transformer", "transformer", "#93866f", "...."),
-    ("coax", "coax", "#0f4a4a", ""),
+    ("coax", "coax", "#5f8f8b", "----"),
     ("mismatch", "reflected", "#f1efe9", "\\\\\\\\"),
 )
 MOST_BARS = 24

@@ -120,7 +120,7 @@ def _solid(ax: Any, rows: pd.DataFrame, bearing: float, scale: Normalize, look: 
     ax.plot(edge * np.cos(t), edge * np.sin(t), 0 * t, color=QUIET, lw=look.line * 0.5)
     for k, letter in enumerate("NESW"):
         ax.text(
-            1.12 * edge * np.sin(k * np.pi / 2), 1.12 * edge * np.cos(k * np.pi / 2), 0, letter, ha="center",
+            1.2 * edge * np.sin(k * np.pi / 2), 1.2 * edge * np.cos(k * np.pi / 2), 0, letter, ha="center",
             va="center", size=look.small, color=INK,
         )  # fmt: skip
     b = np.radians(bearing)

@@ -54,7 +54,7 @@ def shield_figure(
                 part = along[(along["band"] == band.name) & (along["variant"] == name)]
                 upper.plot(part["along_m"], part["amps"], **CYCLE[i].line, lw=look.line, label=labels[name])
             upper.set_title(band.name)
-            upper.set_xlabel("m from transformer")
+            upper.set_xlabel("from the transformer (m)")
             _shifts(lower, table[table["band"] == band.name], labels, look)
         most = along[along["variant"].isin(drawn)]["amps"].max()
         axes[0, 0].set_ylim(0, 1.06 * most if most > 0 else 1)

@@ -14,7 +14,8 @@ from tautwire.model.arrays import Real
 from tautwire.model.operating.bands import Band
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import window
-from tautwire.studies.wants.spread.sampling import COUNT, Samples, Shifts, sampled, wire_shifts
+from tautwire.studies.wants.spread.along import Asked, shifts_in
+from tautwire.studies.wants.spread.sampling import COUNT, Samples, Shifts, sampled
 from tautwire.studies.wants.spread.values import REACH, Joint, Uncertain
 
 if TYPE_CHECKING:
@@ -105,17 +106,18 @@ def held(values: Real, percent: float, own: float = math.nan) -> tuple[float, fl
     return (float(np.fmin(low, own)), float(np.fmax(high, own)))
 
 
-def middle_of(setup: Setup, response: Response, band: Band) -> float:
-    """Where the wires' shifts are read: at the dip, or at the band's middle if there is none; Hz."""
-    at = float(sampled(setup, response, Shifts.none(), np.zeros((1, 0)), window(band), band).dip[0])
-    return at if math.isfinite(at) else (band.lower + band.upper) / 2
-
-
-def spread_of(setup: Setup, solver: Solver, band: Band, joint: Joint, count: int = COUNT, seed: int = SEED) -> Spread:
-    """The spread of a band. solver: of the same set-up."""
-    response = solver.response(*window(band))
-    shifts = wire_shifts(setup, joint.values, solver, middle_of(setup, response, band))
-    return Spread(setup, response, band, joint, shifts, count, seed)
+def spread_of(
+    setup: Setup,
+    solver: Solver,
+    band: Band,
+    joint: Joint,
+    count: int = COUNT,
+    seed: int = SEED,
+    asked: Asked | None = None,
+) -> Spread:
+    """The spread of a band. solver: of the same set-up; asked: what gave `joint`, for others like this set-up too."""
+    shifts = shifts_in(band, setup, solver, joint.values, asked)
+    return Spread(setup, solver.response(*window(band)), band, joint, shifts, count, seed)
 
 
 def measured_sd(one: Uncertain) -> float:

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,7 +26,8 @@ from tautwire.model.feed.ferrite import Core
 from tautwire.model.feed.transformer import MagnetisingInductance
 from tautwire.model.operating.bands import Band
 from tautwire.model.reflection import reflection
-from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.setup import Built, Setup
+from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.shifted import FURTHEST, shifted_impedance
 from tautwire.studies.wants.spread.values import Uncertain, moved, reference
 
@@ -60,39 +62,82 @@ class Shifts:
         return cls((), np.zeros(0, dtype=complex), np.zeros(0, dtype=complex))
 
 
+def dip_or_middle(setup: Setup, response: Response, band: Band) -> float:
+    """Where the wires' shifts are read: at the dip, or at the band's middle if there is none; Hz."""
+    at = float(sampled(setup, response, Shifts.none(), np.zeros((1, 0)), window(band), band).dip[0])
+    return at if math.isfinite(at) else (band.lower + band.upper) / 2
+
+
 def moves_wires(one: Uncertain) -> bool:
     """Whether the value does anything outside transformer and coax."""
     inside = ("transformer.", "coax.loss_scale", "coax.velocity_scale", "coax.z0_scale", "radio.")
     return not one.path.startswith(inside)
 
 
+class Moves:
+    """A set-up with one value off, built once for all bands. values: what may be off."""
+
+    def __init__(self, setup: Setup, values: tuple[Uncertain, ...]) -> None:
+        self.setup, self.values = setup, values
+        self._built: dict[tuple[int, float], tuple[Built, Built] | None] = {}
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Moves) and self.setup is other.setup and self.values == other.values
+
+    def __hash__(self) -> int:
+        return id(self.setup)
+
+    @cached_property
+    def own(self) -> Built:
+        return self.setup.build()
+
+    def at(self, k: int, x: float) -> tuple[Built, Built] | None:
+        """With value k at x standard deviations, and as it is, written the same way; None if it cannot be built, such
+        as with an end in the ground."""
+        if (k, x) not in self._built:
+            self._built[k, x] = self._new(self.values[k], x)
+        return self._built[k, x]
+
+    def _new(self, one: Uncertain, x: float) -> tuple[Built, Built] | None:
+        try:
+            was = reference(self.setup, one)
+            return moved(self.setup, one, x).build(), self.own if was is self.setup else was.build()
+        except InputError:
+            return None
+
+
+@lru_cache(maxsize=8)
+def _known(moves: Moves) -> Moves:
+    """The one that is equal and may have built some already."""
+    return moves
+
+
 def wire_shifts(setup: Setup, values: Sequence[Uncertain], solver: Solver, f_hz: float) -> Shifts:
     """Shifts from the currents at f_hz (Hz). solver: of the same set-up."""
     from tautwire.model.solve.sensitivity import Sensitivity  # with the engine, which stored answers spare
 
-    near, built = Sensitivity(solver, f_hz), setup.build()
+    near, moves = Sensitivity(solver, f_hz), _known(Moves(setup, tuple(values)))
     line, bend = np.zeros((2, len(values)), dtype=complex)
 
-    def tried(one: Uncertain, x: float) -> complex:
+    def tried(k: int, x: float) -> complex:
+        if values[k].path == "mesh.feed_segment":
+            return near.gap_shift(float(values[k].at(x)) - values[k].value)
+        built = moves.at(k, x)
         try:
-            if one.path == "mesh.feed_segment":
-                return near.gap_shift(float(one.at(x)) - one.value)
-            there = moved(setup, one, x).build()
-            was = reference(setup, one)
-            known = built if was is setup else was.build()
-            return near.shift(there.structure, there.ground, known.ground)
-        except (InputError, SolveError):  # such as an end in the ground: the other way must do
+            return complex(np.nan) if built is None else near.shift(
+                built[0].structure, built[0].ground, built[1].ground)  # fmt: skip
+        except (InputError, SolveError):  # the other way must do
             return complex(np.nan)
 
     for k, one in enumerate(values):
         if not moves_wires(one):
             continue
         steps = one.steps(one.path.startswith(CURVED), STEP)
-        shifts = np.array([tried(one, x) for x in steps])
+        shifts = np.array([tried(k, x) for x in steps])
         known = np.isfinite(shifts)
         if not known.any() and one.least < 0:
             steps = (-STEP,)
-            shifts = np.array([tried(one, -STEP)])
+            shifts = np.array([tried(k, -STEP)])
             known = np.isfinite(shifts)
         x, s = np.array(steps)[known], shifts[known]
         if len(x) == 2:
@@ -115,10 +160,10 @@ class Samples:
 
 
 def sampled(
-    setup: Setup, response: Response, shifts: Shifts, u: Real, window: tuple[float, float], band: Band
+    setup: Setup, response: Response, shifts: Shifts, u: Real, searched: tuple[float, float], band: Band
 ) -> Samples:
     """Dip and SWR at the radio for u (m, k) standard deviations off."""
-    f = np.unique(np.concatenate([np.linspace(*window, POINTS), np.linspace(band.lower, band.upper, INSIDE)]))
+    f = np.unique(np.concatenate([np.linspace(*searched, POINTS), np.linspace(band.lower, band.upper, INSIDE)]))
     size = np.abs(radio_reflection(setup, response, shifts, u, f))
     return _read(f, size, band)
 

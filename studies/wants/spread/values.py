@@ -15,7 +15,7 @@ from tautwire.studies.study.soil import SOIL_AT
 from tautwire.studies.study.spread import ADDED, FACTOR, ONE_SIDED, USUAL, Law, usual_over
 from tautwire.studies.wants.known import Known
 from tautwire.studies.wants.local_model import value_at, with_value
-from tautwire.studies.wants.spread.points import sobol
+from tautwire.studies.wants.spread.points import DIMENSIONS, sobol
 
 REACH = 4.0  # standard deviations beyond which nothing is tried
 LIMITS = {"site.soil.er": (1.5, 90.0), "wire.jacket_er": (1.05, 20.0)}
@@ -241,6 +241,7 @@ class Joint:
         if not self.values:
             return np.zeros((count, 0))
         columns = _columns([v.path for v in self.values])
+        # the first of the points' dimensions belong to the rows of the table of spreads, others to what users add
         points = sobol(count, max(DIMENSIONS, max(columns) + 1), seed)[:, columns]
         normal = scipy.special.ndtri(np.clip(points, 1e-6, 1 - 1e-6))
         return np.asarray(np.clip(normal @ self.root.T, -REACH, REACH))

@@ -22,6 +22,7 @@ from tautwire.studies.study.units import Kind, length
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.known import KEYS, Known, flat, read_known
 from tautwire.studies.wants.local_model import quantity_kind
+from tautwire.studies.wants.spread.along import Asked
 from tautwire.studies.wants.spread.differences import DRAWS, draws_row
 from tautwire.studies.wants.spread.intervals import Spread, measured_sd, narrowed, sobol_shares, spread_of
 from tautwire.studies.wants.spread.sampling import COUNT
@@ -88,9 +89,11 @@ def tables(setup: Setup, solver: Solver, study: Study, count: int) -> Frames:
     """Tables "spread" (a row a band), "spread_parts" (a row a band and value) and "spread_draws" (a row a band, the
     samples themselves), from `count` samples."""
     spec: SpreadSpec = study.options["spread"]
-    joint = spec.joint(setup, "turns" in study.spec.want)
+    turns = "turns" in study.spec.want
+    joint = spec.joint(setup, turns)
+    asked = Asked(lambda other: spec.joint(other, turns).values, f"{spec.model_dump_json()} {turns}")
     frames: Frames = {"spread": [], "spread_parts": [], DRAWS: []}
-    spreads = [spread_of(setup, solver, band, joint, count, spec.seed) for band in study.bands]
+    spreads = [spread_of(setup, solver, band, joint, count, spec.seed, asked) for band in study.bands]
     measures = narrowed(spreads) if joint.values else []
     for i, one in enumerate(spreads):
         best = (measures[0][0], measures[0][1][i]) if measures else ("", math.nan)

@@ -54,7 +54,7 @@ def stress_figure(
             ax.yaxis.set_major_locator(MaxNLocator(5))
         axes[0, 0].set_title("along the wire, from the feed")
         axes[0, 0].tick_params(labelbottom=False)
-        axes[1, 0].set_xlabel("metres from the feed")
+        axes[1, 0].set_xlabel("from the feed (m)")
         _below(axes[1, 0], 3, look)
         _heat(axes[0, 1], rows, look)
         if core is None or core.empty:

@@ -74,7 +74,7 @@ def notes(tables: Tables, setup: Setup, dip_error: float, place: Words = NOTHING
     found.append(Finding(_seen(seen), "answer", "seen"))
     if good:
         others = [r for r in good[1 : MOST + 1] if r not in alike]
-        found += [Finding(_other(r, told), "answer", "other cause") for r in others]
+        found += [Finding(_other(r, told), "detail", "other cause") for r in others]
         found.append(Finding(_usual(good[0], told), "detail", "usual change"))
     found.append(Finding(wire_advice(tables, told), "next", "wire"))
     if good and good[0]["cause"] != told.wire:
@@ -88,8 +88,8 @@ def notes(tables: Tables, setup: Setup, dip_error: float, place: Words = NOTHING
     off = max(seen, key=lambda r: abs(math.log(r["base_mhz"] / r["was_mhz"])))
     if abs(math.log(off["base_mhz"] / off["was_mhz"])) > FAR_OFF:
         words = say(
-            "{band}: the set-up's own dip is at {base}, not at {was}. Shifts are compared, not places, but a fit to a "
-            "sweep (tautwire fit) would make this surer.", band=band_name(off["band"]),
+            "{band}: the model of this set-up dips at {base}, not at {was}. Only shifts are compared here; fit the "
+            "set-up to a sweep first (tautwire fit) for a surer ranking.", band=band_name(off["band"]),
             base=off.number("base_mhz", "frequency"), was=off.number("was_mhz", "frequency"),
         )  # fmt: skip
         found.append(Finding(words, "caution", "set-up is off"))
@@ -171,10 +171,9 @@ def _likeliest(row: Row, told: Changes) -> Words:
                    cause=cell_words(row, "cause"), change=told.words(row))  # fmt: skip
     chance = row.number("cause_chance", "chance")
     if row["cause"] == told.wire and not math.isnan(parts[0]["further"]):
-        many, more = ("many", "more") if row["usual_changes"] > 0 else ("few", "less")
         return say(
-            "Probably {turns} too {many}: wire out, {by} {more} (chance {chance}).", chance=chance,
-            many=many, more=more,
+            "Probably {turns} ({by}) too {much} wire out (chance {chance}).", chance=chance,
+            much="much" if row["usual_changes"] > 0 else "little",
             turns=parts[0].number("further", "tenths of turns"), by=parts[0].number("amount", "length"),
         )  # fmt: skip
     return say("Probably {cause}: {change} (chance {chance}).", cause=cell_words(row, "cause"), change=told.words(row),
