@@ -7,11 +7,20 @@ import numpy as np
 import pytest
 
 from tautwire.model.fields.power_balance import power_balance
+from tautwire.model.operating.bands import band_named
 from tautwire.model.solve.smooth_matrices import Smooth
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.reports.answers import validity
 from tautwire.studies.reports.folder import summary
-from tautwire.studies.running.quality import EXACT, LIMITS, marks, power_error, worst_power_error
+from tautwire.studies.running.quality import (
+    EXACT,
+    LIMITS,
+    THIN_LAYER,
+    marks,
+    power_error,
+    quality_rows,
+    worst_power_error,
+)
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.columns import COLUMNS
@@ -194,3 +203,11 @@ def test_power_lost_in_a_jacket_is_not_missing():
     """A jacket of high loss takes a third of the power; the solution of the wires is as good as with none."""
     lossy = solved(wire={"diameter": "0.3 mm", "jacket": "1 mm", "jacket_er": 4, "jacket_loss": 1}).frames["quality"]
     assert abs(lossy["power_error"][0]) < 0.01 and lossy["marks"][0] == ""
+
+
+def test_a_low_coax_over_a_thin_layer_is_told_to_be_less_exact_on_80_m_only():
+    soil = [{"soil": "ice", "depth": "2.7 mm"}, {"soil": "wet ground"}]
+    coax = {"type": "RG-58", "length": "5 m", "height": "3 mm"}
+    raw = {**RAW, "counterpoise": [], "coax": coax, "site": {"soil": soil}}
+    rows = quality_rows(read_study(raw).cases()[0].setup().build().solver(), [band_named("80 m"), band_named("40 m")])
+    assert [row["inexact"] for row in rows] == [THIN_LAYER, ""] and [row["marks"] for row in rows] == ["", ""]

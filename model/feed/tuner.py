@@ -28,7 +28,8 @@ def tuner_loss_db(
     for name, value in {"reference": reference, "coil_q": coil_q, "capacitor_q": capacitor_q}.items():
         if not 0 < value < math.inf:
             raise InputError(f"tuner.{name}", value, "above 0")
-    load: Complex = np.asarray(z, dtype=complex) / reference
+    load: Complex = np.asarray(z, dtype=complex)
+    load = load / complex(reference)
     with np.errstate(divide="ignore", invalid="ignore"):
         heat = np.minimum(_series_at_load(load, coil_q, capacitor_q), _series_at_load(1 / load, capacitor_q, coil_q))
     return np.asarray(10 * np.log10(1 + np.where(load.real > 0, heat, np.inf)))

@@ -19,7 +19,7 @@ from random_cases import low_case, random_case  # noqa: E402
 
 from tautwire.model.fields.power_balance import power_balance  # noqa: E402
 from tautwire.model.operating.bands import band_named  # noqa: E402
-from tautwire.studies.running.quality import EXACT, marks, worst_power_error  # noqa: E402
+from tautwire.studies.running.quality import quality_rows  # noqa: E402
 from tautwire.studies.study.setup import Setup  # noqa: E402
 
 BANDS = ("80 m", "40 m", "20 m", "15 m", "10 m")
@@ -44,14 +44,12 @@ def row(kind: str, seed: int) -> dict[str, object]:
     raw = case(kind, seed)
     built = Setup.read(raw).build()
     solver = built.solver()
-    free, soil = [], []
-    marked: set[str] = set()
-    for band in map(band_named, BANDS):
-        f = (band.lower + band.upper) / 2
-        free.append(100 * worst_power_error(solver, f))
-        soil.append(100 * power_balance(solver.solve(f), solver.structure).error)
-        figures = {**solver.quality(band.upper), "power_error": free[-1] / 100}
-        marked.update(marks(figures) or marks(figures, EXACT))
+    bands = [band_named(name) for name in BANDS]
+    told = quality_rows(solver, bands)
+    free = [100 * r["power_error"] for r in told]
+    at = [(band.lower + band.upper) / 2 for band in bands]
+    soil = [100 * power_balance(solver.solve(f), solver.structure).error for f in at]
+    marked = {r["marks"] or r["inexact"] for r in told} - {""}
     names = [b.replace(" ", "_") for b in BANDS]
     return {
         "kind": kind,
@@ -67,9 +65,12 @@ def row(kind: str, seed: int) -> dict[str, object]:
 
 if __name__ == "__main__":
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 10
-    rows: list[dict[str, object]] = []
+    rows = pd.read_csv(TABLE).fillna("").to_dict("records") if TABLE.exists() else []  # delete it to begin again
+    known = {(r["kind"], r["seed"]) for r in rows}
     for kind in KINDS:
         for seed in range(count):
+            if (kind, seed) in known:
+                continue
             rows.append(row(kind, seed))
             print(*rows[-1].values(), flush=True)
             pd.DataFrame(rows).to_csv(TABLE, index=False)
