@@ -7,7 +7,7 @@ from collections.abc import Callable
 from tautwire.model.feed.coax import COAX_TYPES
 from tautwire.model.feed.ferrite import FERRITES, TOROIDS
 from tautwire.model.operating.bands import band_segments, bands
-from tautwire.model.soil.ground import GROUNDS, STACKS
+from tautwire.model.soil.ground import GROUNDS, STACKS, TYPICAL
 from tautwire.model.wires.layout import LAYOUTS
 from tautwire.studies.study.columns import COLUMNS, facts, type_of, unit_of
 from tautwire.studies.study.units import INCH
@@ -19,9 +19,16 @@ Table = list[tuple[str, ...]]
 
 def soils(region: object = 1) -> Table:
     return [
-        ("soil", "constants", "source"),
-        *((name, g.words(), g.source) for name, g in {**GROUNDS, **STACKS}.items()),
+        ("soil", "constants", "usual range", "source"),
+        *((name, g.words(), _range(name), g.source) for name, g in {**GROUNDS, **STACKS}.items()),
     ]
+
+
+def _range(name: str) -> str:
+    """Between what a soil's constants usually lie, empty where that is not known or no range."""
+    known = TYPICAL.get(name)
+    spread = known is not None and (known.er[0] < known.er[1] or known.sigma[0] < known.sigma[1])
+    return known.words() if known is not None and spread else ""
 
 
 def coax(region: object = 1) -> Table:
@@ -96,7 +103,8 @@ LISTS: dict[str, Callable[[object], Table]] = {
     "columns": columns,
 }  # fmt: skip
 NOTES = {
-    "soils": 'Write your own as a table: { er = 13, sigma = "5 mS/m" }, or { moisture = 0.15 }, water as '
+    "soils": "Usual ranges: GeoSci.xyz, electromagnetics, typical values. "
+    'Write your own as a table: { er = 13, sigma = "5 mS/m" }, or { moisture = 0.15 }, water as '
     '{ salinity = "0.2 g/kg", temperature = "15 C" }, or a list of layers.',
     "coax": "Loss is matched loss. Write your own cable as a table: coax.type.",
     "cores": "Complex permeability. Rings are given by outer, inner diameter and height.",

@@ -97,17 +97,22 @@ def validity(result: Result) -> list[str]:
     lines = []
     for failure in result.failed:
         lines.append(f"FAILED: {result.study.words_of(failure.labels) or 'the set-up'}: {failure.reason}")
-    marked = result.marked()
-    for words in sorted({r["marks"] for r in marked}):
-        rows = [r for r in marked if r["marks"] == words]
-        named = [", ".join(filter(None, [result.study.words_of(r), r["band"]])) for r in rows]
-        which = "; ".join(named[:MOST_NAMED]) + (
-            f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
-        )
-        lines.append(f"Outside validity: {words} ({which}).")
+    lines += _by_words(result, "marks", "Outside validity")
     missing = any(row["dip_mhz"] != row["dip_mhz"] for row in result.rows("dips"))
     fine = [] if missing else ["All cases are inside the model's validity."]
-    return [*(lines or fine), *filter(None, [blended(result)])]
+    return [*(lines or fine), *_by_words(result, "inexact", "Less exact"), *filter(None, [blended(result)])]
+
+
+def _by_words(result: Result, column: str, verdict: str) -> list[str]:
+    """A line for each text of that column of the table "quality", with the answers it is of."""
+    told = [r for r in result.rows("quality") if r.get(column)]
+    lines = []
+    for words in sorted({r[column] for r in told}):
+        rows = [r for r in told if r[column] == words]
+        named = [", ".join(filter(None, [result.study.words_of(r), r["band"]])) for r in rows]
+        more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+        lines.append(f"{verdict}: {words} ({'; '.join(named[:MOST_NAMED])}{more}).")
+    return lines
 
 
 def blended(result: Result) -> str:

@@ -25,6 +25,8 @@ COLUMNS: dict[str, str] = {
     "dip_swr_transformer": "SWR at the transformer's primary at the dip; coax loss does not flatter it",
     "dip_loss_db": "loss in coax and transformer at the dip, dB",
     "dip_coax_db": "loss in the coax at the dip, with its SWR, dB",
+    "dip_tuner_db": "what a tuner would take that matches the dip, dB: an L network, coil Q 100, capacitor Q 1000; "
+    "0 up to SWR 2, where none is needed",
     "dip_transformer_db": "loss in the transformer (core and winding) at the dip, dB",
     "dip_mode": "half-waves of current on the wire at the dip, a whole number; empty if there is no dip",
     "centre_r_ohm": "resistance at the wire's end at the middle of the band, ohm",
@@ -61,10 +63,12 @@ COLUMNS: dict[str, str] = {
     "min_height_radii": "lowest wire above soil, wire radii",
     "max_neighbour_ratio": "greatest ratio of neighbouring segment lengths",
     "y_asymmetry": "greatest asymmetry of the engine's admittance matrix, relative to its largest entry",
-    "power_error": "power radiated over power put in, less 1, of the same wires without loss in free space",
+    "power_error": "power radiated over power put in, less 1, of the same wires without loss in free space; with coax "
+    "and counterpoise the worst of the band, 21.2 and 28.5 MHz",
     "blend_error": "0 where the case was solved; where its matrices are blended between solved cases, the "
     "estimated error of the reflection coefficient at the wire's feed from that",
     "marks": "in words, what is outside the model's validity; empty if nothing is",
+    "inexact": "in words, what is less exact than usual though inside validity; empty if nothing is",
     # pattern; gains are relative to the power into the wire unless the name says radio
     "bearing_deg": "bearing of the elevation cut, degrees clockwise from north: the wire's unless chosen otherwise",
     "peak_gain_dbi": "greatest gain, dBi",
@@ -192,6 +196,7 @@ COLUMNS: dict[str, str] = {
     "coax_loss_db": "loss in the coax there, with its SWR, dB",
     "coax_matched_db": "loss in the coax there, matched, dB",
     "transformer_loss_db": "loss in the transformer there, dB",
+    "tuner_loss_db": "what a tuner would take there, dB, as dip_tuner_db",
     "swr_neighbour": "highest SWR across the segment one setting off, the worse way",
     "stop_shift_khz_per_turn": "how far one more turn out moves the band's dip at the stop, kHz",
     "shift_khz_per_turn": "how far one more turn out moves the band's dip, kHz",
@@ -328,13 +333,13 @@ TABLES: dict[str, tuple[str, ...]] = {
     name: tuple(columns.split())
     for name, columns in {
         "dips": "band dip_mhz dip_swr dip_mode width_2to1_khz width_user_khz feed_r_ohm feed_x_ohm "
-        "dip_swr_transformer dip_coax_db dip_transformer_db dip_loss_db swr_lower_edge swr_upper_edge "
+        "dip_swr_transformer dip_coax_db dip_transformer_db dip_loss_db dip_tuner_db swr_lower_edge swr_upper_edge "
         "swr_best swr_worst centre_r_ohm centre_x_ohm resonances_mhz fit_error samples",
         "all_dips": "band mode half_waves f_mhz swr width_2to1_khz width_user_khz feed_r_ohm feed_x_ohm "
-        "swr_transformer coax_loss_db transformer_loss_db loss_db chosen followed",
+        "swr_transformer coax_loss_db transformer_loss_db loss_db tuner_loss_db chosen followed",
         "sweeps": "band f_mhz feed_r_ohm feed_x_ohm radio_r_ohm radio_x_ohm swr swr_transformer",
         "quality": "band max_length_wavelengths min_length_radii min_height_radii max_neighbour_ratio "
-        "feed_segment_share y_asymmetry blend_error power_error marks",
+        "feed_segment_share y_asymmetry blend_error power_error marks inexact",
         "wire_change": "for_band change_m change_turns band then_mhz",
         "picture": "band f_mhz swr low_radio_gain_dbi plane_radio_gain_dbi plane_elevation_deg",
         "differences": "band case_a case_b dip_difference_khz dip_difference_low_68_khz dip_difference_high_68_khz "
@@ -404,10 +409,10 @@ TABLES: dict[str, tuple[str, ...]] = {
 """Table -> its columns besides those of the swept axes. Some tables have further ones by what is asked for."""
 
 TYPES: dict[str, str] = {
-    "text": "antenna band resonances_mhz marks cut region note end_warning feed_warning core_warning flux_warning "
-    "choke_warning conductor variant segment segments parameter unit most_correlated with_parameter sweep plane "
-    "left_out largest largest_khz measure value part value_and_sd answer cause other_cause reason change usual undo "
-    "misses why gives_up wish case_a case_b withheld for_band limits",
+    "text": "antenna band resonances_mhz marks inexact cut region note end_warning feed_warning core_warning "
+    "flux_warning choke_warning conductor variant segment segments parameter unit most_correlated "
+    "with_parameter sweep plane left_out largest largest_khz measure value part value_and_sd answer cause "
+    "other_cause reason change usual undo misses why gives_up wish case_a case_b withheld for_band limits",
     "whole number": "mode followed samples section hops points direction rank solved tried allowed",
     "true or false": "chosen widest complete served at_range_end explains at_end rest_holds_without stopped",
 }

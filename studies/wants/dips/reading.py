@@ -9,6 +9,7 @@ import numpy as np
 
 from tautwire.model.arrays import Complex, Real
 from tautwire.model.feed.chain import FeedSystem
+from tautwire.model.feed.tuner import tuner_loss_db
 from tautwire.model.operating.bands import OWN, Band, bands
 from tautwire.model.reflection import swr
 from tautwire.model.solve.response import Response
@@ -17,6 +18,7 @@ from tautwire.model.solve.smooth_matrices import span_of
 REACH = 0.10  # a dip is looked for this far beyond the band's edges, as a fraction of the frequency
 SWEEP_POINTS = 201  # of a sampled sweep
 GRID = 801
+NEEDS_TUNER = 2.0  # SWR from which radios reduce their power (common practice, no source)
 PLACES = 65  # at which a place is looked for, again and again, until they are ..
 FLAT, STRAIGHT = 1.0, 200.0  # Hz apart: close enough for a minimum, and for a zero on the straight line between two
 
@@ -128,6 +130,7 @@ AT_DIP = {
     "coax_loss_db": "dip_coax_db",
     "transformer_loss_db": "dip_transformer_db",
     "loss_db": "dip_loss_db",
+    "tuner_loss_db": "dip_tuner_db",
 }
 """Columns of the table of all dips -> columns of a band's row, which hold the same of the band's dip."""
 
@@ -185,6 +188,8 @@ def _dip_row(
     place, lowest = dip
     z = response.impedance(place)
     split = feed.power_split(z, place)
+    planes = feed.impedances(z, place)
+    tuned = float(tuner_loss_db(planes.radio, feed.reference)) if lowest > NEEDS_TUNER else 0.0
     return {
         "f_mhz": place / 1e6,
         "swr": lowest,
@@ -192,10 +197,11 @@ def _dip_row(
         "width_user_khz": width(at, f, place, threshold) / 1e3,
         "feed_r_ohm": float(z.real),
         "feed_x_ohm": float(z.imag),
-        "swr_transformer": float(swr(feed.impedances(z, place).primary, feed.reference)),
+        "swr_transformer": float(swr(planes.primary, feed.reference)),
         "coax_loss_db": float(split.coax_db),
         "transformer_loss_db": float(split.transformer_db),
         "loss_db": float(split.coax_db + split.transformer_db),
+        "tuner_loss_db": tuned,
     }
 
 

@@ -61,6 +61,13 @@ def findings(result: Result) -> list[Finding]:
             )  # fmt: skip
             found.append(Finding(words, "detail", "dip", {"band": band.name}))
             found.append(Finding(_losses(row), "detail", "loss", {"band": band.name}))
+            if row.get("dip_tuner_db", 0.0) > 0:
+                words = say(
+                    "{band}: a tuner at the radio would match the dip (SWR {swr}) for {db} of loss.",
+                    band=band_name(band.name), swr=row.number("dip_swr", "SWR"),
+                    db=row.number("dip_tuner_db", "fine dB"),
+                )  # fmt: skip
+                found.append(Finding(words, "answer", "tuner", {"band": band.name}))
     return found + _big(result, table)
 
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 NOTICED = 0.5  # dB; less makes no headline
 NULL = 8.0  # dB below the best direction, from which a direction is called a null
 ALIKE = 0.05  # dB that nobody can tell
-TROUBLE = 3.0  # percent of power unaccounted for that is worth a sentence
+TROUBLE = 1.0  # percent of power unaccounted for that is worth a sentence
 SAME_ANGLE = 0.5  # degrees
 UPRIGHT = 89.0  # degrees of elevation from which on it goes straight up
 MOST_BIG = 3
