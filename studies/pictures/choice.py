@@ -29,7 +29,7 @@ def decided(result: Result) -> tuple[list[str], list[tuple[str, ...]]]:
     wants = sorted(result.study.spec.want, key=lambda name: name in ("dips", "spread"))
     bands: dict[str, None] = {}
     places: dict[tuple[str, ...], None] = {}
-    for finding in (f for name in wants for f in of_role(want_named(name).found(result), "verdict")):
+    for finding in (f for name in wants for f in of_role(want_named(name).findings(result), "verdict")):
         for cell in (c for number in finding.words.numbers for c in number.cells):
             if cell.table in ("bands", "setup") or not isinstance(cell.row, int):
                 continue
@@ -67,7 +67,7 @@ def shown_cases(result: Result, most: int, must: Sequence[tuple[str, ...]] = ())
     """At most so many solved cases, and in words how they were chosen.
 
     must: places on the axes that are shown in any case, such as those of the answer. Of one axis of numbers the others
-    lie evenly along it; else they run from the lowest dip or gain through the middle to the
+    lie evenly along it; else they run from the lowest dip or gain through the middle to the highest.
     """
     failed = [f.labels for f in result.failed]
     cases = [c for c in result.study.cases() if c.labels not in failed]

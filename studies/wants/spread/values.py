@@ -21,11 +21,7 @@ REACH = 4.0  # standard deviations beyond which nothing is tried
 LIMITS = {"site.soil.er": (1.5, 90.0), "wire.jacket_er": (1.05, 20.0)}
 POSITIVE = 1e-15
 TURN = "reel.turn_length"
-<<<<<<< HEAD
-=======
 COUNTED = 10  # turns whose length was measured, from which a turn is known as in spread.py's row
-DIMENSIONS = 48  # Sobol's, the first of them given to the rows of the table of spreads, others to what users add
->>>>>>> main
 
 
 @dataclass(frozen=True)
