@@ -7,30 +7,20 @@ import itertools
 import json
 import shutil
 import subprocess
-import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from browser import PHONE, browser, complaints, offline, resize
 
-from tautwire.model.errors import InputError
 from tautwire.studies.explorer.explorer import HERE as EXPLORER
 from tautwire.studies.explorer.sliders import Controls, controls
-from tautwire.studies.learned.layers import off_values
-from tautwire.studies.learned.posterior import Log, learned, predict
-from tautwire.studies.learned.replay import log_of
-from tautwire.studies.logbook import logbook
 from tautwire.studies.pocket.linear import causes, learned_from, predicted
 from tautwire.studies.pocket.model import ALONG, Hung, Model, Read
 from tautwire.studies.pocket.page import pocket
 from tautwire.studies.pocket.stops import choose
 from tautwire.studies.questions.explore import explored_study
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.cautions import DEFERENCE, cautions_for
-from tautwire.studies.study.setup import Setup
 
 RAW = {
     "study": {"name": "pine", "question": "How many turns tonight?", "swr_threshold": 2.0, "place": "The jetty"},
@@ -136,9 +126,7 @@ def compare(built: Built, settings: int, measured: int, folder: Path) -> None:
     places, logs = random_settings(model, settings), random_outings(model, measured)
     told = told_by_script(data, {"settings": places, "outings": [as_asked(log) for log in logs]}, folder)
     for (setting, picked), shown in zip(places, told["curves"], strict=True):
-        for one, curve, read in zip(
-            model.nominal(setting, picked), shown["curves"], shown["readings"], strict=True
-        ):
+        for one, curve, read in zip(model.nominal(setting, picked), shown["curves"], shown["readings"], strict=True):
             assert np.array(curve) == pytest.approx(one.size, abs=1e-9)
             assert (read["dip"] is None) == (not np.isfinite(one.dip))
             if read["dip"] is not None:

@@ -22,6 +22,7 @@ LIMITS = {"site.soil.er": (1.5, 90.0), "wire.jacket_er": (1.05, 20.0)}
 POSITIVE = 1e-15
 TURN = "reel.turn_length"
 COUNTED = 10  # turns whose length was measured, from which a turn is known as in spread.py's row
+DIMENSIONS = 48  # Sobol's, the first of them given to the rows of the table of spreads, others to what users add
 
 
 @dataclass(frozen=True)
