@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -139,7 +139,10 @@ class _Feet(MaxNLocator):
         return np.asarray(super().tick_values(vmin / FOOT, vmax / FOOT)) * FOOT
 
 
-def in_lengths(figure: Figure, lengths: str) -> Figure:
+_Drawing = TypeVar("_Drawing", bound=Figure)
+
+
+def in_lengths(figure: _Drawing, lengths: str) -> _Drawing:
     """The figure with every axis that is named in metres, "(m)", in feet where `lengths` is "imperial"."""
     for axes in figure.axes if lengths == "imperial" else ():
         for axis in (axes.xaxis, axes.yaxis):
