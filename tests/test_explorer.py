@@ -50,6 +50,7 @@ RAW = {
 }
 RANGES = [("antenna.length", "20 m", "21 m")]
 LEFT, RIGHT, PAGE_UP, END = "\ue012", "\ue014", "\ue00e", "\ue010"
+PAGE_DOWN, HOME, ESCAPE = "\ue00f", "\ue011", "\ue00c"
 
 
 @pytest.fixture(scope="module")
@@ -265,6 +266,49 @@ def test_hold_feet_and_reset(opened: Any) -> None:
     assert opened.find_element("css selector", "#numbers tbody tr td:last-child").text == "0"
     opened.find_element("id", "hold").click()
     assert not opened.find_element("css selector", "th.moved").is_displayed()
+
+
+@pytest.mark.parametrize("size", [(1024, 768), (1920, 1080)])
+def test_a_talk_goes_on_and_back_by_keys_alone_and_is_read_from_the_back_row(
+    opened: Any, made: Controls, size: tuple[int, int]
+) -> None:
+    """A remote sends PageDown and PageUp. Next moves one thing at a time, with a ghost of the stop before."""
+    resize(opened, size)
+    offline(opened)
+    tell = "const {state} = window.explorer; return {...state.setting, held: state.held && state.held.readings[0].dip};"
+    start = opened.execute_script(tell)
+    opened.find_element("id", "talk").click()
+    pressed = opened.find_element("tag name", "body").send_keys
+    shown = "return document.getElementById('stop').textContent"
+    assert opened.execute_script(shown) == "as the study has it"
+    first = made.sliders[0]
+    for value in (first.low, first.low + (first.high - first.low) / 4):
+        pressed(PAGE_DOWN)
+        time.sleep(1.0)
+        assert opened.execute_script(tell)[first.path] == pytest.approx(value, abs=first.step)
+        assert first.label in opened.execute_script(shown) and opened.execute_script(tell)["held"]
+    assert opened.find_elements("css selector", "#side .ghost") and opened.find_elements("css selector", ".band .held")
+    least = opened.execute_script(
+        "const size = (e) => parseFloat(getComputedStyle(e).fontSize) * (e.ownerSVGElement ? "
+        "e.ownerSVGElement.clientWidth / e.ownerSVGElement.viewBox.baseVal.width : 1);"
+        "return Math.min(...[...document.querySelectorAll('#see text, #see h2, #see h2 span, #gain, h1, #stop')]"
+        ".filter(e => e.getClientRects().length && e.textContent.trim()).map(size));")  # fmt: skip
+    assert least >= 0.022 * size[1]  # of the picture's height: 17 of 768 pixels
+    assert opened.execute_script("return document.documentElement.scrollHeight <= window.innerHeight + 1")
+    see = "const b = document.getElementById('see').getBoundingClientRect(); return [b.top, b.bottom, b.left, b.right]"
+    top, bottom, left, right = opened.execute_script(see)
+    assert top >= 0 and left >= 0 and bottom <= size[1] + 1 and right <= size[0] + 1
+    pressed(PAGE_UP)
+    time.sleep(1.0)
+    assert opened.execute_script(tell)[first.path] == pytest.approx(first.low, abs=first.step)
+    pressed(HOME)
+    time.sleep(1.0)
+    assert opened.execute_script(tell)[first.path] == pytest.approx(start[first.path], abs=first.step)
+    pressed(ESCAPE)
+    assert not opened.execute_script("return document.body.classList.contains('talk')")
+    assert opened.execute_script("return window.explorer.state.held") is None
+    offline(opened, False)
+    resize(opened, DESKTOP)
 
 
 def test_a_phone_shows_curves_and_sliders_at_once(opened: Any) -> None:

@@ -17,6 +17,7 @@ from tautwire.studies.commands import slides as command_slides
 from tautwire.studies.drawing.style import LOOKS
 from tautwire.studies.reports import answers, slide_words
 from tautwire.studies.reports.answers import big_numbers, one_caution
+from tautwire.studies.reports.handout import handout
 from tautwire.studies.reports.slide_words import BULLET_ROOM, BULLETS, chunks, take_away
 from tautwire.studies.reports.slides import ROWS, slides
 from tautwire.studies.study.cautions import DEFERENCE, cautions_for
@@ -247,3 +248,19 @@ def test_another_program_opens_it(deck: Path, tmp_path: Path) -> None:
     assert pdf.exists(), done.stderr
     pages = pdf.read_bytes().count(b"/Type/Page") - pdf.read_bytes().count(b"/Type/Pages")
     assert pages == len(Presentation(str(deck)).slides)
+
+
+def test_the_handout_is_one_page_of_words_with_verdict_table_and_cautions(result: Result, tmp_path: Path) -> None:
+    """Read by another program: pdftotext of poppler."""
+    (tmp_path / "page.pdf").write_bytes(handout(result))
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler) is not installed")
+    done = subprocess.run(["pdftotext", "-layout", str(tmp_path / "page.pdf"), "-"], capture_output=True, text=True)
+    told = " ".join(done.stdout.split())
+    assert done.stdout.count("\f") == 1
+    assert result.study.spec.question in told
+    for words in answers.verdicts(result).values():
+        assert words.text() in told
+    row = result.frames["dips"].iloc[0]
+    assert f"{row['dip_mhz']:.3f} {row['dip_swr']:.2f}" in told
+    assert all(c.words in told for c in cautions_for(result.study.spec.want)) and DEFERENCE in told

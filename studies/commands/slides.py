@@ -25,9 +25,10 @@ NAME = "slides.pptx"
 @FILE
 @FROM
 @click.option("--out", type=click.Path(path_type=Path), help="The .pptx to write [results/<study>/slides.pptx].")
+@click.option("--handout", is_flag=True, help="Also write one A4 page to hand out, a PDF beside the slides.")
 @REPLACE
 @WORKERS
-def COMMAND(file: Path, fit: Path | None, out: Path | None, replace: bool, workers: int | None) -> None:
+def COMMAND(file: Path, fit: Path | None, out: Path | None, handout: bool, replace: bool, workers: int | None) -> None:
     """Make slides (.pptx) of the study in FILE; cases solved before are read, not computed."""
     from tautwire.model.errors import InputError
     from tautwire.studies.reports.slides import slides
@@ -38,7 +39,14 @@ def COMMAND(file: Path, fit: Path | None, out: Path | None, replace: bool, worke
     path = out or results_of(study, question_shown(study)) / NAME
     with results_file(study, NAME, question_shown(study), out, replace, "slides") as made:
         result = run_shown(study, workers)
-        made.put({path.name: slides(result, Store())})
+        files = {path.name: slides(result, Store())}
+        if handout:
+            from tautwire.studies.reports.handout import handout as page_of
+
+            files[f"{path.stem}-handout.pdf"] = page_of(result, Store())
+        made.put(files)
     click.echo(f"slides in {path}")
+    if handout:
+        click.echo(f"handout in {path.with_name(f'{path.stem}-handout.pdf')}")
     if result.failed:
         raise click.exceptions.Exit(1)

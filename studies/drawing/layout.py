@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from tautwire.studies.drawing.plan import bar_length, plan_view
 from tautwire.studies.drawing.side import SPARE, Shared, is_bent, side_view, soil_words, span
 from tautwire.studies.drawing.space import space_view
-from tautwire.studies.drawing.style import INK, QUIET, Heading, Look, Sheet, style
+from tautwire.studies.drawing.style import INK, QUIET, Heading, Look, Sheet, balanced, style
 from tautwire.studies.study.setup import Built
 
 MOST, MOST_ON_SLIDE = 9, 6
@@ -106,7 +106,7 @@ def _panel(sheet: Sheet, box: Box, words: str, look: Look | None = None, more: s
     pad_x, pad_y = 0.9 * look.type / 72 / look.width, 0.6 * look.type / 72 / sheet.get_figheight()
     x, y, w, h = box[0], box[1] * top, box[2], box[3] * top
     wide = max(int((w - 2 * pad_x) * look.width * 72 / (0.75 * look.type)), 10)
-    lines = textwrap.wrap(words + more, wide)
+    lines = balanced(words + more, wide)
     if len(lines) > LINES:
         lines = textwrap.wrap(words, wide, max_lines=LINES, placeholder=" \u2026")
     lines = lines or [""]

@@ -8,11 +8,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Arc, Circle, Rectangle
 
-from tautwire.model.soil.ground import Ground
+from tautwire.model.soil.ground import Ground, LayeredGround
 from tautwire.model.wires.layout import Layout
 from tautwire.model.wires.sag import PIECES
 from tautwire.studies.drawing.clear import Clear, Place, around, fit
-from tautwire.studies.drawing.style import INK, QUIET, ROLE_INKS, ROLE_MARKS, SOIL, Look
+from tautwire.studies.drawing.style import INK, QUIET, ROLE_INKS, ROLE_MARKS, SOIL, WATER, Look
 from tautwire.studies.study.setup import Built
 from tautwire.studies.study.units import format_angle, format_length
 
@@ -136,12 +136,32 @@ def person(ax: Axes, x: float) -> None:
     )
 
 
+def _colour(ground: Ground) -> str:
+    """Its colour: water is blue, ice and snow are lighter, soil is the colour of soil."""
+    for word, colour in (("water", WATER), ("ice", "#dbeaf2"), ("snow", "#edf3f7")):
+        if word in getattr(ground, "name", ""):
+            return colour
+    return SOIL
+
+
+def ground_patches(ax: Axes, ground: Ground, bottom: float) -> None:
+    """What lies below the level 0 down to `bottom`, m, across the axes; layers to scale, but never too thin to see."""
+    (x0, x1), least = ax.get_xlim(), 0.03 * (ax.get_ylim()[1] - ax.get_ylim()[0])
+    top, last = 0.0, ground.bottom if isinstance(ground, LayeredGround) else ground
+    for layer in ground.layers if isinstance(ground, LayeredGround) else ():
+        low = max(top - max(layer.depth, least), bottom)
+        ax.add_patch(Rectangle((x0, low), x1 - x0, top - low, facecolor=_colour(layer.soil), lw=0, zorder=0.3))
+        ax.plot([x0, x1], [low, low], color=QUIET, lw=0.6, ls=(0, (4, 2)), zorder=0.4)
+        top = low
+    ax.add_patch(Rectangle((x0, bottom), x1 - x0, top - bottom, facecolor=_colour(last), lw=0, zorder=0.3))
+
+
 def _soil(
     ax: Axes, built: Built, look: Look, clear: Clear, spare: bool, lengths: str, wire: Flat, point: float
 ) -> None:
     x0, x1 = ax.get_xlim()
     y0 = ax.get_ylim()[0]
-    ax.add_patch(Rectangle((x0, y0), x1 - x0, -y0, facecolor=SOIL, lw=0, zorder=0.3))
+    ground_patches(ax, built.ground, y0)
     ax.plot([x0, x1], [0, 0], color=QUIET, lw=look.line * 0.6, zorder=1)
     clear.line([(x0, 0), (x1, 0)])
     if spare:

@@ -6,6 +6,9 @@
   const state = { setting: {}, picked: D.choices.map((c) => c.start), feet: D.feet, held: null, solved: null, band: 0, lit: null };
   for (const s of D.sliders) state.setting[s.path] = s.start;
 
+  const talking = () => document.body.classList.contains("talk");
+  const large = () => (talking() ? Math.max(1.5, Math.min(window.innerWidth / 1024, window.innerHeight / 768) * 1.6) : 1);
+
   // (distance, height) of each conductor: the wire unfolded along its route, the rest seen in its first leg's plane
   function side(conductors) {
     const wire = conductors[0][2], [dx, dy] = [wire[wire.length - 1][0] - wire[0][0], wire[wire.length - 1][1] - wire[0][1]];
@@ -114,7 +117,7 @@
   }
 
   function drawSide(conductors) {
-    const svg = $("side"), W = svg.clientWidth || 360, H = svg.clientHeight || 140;
+    const svg = $("side"), W = (svg.clientWidth || 360) / large(), H = (svg.clientHeight || 140) / large();
     svg.setAttribute("viewBox", `0 0 ${W} ${H}`);
     svg.replaceChildren();
     const flat = side(conductors);
@@ -203,7 +206,7 @@
 
   function drawBand(k) {
     const b = D.bands[k], { svg, told, cursor } = panels[k], r = state.readings[k];
-    const W = svg.clientWidth || 170, H = svg.clientHeight || 116, [left, right, top, below] = [26, 6, 6, 20];
+    const W = (svg.clientWidth || 170) / large(), H = (svg.clientHeight || 116) / large(), [left, right, top, below] = [26, 6, 6, 20];
     svg.setAttribute("viewBox", `0 0 ${W} ${H}`);
     svg.replaceChildren();
     const X = (f) => left + (f - b.low) / (b.high - b.low) * (W - left - right);
@@ -223,6 +226,8 @@
     add(svg, "path", { d: curve(state.curves[k]), class: state.solved ? "curve solved" : "curve" });
     if (r.dip !== null) add(svg, "circle", { cx: X(r.dip), cy: Y(r.swr), r: 4.5, class: "dip" });
     told.textContent = r.dip === null ? "no dip here" : `${r.dip.toFixed(3)}, SWR ${r.swr.toFixed(2)}`;
+    const was = state.held?.readings[k].dip ?? null, khz = was === null || r.dip === null ? 0 : Math.round((r.dip - was) * 1000);
+    if (talking() && khz) told.textContent += `, ${khz > 0 ? "+" : "−"}${Math.abs(khz)} kHz`;
     if (cursor !== null) {
       const f = grid[k][cursor], s = swr(state.curves[k][cursor]);
       add(svg, "path", { d: `M${X(f)} ${top}V${H - below}`, class: "cursor" });
@@ -245,7 +250,7 @@
     panel.svg.addEventListener("blur", () => { panel.cursor = null; drawBand(k); });
     function read(e) {
       const box = panel.svg.getBoundingClientRect();
-      move(Math.round((e.clientX - box.left - 26) / (box.width - 32) * (D.points - 1)));
+      move(Math.round(((e.clientX - box.left) / large() - 26) / (box.width / large() - 32) * (D.points - 1)));
     }
     panel.svg.addEventListener("keydown", (e) => {
       const step = { ArrowLeft: -1, ArrowRight: 1, PageDown: -10, PageUp: 10 }[e.key];
@@ -400,8 +405,9 @@
     $(`c${i}`).value = c.start;
     $(`c${i}`).addEventListener("change", (e) => { state.picked[i] = +e.target.value; moved(); });
   });
+  const now = () => ({ curves: state.curves, readings: state.readings, shape: state.shape, lit: state.lit });
   $("hold").addEventListener("click", () => {
-    state.held = state.held ? null : { curves: state.curves, readings: state.readings, shape: state.shape, lit: state.lit };
+    state.held = state.held ? null : now();
     $("hold").setAttribute("aria-pressed", String(Boolean(state.held)));
     show();
   });
@@ -424,6 +430,68 @@
     moved();
   });
   $("solve")?.addEventListener("click", ask);
+
+  // ---- talk: the same page for a projector, one stop after the other, with a ghost of the one before -----------------
+
+  const stops = [{ name: "as the study has it", set: {}, pick: {} }];
+  D.sliders.forEach((s) => [0, .25, .5, .75, 1].forEach((t) => {
+    const value = +(Math.round((s.low + t * (s.high - s.low)) / s.step) * s.step).toFixed(9);
+    stops.push({ label: s.label, path: s.path, set: { [s.path]: Math.min(Math.max(value, s.low), s.high) }, pick: {} });
+  }));
+  D.choices.forEach((c, i) => c.names.forEach((name, k) => {
+    if (c.names.length > 1) stops.push({ name: `${c.label}: ${name}`, set: {}, pick: { [i]: k } });
+  }));
+  let at = 0, gliding = 0;
+
+  function go(to) {
+    const next = Math.min(Math.max(to, 0), stops.length - 1), stop = stops[next], from = { ...state.setting };
+    if (next === at && state.held) return;
+    at = next;
+    cancelAnimationFrame(gliding);
+    state.held = now();
+    D.choices.forEach((c, i) => { state.picked[i] = stop.pick[i] ?? c.start; $(`c${i}`).value = state.picked[i]; });
+    const target = Object.fromEntries(D.sliders.map((s) => [s.path, stop.set[s.path] ?? s.start]));
+    const frames = matchMedia("(prefers-reduced-motion: reduce)").matches ? 1 : 16;
+    const frame = (n) => {
+      const t = n / frames, ease = t * t * (3 - 2 * t);
+      D.sliders.forEach((s, i) => {
+        state.setting[s.path] = n < frames ? from[s.path] + ease * (target[s.path] - from[s.path]) : target[s.path];
+        $(`s${i}`).value = state.setting[s.path];
+      });
+      fitted();
+      const s = D.sliders.find((one) => one.path === stop.path);
+      $("stop").textContent = s ? `${s.label}: ${shown(s)}` : stop.name;
+      if (n < frames) gliding = requestAnimationFrame(() => frame(n + 1));
+    };
+    frame(1);
+  }
+
+  function talk(on) {
+    document.body.classList.toggle("talk", on);
+    $("stop").hidden = !on;
+    if (on) {
+      document.documentElement.requestFullscreen?.().catch(() => {});
+      at = -1; go(0);
+      state.held = null;
+    } else {
+      cancelAnimationFrame(gliding);
+      state.held = null;
+      if (document.fullscreenElement) document.exitFullscreen();
+    }
+    $("hold").setAttribute("aria-pressed", "false");
+    show();
+  }
+  $("talk").addEventListener("click", () => talk(true));
+  document.addEventListener("fullscreenchange", () => { if (!document.fullscreenElement && talking()) talk(false); });
+  window.addEventListener("keydown", (e) => { // remotes send PageDown and PageUp
+    if (!talking() || e.ctrlKey || e.metaKey || e.altKey) return;
+    const way = { PageDown: 1, ArrowRight: 1, ArrowDown: 1, " ": 1, Enter: 1, PageUp: -1, ArrowLeft: -1, ArrowUp: -1 }[e.key];
+    if (!way && e.key !== "Home" && e.key !== "Escape") return;
+    e.preventDefault();
+    e.stopPropagation();
+    if (e.key === "Escape") talk(false);
+    else go(e.key === "Home" ? 0 : at + way);
+  }, true);
   new ResizeObserver(() => state.curves && state.shape && show()).observe($("see"));
 
   const e = D.errors;

@@ -67,7 +67,7 @@ def shown_cases(result: Result, most: int, must: Sequence[tuple[str, ...]] = ())
     """At most so many solved cases, and in words how they were chosen.
 
     must: places on the axes that are shown in any case, such as those of the answer. Of one axis of numbers the others
-    lie evenly along it; else they run from the lowest dip or gain through the middle to the
+    lie evenly along it; else they run from the lowest dip or gain through the middle to the highest.
     """
     failed = [f.labels for f in result.failed]
     cases = [c for c in result.study.cases() if c.labels not in failed]

@@ -14,8 +14,8 @@ from matplotlib.patheffects import withStroke
 
 from tautwire.studies.drawing.clear import Clear, Place
 from tautwire.studies.drawing.plan import bar_length
-from tautwire.studies.drawing.side import PERSON, person
-from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET, SOIL, WATER, Look
+from tautwire.studies.drawing.side import PERSON, ground_patches, person
+from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET, WATER, Look
 from tautwire.studies.study.units import FOOT
 
 if TYPE_CHECKING:
@@ -110,8 +110,6 @@ def panel(ax: Axes, view: Seen, frame: Frame, look: Look, words: Sequence[str], 
     if ring:
         _ring_names(ax, view, frame, look, clear)
     if grounded and top is not None:
-        for circle in _circles(view, frame):
-            clear.line(circle)
         _height(view, top, frame, look, clear)
 
 
@@ -119,10 +117,7 @@ def soil(ax: Axes, view: Seen, frame: Frame) -> None:
     if view.built.ground.is_free_space:
         return
     x0, x1 = ax.get_xlim()
-    wet = "water" in getattr(view.built.ground, "name", "")
-    ax.add_patch(
-        Rectangle((x0, -frame.below), x1 - x0, frame.below, facecolor=WATER if wet else SOIL, lw=0, zorder=0.2)
-    )
+    ground_patches(ax, view.built.ground, -frame.below)
     ax.plot([x0, x1], [0, 0], color=QUIET, lw=0.7, zorder=4)
 
 

@@ -57,8 +57,8 @@ class Plot:
             data = XyChartData(number_format="General")
             for name, xs, ys in self.lines:
                 series = data.add_series(name)
-                for x, y in zip(xs, ys, strict=True):
-                    series.add_data_point(x, y)
+                for point in zip(xs, ys, strict=True):
+                    series.add_data_point(*point)
             few = max((len(xs) for name, xs, _ in self.lines if name != EDGE), default=0) <= 2 * MOST_BARS
             kind = XL_CHART_TYPE.XY_SCATTER_LINES if few else XL_CHART_TYPE.XY_SCATTER_LINES_NO_MARKERS
         chart = shapes.add_chart(kind, *box, data).chart

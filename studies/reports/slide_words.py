@@ -25,6 +25,15 @@ MOST_VALUES = 10  # words of an axis that are named one by one
 BULLETS, BULLET_ROOM = 6, 900  # sentences and characters of what to take away
 LONG = 26  # characters of a table cell beyond which it may wrap
 
+COLUMNS = {
+    "band": ("band", ""),
+    "dip_mhz": ("dip (MHz)", ".3f"),
+    "dip_give_khz": ("\u00b1 (kHz)", ".0f"),
+    "dip_swr": ("SWR at dip", ".2f"),
+    "width_2to1_khz": ("below 2:1 (kHz)", ".0f"),
+    "swr_worst": ("worst SWR in band", ".1f"),
+    "dip_loss_db": ("coax + transformer loss (dB)", ".2f"),
+}
 TURN_HEAD = ("segment", "turns", "wire (m)", "SWR across it", "SWR one turn off", "kHz a turn", "stop")
 
 

@@ -26,6 +26,7 @@ from tautwire.studies.reports.figures import picture_of
 from tautwire.studies.reports.slide_charts import Plot, charts_of
 from tautwire.studies.reports.slide_words import (
     CAUTION,
+    COLUMNS,
     FIELD,
     HOW_TO_READ,
     LAST_CASE,
@@ -63,15 +64,6 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT, EDGE = 13.333, 7.5, 0.55  # inches
 LEAST_TYPE, CAPTION = 14, 190  # points of the smallest type; characters of a caption in it
 ROWS, MOST_ROWS = 11, 44  # rows of the table on a slide, and in all
-COLUMNS = {
-    "band": ("band", ""),
-    "dip_mhz": ("dip (MHz)", ".3f"),
-    "dip_give_khz": ("\u00b1 (kHz)", ".0f"),
-    "dip_swr": ("SWR at dip", ".2f"),
-    "width_2to1_khz": ("below 2:1 (kHz)", ".0f"),
-    "swr_worst": ("worst SWR in band", ".1f"),
-    "dip_loss_db": ("coax + transformer loss (dB)", ".2f"),
-}
 
 
 def _rgb(colour: str) -> RGBColor:

@@ -17,11 +17,13 @@ from tautwire.model.arrays import Real
 from tautwire.studies.drawing.axes import Colours, groups, lines, running
 from tautwire.studies.drawing.style import INK, QUIET, RULE, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.drawing.words import heading_of
+from tautwire.studies.study.findings import of_role
 from tautwire.studies.wants.pattern.findings import title_of_kind
 from tautwire.studies.wants.pattern.gain import gain_figure
 from tautwire.studies.wants.pattern.power import power_figure
 from tautwire.studies.wants.pattern.shore import SHORE, shore_figure
 from tautwire.studies.wants.pattern.solid import solid_figure
+from tautwire.studies.wants.pattern.words import findings
 
 if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band
@@ -67,9 +69,22 @@ def pattern_figures(result: Result, size: str | Look = "print") -> dict[str, She
     sphere = result.frames.get("pattern_sphere")
     if sphere is not None and not sphere.empty:
         sphere = from_radio(sphere, table, result.axis_columns)
-        wires = _end_wires(result, sphere)
-        figures["pattern_solid"] = solid_figure(sphere, table, bands, study.axes, heading("solid"), wires)
+        shown, rows = _decided(result, table, sphere), _decided(result, table, table)
+        wires = _end_wires(result, shown)
+        figures["pattern_solid"] = solid_figure(shown, rows, bands, study.axes, heading("solid"), wires)
     return figures
+
+
+def _decided(result: Result, table: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame's rows of the two cases that the verdict compares, the better first; all of them where it does not."""
+    verdict = next(of_role(findings(result), "verdict"), None)
+    compared = [n for n in verdict.words.numbers if n.function in ("difference", "decibels")] if verdict else []
+    rows = [int(c.row) for n in compared[:1] for c in n.cells if c.table == "pattern"]
+    places = list(dict.fromkeys(tuple(str(table.loc[i, k]) for k in result.axis_columns) for i in rows))
+    if len(places) != 2:
+        return frame
+    keys = frame[result.axis_columns].astype(str).apply(tuple, axis=1)
+    return pd.concat([frame[keys == place] for place in places])
 
 
 def _end_wires(result: Result, frame: pd.DataFrame) -> list[Real]:
