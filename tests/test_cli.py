@@ -168,7 +168,8 @@ def test_a_length_of_nothing_leaves_a_part_out(none):
         (["deck", "--out", "/proc/none/x.nec"], "a folder that can be written"),
     ],
 )
-def test_what_cannot_be_done_in_the_end_is_refused_before_computing(tmp_path, args, word):
+def test_what_cannot_be_done_in_the_end_is_refused_before_computing(tmp_path, monkeypatch, args, word):
+    monkeypatch.setenv("TAUTWIRE_CACHE", str(tmp_path / "store"))
     reel = '[reel]\nwire_length = "24 m"\nturn_length = "30 cm"\n'
     (tmp_path / "study.toml").write_text(
         STUDY.partition("[sweep]")[0].replace('"1.2 m"', '"1.2 m"\nslope = "30 deg"') + reel

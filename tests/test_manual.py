@@ -161,7 +161,7 @@ def test_schema_command_prints_it(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_check_computes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     main(["check", str(READY[0])])
-    assert "sound" in capsys.readouterr().out
+    assert "is valid" in capsys.readouterr().out
     (tmp_path / "bad.toml").write_text('[antenna]\nlayout = "sloper"\nlength = "20 m"\nslope = "95 deg"\n')
     with pytest.raises(SystemExit):
         main(["check", str(tmp_path / "bad.toml")])
@@ -189,7 +189,7 @@ def blocks(section: str) -> list[tuple[str, str, str]]:
     return [(kind, file, html.unescape(text)) for kind, file, text in found]
 
 
-SECTIONS = re.findall(r'id="(howto-\w+)"', PAGE)
+SECTIONS = [s for s in re.findall(r'id="(howto-\w+)"', PAGE) if s != "howto-pocket"]  # walked in test_pocket.py
 
 
 @pytest.mark.parametrize("section", SECTIONS)

@@ -60,7 +60,7 @@ def test_soils_of_ones_own_have_names():
 
 def test_feet_are_spoken_back():
     axis = with_sweep({"coax.length": ["25 ft", "10' 6\"", "8 m"]}).axes[0]
-    told = ["coax length 25 ft (7.62 m)", "coax length 10' 6\" (3.2004 m)", "coax length 8 m"]
+    told = ["coax length 25 ft", "coax length 10' 6\"", "coax length 8 m"]
     assert [axis.words(n) for n in axis.numbers] == told
 
 

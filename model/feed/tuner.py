@@ -23,7 +23,7 @@ def tuner_loss_db(
     Raises InputError for a reference or a Q that is not above 0.
 
     >>> tuner_loss_db([50, 150, 10 - 40j]).round(2)
-    array([0.  , 0.07, 0.21])
+    array([0.  , 0.07, 0.17])
     """
     for name, value in {"reference": reference, "coil_q": coil_q, "capacitor_q": capacitor_q}.items():
         if not 0 < value < math.inf:

@@ -29,7 +29,7 @@ def bar_length(most: float, lengths: str) -> tuple[float, str]:
     """The greatest round length up to `most`, m, and its words in the unit of "metric" or "imperial".
 
     >>> bar_length(6.6, "metric"), bar_length(6.6, "imperial")[1]
-    ((5, '5 m'), '20 ft')
+    ((5.0, '5 m'), '20 ft')
     """
     unit, sign = (1.0, "m") if lengths == "metric" else (FOOT, "ft")
     number = round_length(most / unit)

@@ -22,6 +22,7 @@ from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.output import STUDY, content, read_manifest, sha
 from tautwire.studies.study.study import Case, Study
+from tautwire.studies.wants.dips.want import sweeps_of
 
 WRITTEN = 9
 """digits of the numbers in tables"""
@@ -89,6 +90,10 @@ def verify(
             except (InputError, SolveError) as error:
                 failed.append(f"{study.words_of(case.labels) or 'the set-up'}: {error}")
                 continue
+            if frames.get("sweeps"):
+                frames["sweeps"] = sweeps_of(study, [{**case.labels, **row} for row in frames["sweeps"]]).to_dict(
+                    "records"
+                )
             for table in [t for t in frames if t in kept and frames[t]]:
                 found = _compared(table, kept[table], frames[table], case, study)
                 seen[table] = _worse(seen.get(table), found)
