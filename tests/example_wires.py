@@ -4,15 +4,13 @@ import math
 
 import numpy as np
 
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0
 from tautwire.model.soil.ground import Ground
 from tautwire.model.solve.solver import Remember, Solver, compute_always
-from tautwire.model.wires.coax_shield import CoaxShield
-from tautwire.model.wires.counterpoise import Counterpoise
+from tautwire.model.wires.attachments import CoaxShield, Counterpoise
 from tautwire.model.wires.layout import sloper
 from tautwire.model.wires.mesh import MeshRules
-from tautwire.model.wires.structure import Conductor, Structure, structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import Conductor, Structure, WireType, structure
 
 F = 14e6
 WAVE = C0 / F

@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 
 from tautwire.studies.study.findings import Row
-from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit
-from tautwire.studies.wants.fit.missing import Missing
+from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, Missing
 from tautwire.studies.wants.fit.want import fit_tables, missing_tables
 from tautwire.studies.wants.fit.words import notes
 

@@ -4,7 +4,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0
 from tautwire.model.solve.response import Response, respond
 from tautwire.studies.running.quality import LIMITS
 from tautwire.studies.running.study_file import read_study

@@ -8,7 +8,7 @@ length; `extrapolated` takes most of it away.
 
 import numpy as np
 
-from tautwire.model.constants import C0, ETA0
+from tautwire.model.basics import C0, ETA0
 from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
 from tautwire.model.wires.structure import Structure
 

@@ -12,13 +12,11 @@ import numpy as np
 from scipy.optimize import least_squares, newton
 from scipy.special import kv
 
-from tautwire.model.frequencies import wave_number
-from tautwire.model.quadrature import on_panels
+from tautwire.model.basics import on_panels, wave_number
 from tautwire.model.soil.ground import Ground
 from tautwire.model.solve.solver import Solution, Solver
 from tautwire.model.wires.mesh import MeshRules
-from tautwire.model.wires.structure import Conductor, Structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import Conductor, Structure, WireType
 
 ARM = 40.0  # m, of the wire that is solved: a long dipole
 INSIDE = (6.0, 36.0)  # m from the feed, where its current is read: away from what the feed and the end radiate

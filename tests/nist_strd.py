@@ -13,10 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from tautwire.model.reflection import impedance, reflection
+from tautwire.model.basics import impedance, reflection
 from tautwire.model.solve.response import REFERENCE
-from tautwire.studies.wants.fit.fitting import certainty, settled, togetherness
-from tautwire.studies.wants.fit.search import Parameter, Problem
+from tautwire.studies.wants.fit.fitting import Parameter, Problem, certainty, settled, togetherness
 from tautwire.studies.wants.local_model import WireModel
 
 FOLDER = Path(__file__).parent / "data" / "nist_strd"

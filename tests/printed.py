@@ -19,19 +19,17 @@ from pptx import Presentation
 from pytest import approx
 
 from tautwire.studies.commands import choose, fit, run, turns, why
+from tautwire.studies.drawing.axes import shared_words
 from tautwire.studies.drawing.style import Heading, Sheet
-from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.reports.answers import big_numbers, findings, told
-from tautwire.studies.reports.figures import figures_of
 from tautwire.studies.reports.folder import summary
+from tautwire.studies.reports.page import figures_of
 from tautwire.studies.reports.slides import slides
 from tautwire.studies.running.store import Store
 from tautwire.studies.study.assumed import setup_words
-from tautwire.studies.study.cautions import CARD_CAUTION, DEFERENCE, caution_text, cautions_for
-from tautwire.studies.study.cells import in_words
-from tautwire.studies.study.findings import CONVENTIONS
+from tautwire.studies.study.findings import CARD_CAUTION, CONVENTIONS, DEFERENCE, caution_text, cautions_for
 from tautwire.studies.study.result import Result
-from tautwire.studies.study.units import FOOT
+from tautwire.studies.study.units import FOOT, in_words
 from tautwire.studies.wants.turns.words import reel_words, turn_doubt
 
 TABLES = {

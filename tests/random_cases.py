@@ -5,9 +5,9 @@ from typing import Any
 
 import numpy as np
 
+from tautwire.model.basics import swr
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band, band_named
-from tautwire.model.reflection import swr
 from tautwire.model.soil.ground import GROUNDS
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.setup import Setup

@@ -5,8 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from tautwire.model.wires.layout import horizontal
-from tautwire.model.wires.sag import sagged
+from tautwire.model.wires.layout import horizontal, sagged
 
 
 @pytest.mark.parametrize(("depth", "most"), [(0.3, 1e-3), (0.5, 1e-3), (1.0, 2e-3), (2.0, 0.01), (4.0, 0.08)])

@@ -3,7 +3,7 @@
 import pytest
 from scipy import constants
 
-from tautwire.model.constants import C0, EPS0, ETA0, MU0
+from tautwire.model.basics import C0, EPS0, ETA0, MU0
 
 SOURCE = "scipy.constants, CODATA"
 

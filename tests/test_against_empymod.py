@@ -13,12 +13,10 @@ import numpy as np
 import pytest
 from scipy.special import j0, j1
 
-from tautwire.model.constants import C0, EPS0, ETA0
+from tautwire.model.basics import C0, EPS0, ETA0, on_panels
 from tautwire.model.fields.near_field import NearField
-from tautwire.model.quadrature import on_panels
-from tautwire.model.soil.ground import GROUNDS, Layer, LayeredGround, MoistGround
+from tautwire.model.soil.ground import GROUNDS, Layer, LayeredGround, MoistGround, Stack
 from tautwire.model.soil.sommerfeld import kernels
-from tautwire.model.soil.stack import Stack
 from tautwire.model.wires.segments import Segments
 
 SOURCE = "empymod 2, its wave-number kernels"

@@ -7,10 +7,9 @@ import numpy as np
 import pytest
 from test_against_hertz_dipole import LAMBDA, K, wire
 
-from tautwire.model.constants import ETA0
+from tautwire.model.basics import ETA0
 from tautwire.model.errors import InputError
-from tautwire.model.fields.exposure import planes_of, stay_away
-from tautwire.model.fields.exposure_limits import Level, levels, limit, quotient
+from tautwire.model.fields.exposure import Level, levels, limit, planes_of, quotient, stay_away
 from tautwire.model.fields.near_field import Fields
 from tautwire.studies.study.setup import Setup
 

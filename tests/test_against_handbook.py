@@ -13,13 +13,12 @@ import pytest
 from example_wires import WAVE, F, dipole, even, impedance, portable
 from scipy.optimize import brentq
 
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0
 from tautwire.model.soil.ground import FREE_SPACE, ground_named
 from tautwire.model.solve.solver import Solver
-from tautwire.model.wires.counterpoise import Counterpoise
+from tautwire.model.wires.attachments import Counterpoise
 from tautwire.model.wires.layout import sloper
-from tautwire.model.wires.structure import structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import WireType, structure
 
 pytestmark = pytest.mark.validation
 

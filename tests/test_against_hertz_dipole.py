@@ -7,7 +7,7 @@ book, ch. 8, near field of a half-wave dipole, from memory. Free-space wave impe
 import numpy as np
 import pytest
 
-from tautwire.model.constants import C0, ETA0
+from tautwire.model.basics import C0, ETA0
 from tautwire.model.fields.near_field import NearField
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT
 from tautwire.model.wires.segments import joined_segments

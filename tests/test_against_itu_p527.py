@@ -8,7 +8,7 @@ Soils: P.527-3 (1992), figure 1, low-frequency plateaus, from memory. Complex pe
 
 import pytest
 
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0
 from tautwire.model.errors import InputError
 from tautwire.model.soil.ground import GROUNDS, TYPICAL, UniformGround, ground_named, water
 from tautwire.studies.study.setup import Setup

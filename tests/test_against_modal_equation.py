@@ -11,10 +11,10 @@ from modal_equation import exact, long_dipole, read
 
 from tautwire.model.fields.power_balance import power_balance
 from tautwire.model.soil.ground import GROUNDS, STACKS
-from tautwire.model.solve.contact import crowding
+from tautwire.model.solve.corrections import crowding
 from tautwire.model.solve.solver import Solver
-from tautwire.model.wires.coax_shield import RG58_OUTSIDE
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.attachments import RG58_OUTSIDE
+from tautwire.model.wires.structure import WireType
 
 pytestmark = pytest.mark.validation
 SOURCE = "modal equation of an endless wire (Wait; Kuester and Chang), worked in the test"

@@ -8,11 +8,10 @@ import skrf
 from skrf.media import DefinedGammaZ0, DistributedCircuit
 from skrf.network import a2s
 
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0, reflection
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.feed.coax import COAX_TYPES
 from tautwire.model.feed.transformer import PORTABLE_49_TO_1, MagnetisingInductance, Transformer
-from tautwire.model.reflection import reflection
 
 pytestmark = pytest.mark.validation
 GRID = skrf.Frequency(1.8, 54, 60, unit="mhz")

@@ -13,7 +13,7 @@ from example_wires import LEVEL, UPRIGHT, WAVE, F, dipole, element, even, impeda
 from test_against_carter import mutual
 from test_against_quadrature import direct
 
-from tautwire.model.constants import ETA0
+from tautwire.model.basics import ETA0
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround, ground_named
 from tautwire.model.solve.solver import Solver
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import tmm
 
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0
 from tautwire.model.fields.far_field import fresnel
 from tautwire.model.soil.ground import GROUNDS, STACKS, Layer, LayeredGround
 

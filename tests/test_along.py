@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from tautwire.model.operating.bands import band_named
-from tautwire.model.solve.sensitivity import Sensitivity
+from tautwire.model.solve.neighbours import Sensitivity
 from tautwire.studies.running.families import beside, nodes_of, solver_for
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.study import Study
-from tautwire.studies.wants.spread.along import Asked, shifts_in
+from tautwire.studies.wants.spread.sampling import Asked, shifts_in
 from tautwire.studies.wants.spread.values import uncertain
 
 BAND = band_named("20 m")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tautwire.model.solve.blended import Family
+from tautwire.model.solve.neighbours import Family
 from tautwire.studies.running.families import NODES
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store

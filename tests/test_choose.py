@@ -19,7 +19,7 @@ from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.choose import candidates
-from tautwire.studies.wants.choose.problem import Problem, read_problem
+from tautwire.studies.wants.choose.candidates import Problem, read_problem
 from tautwire.studies.wants.choose.search import Search
 from tautwire.studies.wants.choose.want import one_by_one, search
 from tautwire.studies.wants.choose.words import findings
@@ -47,7 +47,7 @@ def searched(problem: Problem, remember: Store) -> Search:
 
 def worst_swr(raw: Raw, low: float, high: float, remember: Store) -> float:
     """The highest SWR across a band, by the way that predictions go."""
-    from tautwire.model.reflection import swr
+    from tautwire.model.basics import swr
 
     setup, f = Setup.read(raw), np.linspace(low, high, 201)
     feed = setup.feed_system()

@@ -6,7 +6,7 @@ import pytest
 
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.wants.choose.problem import read_problem
+from tautwire.studies.wants.choose.candidates import read_problem
 from tautwire.studies.wants.choose.search import Candidate
 from tautwire.studies.wants.choose.want import one_by_one, search
 

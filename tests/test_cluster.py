@@ -107,7 +107,7 @@ def test_a_case_whose_workers_another_killed_is_tried_again(cluster, tmp_path, m
     monkeypatch.setattr(runner, "_answer", dies_with_its_neighbour)
     study = load_study(write_study(tmp_path, SOILS))
     result = run(study, Store(tmp_path / "store"), scheduler=cluster.scheduler_address)
-    assert [f.labels["soil"] for f in result.failed] == ["sandy soil"]
+    assert [f.labels["soil"] for f in result.failed] == ["sandy soil"], [f.reason for f in result.failed]
     assert len(result.frames["dips"]) == 2
 
 

@@ -6,17 +6,15 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0
 from tautwire.model.errors import InputError
 from tautwire.model.fields.power_balance import power_balance
 from tautwire.model.operating.bands import band_named
 from tautwire.model.soil.ground import GROUNDS
 from tautwire.model.solve.solver import Solver
-from tautwire.model.wires.coil import Coil, with_coil
-from tautwire.model.wires.counterpoise import Counterpoise
+from tautwire.model.wires.attachments import Coil, Counterpoise, with_coil
 from tautwire.model.wires.layout import build_layout
-from tautwire.model.wires.structure import Structure, structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import Structure, WireType, structure
 from tautwire.studies.study.setup import Setup
 
 MAIN, WIRE, LOADING = 19.5, WireType(1e-3), Coil(110e-6, 200)

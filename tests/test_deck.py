@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from tautwire.model.errors import InputError
 from tautwire.model.solve.engine import admittance
-from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.solve.response import span_of
 from tautwire.model.solve.solver import Solver
 from tautwire.model.wires.mesh import mesh
 from tautwire.studies.commands.cli import main

@@ -10,12 +10,11 @@ from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.choose.problem import read_problem
+from tautwire.studies.wants.choose.candidates import read_problem
 from tautwire.studies.wants.choose.want import certainty
 from tautwire.studies.wants.dips.reading import band_row, window
 from tautwire.studies.wants.give_or_take import sureness
-from tautwire.studies.wants.spread.differences import withhold
-from tautwire.studies.wants.spread.intervals import Spread, held, spread_of
+from tautwire.studies.wants.spread.sampling import Spread, held, spread_of, withhold
 from tautwire.studies.wants.spread.values import Joint, uncertain, with_offsets
 from tautwire.studies.wants.turns.want import with_turn_axis
 

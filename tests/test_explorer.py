@@ -23,16 +23,16 @@ import pytest
 import scipy.interpolate
 from browser import DESKTOP, PHONE, browser, complaints, offline, resize
 
+from tautwire.model.basics import swr
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.reflection import swr
+from tautwire.studies.explorer.curves import glow
 from tautwire.studies.explorer.explorer import explore
-from tautwire.studies.explorer.glow import glow
 from tautwire.studies.explorer.live import LiveServer, answer
 from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.explorer.surface import lagrange
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.cautions import DEFERENCE, cautions_for
+from tautwire.studies.study.findings import DEFERENCE, cautions_for
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import band_row, window
 

@@ -8,8 +8,7 @@ import pytest
 from example_wires import LEVEL, UPRIGHT, WAVE, F, dipole, even, portable
 
 from tautwire.model.errors import InputError
-from tautwire.model.fields.far_field import directivity, far_field, gain, radiated
-from tautwire.model.fields.pattern import Pattern
+from tautwire.model.fields.far_field import Pattern, directivity, far_field, gain, radiated
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround
 from tautwire.model.solve.solver import Solver
 
@@ -132,10 +131,9 @@ def test_half_power_width_of_a_half_wave_dipole(check):
 
 
 def test_turning_the_antenna_turns_the_pattern():
-    from tautwire.model.wires.counterpoise import Counterpoise
+    from tautwire.model.wires.attachments import Counterpoise
     from tautwire.model.wires.layout import sloper
-    from tautwire.model.wires.structure import structure
-    from tautwire.model.wires.wire import WireType
+    from tautwire.model.wires.structure import WireType, structure
 
     def built(bearing):
         lay = sloper(length=20.1, slope=math.radians(30), feed_height=1.2, bearing=bearing)

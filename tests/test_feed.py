@@ -8,12 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0, reflection, swr
 from tautwire.model.errors import InputError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.feed.coax import COAX_TYPES, CoaxType, coax_named
 from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1
-from tautwire.model.reflection import reflection, swr
 
 LOSSLESS = CoaxType("no loss", 50.0, 0.66, ((1e6, 0.0),))
 HF = np.array([1.8, 3.6, 7.1, 14.2, 21.2, 28.5]) * 1e6

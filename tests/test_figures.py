@@ -28,19 +28,16 @@ from tautwire.model.soil.ground import FREE_SPACE
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.drawing.axes import in_lengths
 from tautwire.studies.drawing.labels import apart, outside, overlaps, spread, struck
-from tautwire.studies.drawing.layout import layout_figure, layout_grid
-from tautwire.studies.drawing.space import projection
-from tautwire.studies.drawing.style import LOOKS, Heading, Look, Sheet, balanced, style
+from tautwire.studies.drawing.layout import layout_figure, layout_grid, projection
+from tautwire.studies.drawing.style import LOOKS, RAMP, Heading, Look, Sheet, balanced, style
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Built, Setup
-from tautwire.studies.wants.dips.animation import animate, drawn
-from tautwire.studies.wants.dips.dip import below
-from tautwire.studies.wants.dips.figures import KINDS, dip_figure_of, plots
-from tautwire.studies.wants.dips.smith import smith_figure
+from tautwire.studies.wants.dips.curves import animate, drawn, smith_figure
+from tautwire.studies.wants.dips.figures import KINDS, below, dip_figure_of, plots
 from tautwire.studies.wants.exposure.figures import exposure_figure
-from tautwire.studies.wants.pattern.solid import solid_figure
+from tautwire.studies.wants.pattern.figures import solid_figure
 from tautwire.studies.wants.shield.figures import shield_figure
-from tautwire.studies.wants.stress.currents import current_figure
+from tautwire.studies.wants.stress.figures import current_figure
 from tautwire.studies.wants.stress.want import along_rows
 
 IMAGES = Path(__file__).with_name("images")
@@ -389,7 +386,6 @@ def test_animation_refuses_what_it_cannot_show(slopes: Result, soils: Result) ->
 
 
 def test_ramp_goes_from_light_to_dark() -> None:
-    from tautwire.studies.drawing.style import RAMP
 
     light = [float(np.dot(to_rgb(RAMP(x)), [0.2126, 0.7152, 0.0722])) for x in np.linspace(0, 1, 20)]
     assert (np.diff(light) < 0).all()

@@ -12,17 +12,16 @@ from fit_words import words_of
 from lakeside import RAW, lakeside
 from scipy.optimize import curve_fit
 
+from tautwire.model.basics import reflection
 from tautwire.model.errors import InputError
-from tautwire.model.reflection import reflection
 from tautwire.studies.commands.cli import main
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.measurement import Sweep, write_s1p
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.fit.fitted import with_fit
-from tautwire.studies.wants.fit.fitting import fit, scatter
-from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
-from tautwire.studies.wants.fit.search import BENCH, Fixture, Measured, Parameter
+from tautwire.studies.wants.fit.fitting import BENCH, Fixture, Measured, Parameter, fit, scatter
+from tautwire.studies.wants.fit.want import made_up_sweep
 from tautwire.studies.wants.local_model import WireModel, radio_gamma, value_at, wire_impedance, with_value, with_values
 
 F20, F40 = np.linspace(13e6, 15.4e6, 61), np.linspace(6.6e6, 7.8e6, 61)

@@ -12,11 +12,8 @@ from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.measurement import Sweep, write_s1p
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.fit.fitting import Fit, fit
-from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
-from tautwire.studies.wants.fit.missing import missing
-from tautwire.studies.wants.fit.search import Measured, Parameter
-from tautwire.studies.wants.fit.want import FitSpec, measured_of
+from tautwire.studies.wants.fit.fitting import Fit, Measured, Parameter, fit, missing
+from tautwire.studies.wants.fit.want import FitSpec, made_up_sweep, measured_of
 from tautwire.studies.wants.local_model import WireModel, radio_gamma, with_values
 
 F = (np.linspace(6.6e6, 7.8e6, 61), np.linspace(13e6, 15.4e6, 61), np.linspace(27e6, 30.5e6, 61))

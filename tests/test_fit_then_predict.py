@@ -16,12 +16,10 @@ from tautwire.studies.running.store import Store
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import band_row, window
 from tautwire.studies.wants.fit.fitted import fit_text, posterior, with_fit, without
-from tautwire.studies.wants.fit.fitting import fit
-from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
-from tautwire.studies.wants.fit.search import Measured
-from tautwire.studies.wants.fit.want import FitSpec, fit_tables, parameters_of
+from tautwire.studies.wants.fit.fitting import Measured, fit
+from tautwire.studies.wants.fit.want import FitSpec, fit_tables, made_up_sweep, parameters_of
 from tautwire.studies.wants.local_model import WireModel, with_values
-from tautwire.studies.wants.spread.intervals import Spread, spread_of
+from tautwire.studies.wants.spread.sampling import Spread, spread_of
 from tautwire.studies.wants.spread.values import uncertain
 from tautwire.studies.wants.spread.want import SpreadSpec
 

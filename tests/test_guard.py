@@ -8,10 +8,9 @@ from test_study import RAW
 
 from tautwire.model.errors import InputError
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.files import load_tables, make_folder, put_new
-from tautwire.studies.study.guard import DEEPEST, check_plain
+from tautwire.studies.study.files import Output, Source, load_tables, make_folder, put_new
 from tautwire.studies.study.measurement import read_sweep
-from tautwire.studies.study.output import Output, Source
+from tautwire.studies.study.parts import DEEPEST, check_plain
 
 
 def nested(depth):

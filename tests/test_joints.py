@@ -11,11 +11,9 @@ import pytest
 from tautwire.model.fields.power_balance import power_balance
 from tautwire.model.soil.ground import FREE_SPACE
 from tautwire.model.solve.solver import Solver
-from tautwire.model.wires.coax_shield import CoaxShield
-from tautwire.model.wires.counterpoise import Counterpoise
+from tautwire.model.wires.attachments import CoaxShield, Counterpoise
 from tautwire.model.wires.layout import sloper
-from tautwire.model.wires.structure import structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import WireType, structure
 
 pytestmark = pytest.mark.validation
 LAYOUT = sloper(length=19.8, slope=math.radians(25), feed_height=1.2)

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from random_cases import dips_at_transformer, lakeside_sloper
 
-from tautwire.model.soil.layer_images import MOST, needed, series, with_images
-from tautwire.model.soil.stack import Stack
-from tautwire.model.solve.one_frequency import OneFrequency
+from tautwire.model.soil.ground import Stack
+from tautwire.model.soil.soil_table import MOST, needed, series, with_images
+from tautwire.model.solve.neighbours import OneFrequency
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.setup import Setup
 

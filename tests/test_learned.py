@@ -13,21 +13,26 @@ from lakeside import RAW, lakeside
 
 from tautwire.model.operating.bands import Band, band_named
 from tautwire.studies.commands.cli import main
-from tautwire.studies.commands.learned_file import learned_file
-from tautwire.studies.learned.ahead import next_steps
-from tautwire.studies.learned.layers import GRID, LEAVES, Cell, Kinds, layer_of, moved, off_values
 from tautwire.studies.learned.nearby import nearby
-from tautwire.studies.learned.outing import Dip, Outing
+from tautwire.studies.learned.outing import GRID, LEAVES, Cell, Dip, Kinds, Outing, layer_of, moved, off_values
+from tautwire.studies.learned.place import (
+    Tracked,
+    hang_of,
+    learned_file,
+    log_of,
+    next_steps,
+    outing_of,
+    record_words,
+    step_words,
+    track,
+    widening,
+)
 from tautwire.studies.learned.posterior import Log, Posterior, learned, part_of, predict
-from tautwire.studies.learned.replay import hang_of, log_of, outing_of
-from tautwire.studies.learned.track import Tracked, record_words, track, widening
-from tautwire.studies.learned.words import step_words
 from tautwire.studies.logbook.logbook import add, entries
 from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.raw import changed
+from tautwire.studies.study.raw import ONE_SIDED, changed
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.spread import ONE_SIDED
 from tautwire.studies.wants.dips.reading import band_row, window
 from tautwire.studies.wants.fit.fitted import with_fit
 

@@ -12,15 +12,12 @@ from example_wires import F, dipole, portable
 
 from tautwire.model.errors import InputError
 from tautwire.model.soil.ground import ground_named
-from tautwire.model.soil.remainder import remainder_matrix
-from tautwire.model.soil.soil_table import soil_table
+from tautwire.model.soil.soil_table import remainder_matrix, soil_table
 from tautwire.model.solve.solver import Solver
-from tautwire.model.wires.coax_shield import CoaxShield
-from tautwire.model.wires.counterpoise import Counterpoise
+from tautwire.model.wires.attachments import CoaxShield, Counterpoise
 from tautwire.model.wires.layout import horizontal
 from tautwire.model.wires.mesh import MeshRules
-from tautwire.model.wires.structure import Conductor, Structure, structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import Conductor, Structure, WireType, structure
 
 pytestmark = pytest.mark.validation
 

@@ -15,15 +15,14 @@ from pydantic import BaseModel
 
 from tautwire.model.errors import InputError
 from tautwire.studies.commands.cli import COMMANDS, main
-from tautwire.studies.manual.keys import all_keys, fields_of, key_named
+from tautwire.studies.manual.keys import all_keys, fields_of, key_named, schema
 from tautwire.studies.manual.lists import LISTS
 from tautwire.studies.manual.page import anchor, manual_page
-from tautwire.studies.manual.schema import schema
-from tautwire.studies.study.cautions import CAUTIONS, DEFERENCE
+from tautwire.studies.study.findings import CAUTIONS, DEFERENCE
 from tautwire.studies.study.parts import HIDDEN, part_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import StudySpec
-from tautwire.studies.wants.registry import WANTS, want_named
+from tautwire.studies.wants.want import WANTS, want_named
 
 PAGE = manual_page(COMMANDS)
 READY = sorted((Path(__file__).parent.parent / "studies" / "ready").glob("*.toml"))

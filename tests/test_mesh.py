@@ -7,16 +7,13 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0
 from tautwire.model.errors import InputError
 from tautwire.model.solve.engine import admittance
-from tautwire.model.wires.choke import Choke
-from tautwire.model.wires.coax_shield import CoaxShield
-from tautwire.model.wires.counterpoise import Counterpoise
+from tautwire.model.wires.attachments import Choke, CoaxShield, Counterpoise
 from tautwire.model.wires.layout import inverted_v, sloper
 from tautwire.model.wires.mesh import MeshRules, graded, mesh
-from tautwire.model.wires.structure import Conductor, Structure, structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import Conductor, Structure, WireType, structure
 
 WIRE = WireType()
 FENCE = Conductor(((-8.0, 9.0, 1.0), (8.0, 9.0, 1.0)), WireType(4e-3), "nearby")

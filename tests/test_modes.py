@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tautwire.model.operating.bands import band_named, bands
-from tautwire.model.solve.half_waves import half_waves
+from tautwire.model.wires.segments import half_waves
 from tautwire.studies.reports.answers import sentences
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store

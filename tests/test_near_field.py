@@ -4,17 +4,16 @@ import numpy as np
 import pytest
 from test_against_hertz_dipole import F, K, hertz, moment_of, wire
 
-from tautwire.model.constants import ETA0
+from tautwire.model.basics import ETA0
 from tautwire.model.errors import InputError
 from tautwire.model.fields.far_field import far_field
 from tautwire.model.fields.near_field import NearField
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround, ground_named
 from tautwire.model.soil.sommerfeld import FINE, kernels
 from tautwire.model.solve.solver import Solver
-from tautwire.model.wires.coax_shield import CoaxShield
+from tautwire.model.wires.attachments import CoaxShield
 from tautwire.model.wires.layout import sloper
-from tautwire.model.wires.structure import structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import WireType, structure
 
 SOIL = ground_named("average soil")
 

@@ -10,7 +10,7 @@ from pptx import Presentation
 
 from tautwire.model.errors import InputError
 from tautwire.studies.drawing.style import Heading, Sheet, style
-from tautwire.studies.reports import harmless
+from tautwire.studies.reports import folder
 from tautwire.studies.reports.folder import write
 from tautwire.studies.reports.slides import slides
 from tautwire.studies.study.measurement import read_sweep
@@ -65,8 +65,8 @@ def test_a_question_over_several_lines_is_one():
 
 def test_what_looks_like_a_sign_is_kept_in_tables():
     frame = pd.DataFrame({"change": ["+5 cm", "-0.3 m", "+1|x", "=1", "\t=1", "plain"], "n": [-1.0, 2, 3, 4, 5, 6]})
-    assert list(harmless.cells(frame)["change"]) == ["+5 cm", "-0.3 m", "'+1|x", "'=1", "'\t=1", "plain"]
-    assert list(harmless.cells(frame)["n"]) == list(frame["n"])
+    assert list(folder.cells(frame)["change"]) == ["+5 cm", "-0.3 m", "'+1|x", "'=1", "'\t=1", "plain"]
+    assert list(folder.cells(frame)["n"]) == list(frame["n"])
 
 
 def test_a_sweep_is_named_in_printable_characters(tmp_path: Path):

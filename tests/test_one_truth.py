@@ -33,7 +33,7 @@ from tautwire.studies.study.findings import (
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import FOOT
-from tautwire.studies.wants.fit.made_up_sweeps import made_up as made_up_sweeps
+from tautwire.studies.wants.fit.want import made_up as made_up_sweeps
 from tautwire.studies.wants.turns.want import with_turn_axis
 
 READY = Path(__file__).parents[1] / "studies" / "ready"

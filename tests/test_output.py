@@ -19,8 +19,8 @@ from tautwire.studies.commands import shared
 from tautwire.studies.commands.cli import tautwire
 from tautwire.studies.commands.shared import results_of
 from tautwire.studies.reports.folder import write
+from tautwire.studies.study.files import KEPT, RECORD, Output, Source, _digest_of, read_manifest, sha, undo, write_file
 from tautwire.studies.study.measurement import Sweep, write_csv
-from tautwire.studies.study.output import KEPT, RECORD, Output, Source, read_manifest, sha, undo, write_file
 
 PARK, WET = Source("park", "park.toml"), Source("wet", "wet.toml")
 
@@ -130,7 +130,6 @@ MALFORMED = [
 
 def planted(files: Any, **head: Any) -> str:
     """A manifest whose digest of itself is right, as somebody can make it who reads the code."""
-    from tautwire.studies.study.output import _digest_of
 
     facts = {"format": 2, "study": "park", "file": "", "question": "run", "parts": {"run": {"files": files}}} | head
     return json.dumps({**facts, "digest": _digest_of(facts)})
@@ -210,7 +209,7 @@ def test_links_folders_and_a_kept_place_that_leads_elsewhere_are_refused(tmp_pat
 
 def test_a_kill_while_writing_leaves_a_folder_that_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whatever the moment: whole files, all known as ours, so that the same command goes on."""
-    from tautwire.studies.study import output
+    from tautwire.studies.study import files as output
 
     put(tmp_path, {"a.csv": "1", "b.csv": "1", "gone.csv": "1"})
     real, left, done = os.replace, [0], []

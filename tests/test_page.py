@@ -14,8 +14,8 @@ from browser import DESKTOP, PHONE, browser, complaints, offline, resize
 from made_up_study import made_up_result, made_up_study
 
 from tautwire.studies.reports.page import as_json, inline_svg, report, svg_text
-from tautwire.studies.study.cautions import DEFERENCE, cautions_for
-from tautwire.studies.study.result import Result
+from tautwire.studies.study.findings import DEFERENCE, cautions_for
+from tautwire.studies.study.result import Failure, Result
 
 SWEEP = {
     "antenna.slope": {"from": "20 deg", "to": "40 deg", "step": "10 deg"},
@@ -213,7 +213,6 @@ def luminance(colour: str) -> float:
 
 
 def test_failures_are_named(result: Result) -> None:
-    from tautwire.studies.study.result import Failure
 
     broken = Result(result.study, result.frames, [Failure({"slope_deg": 20}, "no answer within 5 s", {})])
     text = report(broken, "tautwire run x", {})

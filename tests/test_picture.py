@@ -7,14 +7,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from tautwire.model.fields.pattern import Pattern
+from tautwire.model.fields.far_field import Pattern
 from tautwire.model.fields.stress import current_along
 from tautwire.studies.drawing.axes import evenly
 from tautwire.studies.drawing.labels import outside, overlaps
 from tautwire.studies.drawing.style import Heading
-from tautwire.studies.pictures import animation
-from tautwire.studies.pictures.choice import shown_cases
-from tautwire.studies.pictures.figure import the_picture
+from tautwire.studies.pictures import figure
+from tautwire.studies.pictures.figure import shown_cases, the_picture
 from tautwire.studies.pictures.panel import frame_of
 from tautwire.studies.pictures.seen import Seen, seen
 from tautwire.studies.running.runner import run
@@ -116,13 +115,13 @@ def test_of_many_cases_lowest_and_highest_are_shown() -> None:
 
 
 def test_animation_has_every_case_there_and_back_and_moves(result: Result, store: Store) -> None:
-    data = animation.animate_picture(result, store)
+    data = figure.animate_picture(result, store)
     assert len(data) < 1.5e6
     with Image.open(io.BytesIO(data)) as gif:
         assert (gif.n_frames, gif.info["loop"]) == (12, 0)  # seven there, five back; for ever
-    frames = animation.drawn(result, store)
+    frames = figure.drawn(result, store)
     steps = [np.abs(a.astype(int) - b).mean() for a, b in zip(frames, frames[1:], strict=False)]
     assert min(steps) > 0.05
-    shown = [animation._dips(result, case, band) for case in result.study.cases() for band in result.study.bands]
+    shown = [figure._dips(result, case, band) for case in result.study.cases() for band in result.study.bands]
     once = sorted(result.frames["dips"]["dip_mhz"].dropna())  # none lost, none twice
     assert sorted(f for dips in shown for f in dips) == once

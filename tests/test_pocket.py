@@ -24,17 +24,16 @@ from tautwire.model.errors import InputError
 from tautwire.studies.explorer.explorer import HERE as EXPLORER
 from tautwire.studies.explorer.sliders import Controls, controls
 from tautwire.studies.learned.outing import Dip, Outing
+from tautwire.studies.learned.place import log_of
 from tautwire.studies.learned.posterior import Log, learned, predict
-from tautwire.studies.learned.replay import log_of
 from tautwire.studies.logbook import logbook
 from tautwire.studies.pocket.basis import ALONG, Hung, Model, Read
-from tautwire.studies.pocket.linear import causes, learned_from, predicted
+from tautwire.studies.pocket.linear import causes, choose, learned_from, predicted
 from tautwire.studies.pocket.page import HERE as POCKET
 from tautwire.studies.pocket.page import pocket
-from tautwire.studies.pocket.stops import choose
 from tautwire.studies.questions.explore import explored_study
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.cautions import DEFERENCE, cautions_for
+from tautwire.studies.study.findings import DEFERENCE, cautions_for
 from tautwire.studies.study.setup import Setup
 
 RAW = {

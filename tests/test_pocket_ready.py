@@ -16,11 +16,10 @@ import pytest
 from browser import PHONE, browser, complaints, offline, resize
 from test_pocket import Hand, told_by_script
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 from tautwire.model.solve.solver import Arrays
 from tautwire.studies.explorer.surface import POINTS
-from tautwire.studies.pocket.exact import exact
-from tautwire.studies.pocket.fitted import PATHS, Form, chebyshev, powers
+from tautwire.studies.pocket.fitted import PATHS, Form, chebyshev, exact, powers
 from tautwire.studies.pocket.ready import HIGH, LEFT_OUT, LOW, dips_near, fitted_surface, radio_size, ready_controls
 from tautwire.studies.study.setup import Setup
 

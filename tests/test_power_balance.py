@@ -12,16 +12,12 @@ from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.feed.coax import coax_named
 from tautwire.model.feed.transformer import PORTABLE_49_TO_1
 from tautwire.model.fields.far_field import intensity, radiated, wave_number
-from tautwire.model.fields.power_balance import power_balance, power_chain
-from tautwire.model.fields.soil_power import downward, soil_power
+from tautwire.model.fields.power_balance import downward, power_balance, power_chain, soil_power
 from tautwire.model.soil.ground import FREE_SPACE, GROUNDS, PERFECT
 from tautwire.model.solve.solver import Solver
-from tautwire.model.wires.choke import Choke
-from tautwire.model.wires.coax_shield import CoaxShield
-from tautwire.model.wires.counterpoise import Counterpoise
+from tautwire.model.wires.attachments import Choke, CoaxShield, Counterpoise
 from tautwire.model.wires.layout import sloper
-from tautwire.model.wires.structure import structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import WireType, structure
 
 CONSERVED = "conservation of power"
 

@@ -14,10 +14,9 @@ from hypothesis import strategies as st
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.quantities import CUSTOMARY, written
 from tautwire.studies.study.raw import changed, table_value
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.units import angle, length
+from tautwire.studies.study.units import CUSTOMARY, angle, length, written
 
 lengths = st.floats(8, 22).map(lambda x: f"{x:.2f} m")
 few = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -8,7 +8,7 @@ import pytest
 
 from tautwire.model.fields.power_balance import power_balance
 from tautwire.model.operating.bands import band_named
-from tautwire.model.solve.smooth_matrices import Smooth
+from tautwire.model.solve.response import Smooth
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.reports.answers import validity
 from tautwire.studies.reports.folder import summary

@@ -49,7 +49,7 @@ def test_every_command_shown_is_taken_as_typed():
 
 
 def test_every_want_named_exists():
-    from tautwire.studies.wants.registry import want_named
+    from tautwire.studies.wants.want import want_named
 
     listed = re.search(r"`want` can be any of\n(.*?)\. Ready-made", README, re.S)
     assert listed

@@ -7,8 +7,7 @@ import pytest
 
 from tautwire.model.errors import InputError
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT, UniformGround
-from tautwire.model.soil.remainder import remainder_matrix
-from tautwire.model.soil.soil_table import R_MAX, R_MIN, SoilTable, soil_table
+from tautwire.model.soil.soil_table import R_MAX, R_MIN, SoilTable, remainder_matrix, soil_table
 from tautwire.model.soil.sommerfeld import kernels
 from tautwire.model.solve.engine import admittance
 from tautwire.model.wires.segments import Segments, joined_segments

@@ -23,7 +23,7 @@ from tautwire.studies.running.pool import cores
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import FOLDER_VARIABLE, Store
 from tautwire.studies.running.study_file import load_study, read_study
-from tautwire.studies.wants.registry import want_named
+from tautwire.studies.wants.want import want_named
 
 SLOPES = ["10 deg", "20 deg", "30 deg", "40 deg", "50 deg"]
 BAD = 2  # the case that goes wrong

@@ -14,7 +14,7 @@ from tautwire.studies.commands.predict import COMMAND, OPTIONS, asked, setup_of
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.assumed import setup_words
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.dips.feed_loss import shares
+from tautwire.studies.wants.dips.reading import shares
 
 BARE: dict[str, Any] = {
     "antenna": {"layout": "sloper", "length": "19.8 m", "slope": "30 deg"},

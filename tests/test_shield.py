@@ -15,9 +15,8 @@ from tautwire.studies.reports.folder import summary, write
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.cautions import CAUTIONS, DEFERENCE, caution_text, cautions_for
 from tautwire.studies.study.columns import COLUMNS
-from tautwire.studies.study.findings import FORMS
+from tautwire.studies.study.findings import CAUTIONS, DEFERENCE, FORMS, caution_text, cautions_for
 from tautwire.studies.wants.exposure.want import WANT as EXPOSURE
 from tautwire.studies.wants.shield.want import WANT as SHIELD
 from tautwire.studies.wants.shield.want import variants

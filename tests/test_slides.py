@@ -15,13 +15,12 @@ from pptx.util import Emu
 
 from tautwire.studies.commands import slides as command_slides
 from tautwire.studies.drawing.style import LOOKS
-from tautwire.studies.reports import answers, slide_words
+from tautwire.studies.reports import answers
+from tautwire.studies.reports import slides as slide_words
 from tautwire.studies.reports.answers import big_numbers, one_caution
 from tautwire.studies.reports.handout import handout
-from tautwire.studies.reports.slide_words import BULLET_ROOM, BULLETS, chunks, take_away
-from tautwire.studies.reports.slides import ROWS, slides
-from tautwire.studies.study.cautions import DEFERENCE, cautions_for
-from tautwire.studies.study.findings import Finding, Role, say
+from tautwire.studies.reports.slides import BULLET_ROOM, BULLETS, ROWS, chunks, slides, take_away
+from tautwire.studies.study.findings import DEFERENCE, Finding, Role, cautions_for, say
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
 from tautwire.studies.wants.want import Want

@@ -14,16 +14,14 @@ from mixed_potential import extrapolated
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.fields.power_balance import power_balance
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT, ground_named
-from tautwire.model.solve.calibration import voltage_scale
+from tautwire.model.solve.corrections import voltage_scale
 from tautwire.model.solve.engine import admittance
 from tautwire.model.solve.solver import Solver
-from tautwire.model.wires.choke import Choke
-from tautwire.model.wires.coax_shield import CoaxShield
+from tautwire.model.wires.attachments import Choke, CoaxShield
 from tautwire.model.wires.layout import sloper
 from tautwire.model.wires.mesh import MeshRules, mesh
 from tautwire.model.wires.segments import joined_segments
-from tautwire.model.wires.structure import Structure, structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import Structure, WireType, structure
 from tautwire.studies.running.quality import power_error
 
 AVERAGE, POOREST = ground_named("average soil"), ground_named("very poor soil")

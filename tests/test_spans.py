@@ -5,9 +5,9 @@ import pytest
 from benchmarks.span_error import direct_impedance, span_error
 from random_cases import random_setup
 
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0
 from tautwire.model.errors import InputError
-from tautwire.model.solve.smooth_matrices import SPANS, SoilMatrices, WireMatrices, lagrange, span_of
+from tautwire.model.solve.response import SPANS, SoilMatrices, WireMatrices, lagrange, span_of
 
 
 @pytest.mark.parametrize(("seed", "span"), [(24, 0), (0, 1), (31, 2), (31, 3)])

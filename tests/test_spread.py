@@ -10,12 +10,12 @@ from scipy.stats import norm
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import band_named
 from tautwire.studies.running.store import Store
+from tautwire.studies.study.raw import USUAL, usual_sd
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.spread import USUAL, usual_sd
 from tautwire.studies.wants.dips.reading import band_row, window
-from tautwire.studies.wants.known import Known
+from tautwire.studies.wants.local_model import Known
 from tautwire.studies.wants.spread import points
-from tautwire.studies.wants.spread.intervals import Spread, narrowed, spread_of
+from tautwire.studies.wants.spread.sampling import Spread, narrowed, spread_of
 from tautwire.studies.wants.spread.values import Joint, Uncertain, uncertain, with_offsets
 
 RAW: dict[str, Any] = {

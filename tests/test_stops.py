@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from tautwire.model.errors import InputError
-from tautwire.model.operating.stop_choice import best_stop_each, fewest_stops, neighbour_swr
+from tautwire.model.operating.reel import best_stop_each, fewest_stops, neighbour_swr
 
 matrices = st.tuples(st.integers(1, 7), st.integers(1, 6)).flatmap(
     lambda shape: arrays(float, shape, elements=st.sampled_from([1.0, 1.2, 1.5, 1.9, 2.0, 2.5, 6.0, np.inf]))

@@ -19,7 +19,7 @@ from small_study import SOILS, write_study
 from tautwire.model.errors import InputError
 from tautwire.model.solve import engine
 from tautwire.studies.commands.cache import COMMAND as CACHE
-from tautwire.studies.running import code
+from tautwire.studies.running import store as code
 from tautwire.studies.running import store as store_module
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import FOLDER_VARIABLE, LIMIT_VARIABLE, Store
@@ -316,7 +316,7 @@ def test_a_change_in_the_code_makes_other_keys(tmp_path, monkeypatch):
         kinds = {k: store_module._place(f"{k}-1") for k in ("wires", "volts", "soil", "rest", "power", "plots")}
         own = {
             "dips": "tautwire.studies.wants.dips.want",
-            "give": "tautwire.studies.wants.spread.give",
+            "give": "tautwire.studies.wants.spread.want",
             "choose": "tautwire.studies.wants.choose.candidates",
             "choose want": "tautwire.studies.wants.choose.want",
         }

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from tautwire.model.constants import EPS0
+from tautwire.model.basics import EPS0
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.feed.ferrite import FERRITES, TOROIDS, Core
 from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1
@@ -22,11 +22,9 @@ from tautwire.model.fields.stress import (
 )
 from tautwire.model.soil.ground import FREE_SPACE, PERFECT, ground_named
 from tautwire.model.solve.solver import Solver
-from tautwire.model.wires.choke import Choke
-from tautwire.model.wires.coax_shield import CoaxShield
+from tautwire.model.wires.attachments import Choke, CoaxShield
 from tautwire.model.wires.layout import horizontal, sloper
-from tautwire.model.wires.structure import structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import WireType, structure
 
 SOIL = ground_named("average soil")
 

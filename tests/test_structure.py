@@ -9,12 +9,9 @@ from hypothesis import strategies as st
 from scipy.optimize import lsq_linear
 
 from tautwire.model.errors import InputError
-from tautwire.model.wires.choke import Choke
-from tautwire.model.wires.coax_shield import CoaxShield
-from tautwire.model.wires.counterpoise import Counterpoise
+from tautwire.model.wires.attachments import Choke, CoaxShield, Counterpoise
 from tautwire.model.wires.layout import sloper
-from tautwire.model.wires.structure import Conductor, Load, Structure, check, leg_distance, structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import Conductor, Load, Structure, WireType, check, leg_distance, structure
 
 WIRE = WireType()
 SLOPER = sloper(length=20, slope=math.radians(30))

@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from tautwire.model.constants import EPS0
+from tautwire.model.basics import EPS0
 from tautwire.model.errors import InputError
 from tautwire.model.feed.ferrite import TOROIDS
-from tautwire.model.feed.terminal_capacitance import rod_capacitance, terminal_capacitance, winding_capacitance
-from tautwire.model.feed.transformer import PORTABLE_49_TO_1
+from tautwire.model.feed.transformer import PORTABLE_49_TO_1, rod_capacitance, terminal_capacitance, winding_capacitance
 from tautwire.model.operating.reel import Reel
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.study_file import read_study

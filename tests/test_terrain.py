@@ -10,8 +10,7 @@ from example_wires import WAVE, F, dipole, even, portable
 
 from tautwire.model.errors import InputError
 from tautwire.model.fields import far_field as module
-from tautwire.model.fields.far_field import far_field, fresnel, gain, moments
-from tautwire.model.fields.pattern import Pattern
+from tautwire.model.fields.far_field import Pattern, far_field, fresnel, gain, moments
 from tautwire.model.fields.terrain import LEVEL, Hill, Shore, Slope, Terrain, axes, beyond, ways
 from tautwire.model.soil.ground import GROUNDS, PERFECT, UniformGround
 from tautwire.model.solve.solver import Solver

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tautwire.model.constants import MU0
+from tautwire.model.basics import MU0
 from tautwire.model.errors import InputError
 from tautwire.model.feed.ferrite import FERRITES, TOROIDS, Core, Ferrite, Toroid, ferrite_named
 from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer

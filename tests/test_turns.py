@@ -11,7 +11,7 @@ import pytest
 from lakeside import RAW, lakeside, turn_frame
 from scipy.stats import norm
 
-from tautwire.model.constants import EPS0
+from tautwire.model.basics import EPS0
 from tautwire.model.errors import InputError
 from tautwire.model.operating.reel import Reel
 from tautwire.studies.commands.cli import main
@@ -24,10 +24,8 @@ from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.study import Study
-from tautwire.studies.wants.turns.card import card, four_cards
-from tautwire.studies.wants.turns.chance import chance
-from tautwire.studies.wants.turns.choice import finish, shift_khz
-from tautwire.studies.wants.turns.figures import turn_map
+from tautwire.studies.wants.turns.choice import chance, finish, shift_khz
+from tautwire.studies.wants.turns.figures import card, four_cards, turn_map
 from tautwire.studies.wants.turns.want import TurnsSpec, reel_of, turn_counts, with_turn_axis
 from tautwire.studies.wants.turns.words import findings, left_out, turn_doubt
 

@@ -7,8 +7,7 @@ from skrf.network import a2s
 
 from tautwire.model.errors import InputError
 from tautwire.model.feed.chain import FeedSystem
-from tautwire.model.feed.transformer import PORTABLE_49_TO_1
-from tautwire.model.feed.two_port import MeasuredTransformer
+from tautwire.model.feed.transformer import PORTABLE_49_TO_1, MeasuredTransformer
 from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.study.setup import Setup
 

@@ -11,8 +11,7 @@ from tautwire.model.fields.far_field import gain
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.columns import COLUMNS
-from tautwire.studies.wants.pattern.figures import from_radio
-from tautwire.studies.wants.pattern.gain import LOWEST
+from tautwire.studies.wants.pattern.figures import LOWEST, from_radio
 from tautwire.studies.wants.pattern.want import plots
 from tautwire.studies.wants.pattern.words import findings
 from tautwire.studies.wants.target.want import plots as target_plots

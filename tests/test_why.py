@@ -10,8 +10,7 @@ from lakeside import RAW, lakeside
 from why_words import why_words
 
 from tautwire.model.errors import InputError
-from tautwire.model.wires.layout import sloper
-from tautwire.model.wires.sag import sagged
+from tautwire.model.wires.layout import sagged, sloper
 from tautwire.studies.commands.cli import main
 from tautwire.studies.drawing.labels import outside, overlaps
 from tautwire.studies.drawing.style import Sheet
@@ -21,7 +20,7 @@ from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.measurement import dips
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.fit.made_up_sweeps import made_up_sweep
+from tautwire.studies.wants.fit.want import made_up_sweep
 from tautwire.studies.wants.why.causes import causes, together
 from tautwire.studies.wants.why.figures import why_figures
 from tautwire.studies.wants.why.ranking import Shift, Track, Why, explain, remaining, shift_of, shifts_between

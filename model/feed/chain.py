@@ -6,11 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real, as_frequencies
 from tautwire.model.errors import InputError
 from tautwire.model.feed.coax import CoaxType
 from tautwire.model.feed.transformer import PORTABLE_49_TO_1, Transformer, TransformerState
-from tautwire.model.frequencies import as_frequencies
 
 
 @dataclass(frozen=True)

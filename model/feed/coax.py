@@ -8,11 +8,10 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real, as_frequencies, wave_number
 from tautwire.model.errors import InputError, nearest
-from tautwire.model.frequencies import as_frequencies, wave_number
-from tautwire.model.wires.coax_shield import RG58_OUTSIDE
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.attachments import RG58_OUTSIDE
+from tautwire.model.wires.structure import WireType
 
 MEMORY = "from memory, typical catalogue values"
 DB_PER_NEPER = 20 / math.log(10)

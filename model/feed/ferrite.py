@@ -6,10 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tautwire.model.arrays import Complex, Real
-from tautwire.model.constants import MU0
+from tautwire.model.basics import MU0, Complex, Real, as_frequencies
 from tautwire.model.errors import InputError, did_you_mean
-from tautwire.model.frequencies import as_frequencies
 
 MEMORY = "typical catalogue curve, from memory; replace with your maker's table"
 

@@ -1,7 +1,16 @@
-"""The matching transformer between coax (primary) and wire (secondary), from its core and parasitics.
+"""The matching transformer: computed from its core and parts, with the capacitance at its terminal, or known by
+measurement alone.
+
+The matching transformer between coax (primary) and wire (secondary), from its core and parasitics.
 
 Primary terminals -- compensation C across -- winding R and leakage L in series -- magnetising branch across
 -- ideal 1 : n -- terminal C across -- secondary terminals. Everything before the ideal part is referred to the primary.
+
+Capacitance at a transformer's high-impedance terminal, from its winding, post and lead.
+
+A wire's end is some 3 kohm and steep, so that each pF there moves every dip down by 0.85 %, as 17 cm of wire do.
+Nothing else about a transformer matters as much, and no data sheet gives it: fit it to a sweep (`tautwire fit`), or
+take the estimate made here.
 """
 
 import math
@@ -11,10 +20,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import EPS0, Complex, Real, as_frequencies
 from tautwire.model.errors import InputError
-from tautwire.model.feed.ferrite import FERRITES, TOROIDS, Core
-from tautwire.model.frequencies import as_frequencies
+from tautwire.model.feed.ferrite import FERRITES, TOROIDS, Core, Toroid
+
+# --- The matching transformer between coax (primary) and wire (secondary), from its core and parasitics.
 
 
 @dataclass(frozen=True)
@@ -68,7 +78,7 @@ class Transformer:
     an infinite one. leakage_inductance: H, referred to the primary. compensation_capacitance: F, across the
     primary. winding_resistance: ohm at winding_reference (Hz), referred to the primary, growing as sqrt(f).
     terminal_capacitance: F, across the secondary: winding, post and
-    box (terminal_capacitance.py). Capacitors have no loss. Raises InputError outside the ranges.
+    box (transformer.py). Capacitors have no loss. Raises InputError outside the ranges.
     """
 
     turns_ratio: float = 7.0
@@ -189,7 +199,7 @@ IDEAL_49_TO_1 = Transformer()
 
 # 2 : 14 turns of 1 mm wire on one 36 mm ring of mix 43, 100 pF across the primary: common practice, no source.
 # Leakage and winding resistance are estimates of ours; replace them by measured values. The terminal capacitance is
-# what this geometry gives (2.3 to 9.2 pF, likely 4.3: terminal_capacitance.py), rounded to what puts the dips of such
+# what this geometry gives (2.3 to 9.2 pF, likely 4.3: transformer.py), rounded to what puts the dips of such
 # wires where they are found (tests/test_terminal_capacitance.py; common practice, no source).
 PORTABLE_49_TO_1 = Transformer(
     magnetising=Core(FERRITES["mix 43"], TOROIDS["36 mm"]),
@@ -198,3 +208,172 @@ PORTABLE_49_TO_1 = Transformer(
     winding_resistance=0.06,
     terminal_capacitance=4e-12,
 )
+
+
+# --- Capacitance at a transformer's high-impedance terminal, from its winding, post and lead.
+
+
+NICKEL_ZINC_ER = 12.0  # relative permittivity of nickel-zinc ferrite at HF (catalogue values 10 to 15, from memory)
+
+
+def rod_capacitance(length: float, diameter: float) -> float:
+    """Capacitance (F) of a straight thin rod in free space to far away. length, diameter: m, above 0.
+
+    C = 2 pi eps0 l / (ln(l/a) - 0.307), a the radius: Maxwell's charge along a thin wire (from memory; within 3 % for
+    l above 10 a). Raises InputError for a rod that is no longer than it is thick.
+
+    >>> round(rod_capacitance(0.03, 4e-3) * 1e12, 2)
+    0.7
+    """
+    if not 0 < diameter < length:
+        raise InputError("rod.length", f"{length} m", f"above its diameter of {diameter} m")
+    return 2 * math.pi * EPS0 * length / (math.log(2 * length / diameter) - 0.307)
+
+
+def winding_capacitance(shape: Toroid, er: float = NICKEL_ZINC_ER) -> tuple[float, float]:
+    """Least and greatest capacitance (F) of a one-layer winding all round a ring, one end earthed.
+
+    The ring is stretched into a straight coil as long as its mean circumference, with the ring's girth as
+    circumference, whose capacitance is Medhurst's (1947) as a fit, from memory: C/pF = 0.1126 l + 0.08 D +
+    0.27 sqrt(D^3/l), l and D in cm. Least: as in air. Greatest: half of the field in the core, times (1 + er)/2.
+
+    >>> from tautwire.model.feed.ferrite import TOROIDS
+    >>> low, high = winding_capacitance(TOROIDS["36 mm"])
+    >>> round(low * 1e12, 1), round(high * 1e12, 1)
+    (1.3, 8.1)
+    """
+    length = math.pi * (shape.outer + shape.inner) / 2 * 100
+    diameter = 2 * (shape.height * shape.stack + (shape.outer - shape.inner) / 2) / math.pi * 100
+    air = 1e-12 * (0.1126 * length + 0.08 * diameter + 0.27 * math.sqrt(diameter**3 / length))
+    return air, air * (1 + er) / 2
+
+
+@dataclass(frozen=True)
+class Box:
+    """What stands between the winding's hot end and the wire. lengths and diameters, m: the terminal's post and the
+    lead to it."""
+
+    post: float = 25e-3
+    post_diameter: float = 4e-3
+    lead: float = 30e-3
+    lead_diameter: float = 1e-3
+
+
+def terminal_capacitance(shape: Toroid, box: Box = Box(), er: float = NICKEL_ZINC_ER) -> tuple[float, float, float]:
+    """Least, likely and greatest capacitance (F) at the high-impedance terminal.
+
+    Post and lead as rods, plus the winding's; likely: the geometric mean of its least and greatest.
+
+    >>> from tautwire.model.feed.ferrite import TOROIDS
+    >>> [round(c * 1e12, 1) for c in terminal_capacitance(TOROIDS["36 mm"])]
+    [2.3, 4.3, 9.2]
+    """
+    rods = rod_capacitance(box.post, box.post_diameter) + rod_capacitance(box.lead, box.lead_diameter)
+    low, high = winding_capacitance(shape, er)
+    return rods + low, rods + math.sqrt(low * high), rods + high
+
+
+# --- A transformer known by measurement alone: its scattering parameters between radio and wire.
+
+
+FIELD = "feed.transformer.two_port"
+MOST_GAIN = 1.02  # as an analyser's error may make it
+BEYOND = 0.12  # of the frequency: as far beyond the table the last row holds, as a dip is looked for beside its band
+PLAIN = 10e6  # Hz; above, leakage and capacitance change the ratio of volts
+UNLIKE = 0.05  # greatest difference of S12 and S21 of something passive and well measured
+
+Row = tuple[float, complex, complex, complex, complex]
+"""frequency (Hz), S11, S21, S12, S22"""
+
+
+@dataclass(frozen=True)
+class MeasuredTransformer(Transformer):
+    """A transformer as its measured two-port tells it. Its heat is one figure, told as that of the windings.
+
+    rows: at rising frequencies, joined by straight lines. z0: ohm, of both ports. turns_ratio: that of the
+    volts up to PLAIN; it serves words and the voltage across the core only. Made by `of`.
+
+    >>> t = MeasuredTransformer.of([(f, 0, 1, 1, 0) for f in (1e6, 10e6, 30e6)], 50.0)
+    >>> complex(t.inside(50.0, 1.0, 7e6).primary_volts)
+    (50+0j)
+    """
+
+    rows: tuple[Row, ...] = ()
+    z0: float = 50.0
+
+    @classmethod
+    def of(cls, rows: ArrayLike, z0: float, terminal_capacitance: float = 0.0) -> "MeasuredTransformer":
+        """From rows (n, 5), see `Row`. Port 1 may be either side: that of fewer volts is the radio's.
+
+        Raises InputError for fewer than 3 rows, for what amplifies, lets nothing through or is not reciprocal.
+        """
+        table = np.asarray(rows, dtype=complex)
+        f = table[:, 0].real
+        if len(f) < 3 or not (np.diff(f) > 0).all():
+            raise InputError(FIELD, f"{len(f)} rows", "3 or more, with frequencies that rise")
+        s = table[:, 1:].reshape(-1, 2, 2).transpose(0, 2, 1)
+        if not np.isfinite(s).all():
+            raise InputError(FIELD, "a row that is no number", "numbers in every row")
+        unlike = np.abs(s[:, 0, 1] - s[:, 1, 0])
+        if (unlike > UNLIKE).any():
+            at = int(unlike.argmax())
+            value = f"S21 {s[at, 1, 0]:.3g}, S12 {s[at, 0, 1]:.3g} at {f[at] / 1e6:g} MHz"
+            raise InputError(
+                FIELD, value, "equal S21 and S12: measure both ways; an analyser that leaves S12 out gives 0"
+            )
+        gain = np.linalg.norm(s, ord=2, axis=(1, 2))
+        if (gain > MOST_GAIN).any():
+            at = int(gain.argmax())
+            value = f"more power out than in at {f[at] / 1e6:g} MHz"
+            raise InputError(FIELD, value, "a passive two-port: check the calibration")
+        if not (np.abs(s[:, 1, 0]) > 1e-4).all():
+            raise InputError(FIELD, "S21 of 0", "a two-port that lets power through")
+        if np.median(np.abs(_chain(s, z0)[:, 0, 0])) > 1:
+            s = s[:, ::-1, ::-1]
+        low = f <= max(PLAIN, f[0])
+        ratio = float(np.median(np.abs(_chain(s[low], z0)[:, 0, 0])))
+        made = [
+            (float(x), complex(m[0, 0]), complex(m[1, 0]), complex(m[0, 1]), complex(m[1, 1]))
+            for x, m in zip(f, s, strict=True)
+        ]
+        turns = min(max(1 / ratio, 0.05), 50.0)
+        return cls(turns_ratio=turns, terminal_capacitance=terminal_capacitance, rows=tuple(made), z0=z0)
+
+    def scattering(self, f_hz: ArrayLike) -> Complex:
+        """S at f_hz (Hz), shape of f_hz + (2, 2), port 1 at the radio. Raises InputError beyond the table."""
+        f = as_frequencies(f_hz)
+        table = np.array(self.rows)
+        known = table[:, 0].real
+        if f.size and not (f.min() >= known[0] * (1 - BEYOND) and f.max() <= known[-1] * (1 + BEYOND)):
+            value = f"{f.min() / 1e6:.4g} to {f.max() / 1e6:.4g} MHz"
+            allowed = f"measured there; the table has {known[0] / 1e6:g} to {known[-1] / 1e6:g} MHz"
+            raise InputError(FIELD, value, allowed)
+        s11, s21, s12, s22 = (np.interp(f, known, table[:, k]) for k in range(1, 5))
+        through = (s21 + s12) / 2
+        return np.stack([np.stack([s11, through], axis=-1), np.stack([through, s22], axis=-1)], axis=-2)
+
+    def chain(self, f_hz: ArrayLike) -> Complex:
+        f = as_frequencies(f_hz)
+        terminal = np.zeros((*f.shape, 2, 2), dtype=complex)
+        terminal[..., 0, 0] = terminal[..., 1, 1] = 1
+        terminal[..., 1, 0] = 2j * math.pi * f * self.terminal_capacitance
+        return _chain(self.scattering(f), self.z0) @ terminal
+
+    def inside(self, volts: ArrayLike, amps: ArrayLike, f_hz: ArrayLike) -> TransformerState:
+        m = self.chain(f_hz)
+        v2, i2 = np.asarray(volts, dtype=complex), np.asarray(amps, dtype=complex)
+        v1 = m[..., 0, 0] * v2 + m[..., 0, 1] * i2
+        i1 = m[..., 1, 0] * v2 + m[..., 1, 1] * i2
+        heat: Real = np.maximum((v1 * i1.conj()).real - (v2 * i2.conj()).real, 0.0)
+        return TransformerState(v1, i1, np.asarray(v2 / self.turns_ratio), np.zeros(heat.shape), heat)
+
+
+def _chain(s: Complex, z0: float) -> Complex:
+    """ABCD matrices of S (..., 2, 2), both ports against z0 (ohm); compared with scikit-rf in the tests."""
+    s11, s12, s21, s22 = s[..., 0, 0], s[..., 0, 1], s[..., 1, 0], s[..., 1, 1]
+    both = s12 * s21
+    a = (1 + s11) * (1 - s22) + both
+    b = z0 * ((1 + s11) * (1 + s22) - both)
+    c = ((1 - s11) * (1 - s22) - both) / z0
+    d = (1 - s11) * (1 + s22) + both
+    return np.stack([np.stack([a, b], axis=-1), np.stack([c, d], axis=-1)], axis=-2) / (2 * s21)[..., None, None]

@@ -5,7 +5,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real
 from tautwire.model.errors import InputError
 
 COIL_Q = 100.0  # of a portable tuner's coil; some 60 on small powder rings, 200 on a good air coil (common practice)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 from tautwire.model.errors import InputError
 
 EARTH = 6371e3  # m, mean radius

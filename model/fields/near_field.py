@@ -18,11 +18,8 @@ import numpy as np
 from numpy.polynomial.chebyshev import chebder
 from scipy.spatial.distance import cdist
 
-from tautwire.model.arrays import Complex, Real
-from tautwire.model.constants import ETA0
+from tautwire.model.basics import ETA0, Complex, Real, legendre, wave_number
 from tautwire.model.errors import InputError
-from tautwire.model.frequencies import wave_number
-from tautwire.model.quadrature import legendre
 from tautwire.model.soil.ground import Ground
 from tautwire.model.soil.soil_table import BEND, R_LYING, R_MIN, SoilTable, soil_table, table_reach
 from tautwire.model.solve.solver import Solution

@@ -11,12 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tautwire.model.arrays import Complex, Real
-from tautwire.model.constants import C0, ETA0
+from tautwire.model.basics import C0, ETA0, Complex, Real, legendre, wave_number
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.feed.ferrite import Core
-from tautwire.model.frequencies import wave_number
-from tautwire.model.quadrature import legendre
 from tautwire.model.solve.solver import Solution
 from tautwire.model.wires.segments import shape
 from tautwire.model.wires.structure import Structure

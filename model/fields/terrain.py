@@ -33,7 +33,7 @@ from typing import Any
 import numpy as np
 import scipy
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real
 from tautwire.model.errors import InputError
 from tautwire.model.soil.ground import Ground
 

@@ -12,9 +12,9 @@ from typing import Literal, TypeVar
 
 import numpy as np
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 from tautwire.model.errors import InputError, nearest
-from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.solve.response import span_of
 
 Region = Literal[1, 2, 3, "US"]
 

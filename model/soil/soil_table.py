@@ -1,24 +1,130 @@
-"""The four reflected-field kernels of one soil at one frequency, tabulated so that 20 000 points cost milliseconds.
+"""What a real soil adds to the impedance matrix: images in thin layers, a table of the exact field, the remainder.
+
+Quasi-static images in the faces below a thin top layer: what a low wire over snow, ice or wet grass needs.
+
+With a wave number l far above that of every layer only the faces count, k = (n2_below - n2_above)/(n2_below + n2_above)
+each, and with e = exp(-2 l d) the stack reflects, from the bottom upwards,
+
+    K = (k + e K')/(1 + k e K') = k + (1 - k^2) sum over m = 1, 2, .. of (-k)^(m-1) (e K')^m
+
+so beside the top face's image, taken out everywhere (sommerfeld.py), there are images of falling strength: the same as
+if the wires were raised, by d1, 2 d1 and so on. Over a thin layer they are nearly as singular as the first. The engine
+gives each: over a perfect ground, the raised wires. (Series of images of layered media: Wait, Geo-Electromagnetism,
+1982, from memory.)
+
+Only a few are kept. The last stands for all deeper ones: it makes the sum right at SLOWEST, so that layers much thinner
+than the wire is high need no more images than others.
+
+The four reflected-field kernels of one soil at one frequency, tabulated so that 20 000 points cost milliseconds.
 
 What is tabulated is the remainder after the quasi-static image (sommerfeld.kernels with split), times R exp(jR), which
 is smooth: a product of Chebyshev polynomials in log R and in an angle, in pieces of R. The kernels hold a wave exp(-jR)
 through the air and one exp(-jnR) through the soil, n = sqrt(n2), so a piece spans a limited phase |n - 1| R, up to
 where the soil has absorbed its own wave. The table does not depend on the antenna.
+
+What a real soil adds to the impedance matrix beyond the quasi-static image: Zrest.
+
+Zrest_ij = - length_i t_i . E(centre of segment i; unit current on segment j)
 """
 
+import itertools
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.sparse import csr_array
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import ETA0, Complex, Real, Remember, compute_always, key_of, legendre, wave_number
 from tautwire.model.errors import InputError
-from tautwire.model.frequencies import wave_number
-from tautwire.model.soil.ground import Ground
-from tautwire.model.soil.layer_images import with_images
+from tautwire.model.soil.ground import Ground, Stack
 from tautwire.model.soil.sommerfeld import QUICK, kernels
-from tautwire.model.soil.stack import Stack
+from tautwire.model.wires.segments import Segments, shape
+
+# --- Quasi-static images in the faces below a thin top layer: what a low wire over snow, ice or wet grass needs.
+
+
+SLOWEST = 9.0  # 1/m; what varies more slowly along the wires is met by the points on a segment
+ENOUGH = 1e-4  # of an image that may be left out; three to five images are usual
+MOST = 6
+
+Terms = dict[float, complex]  # by how far the wires are raised, m
+
+
+def series(stack: Stack, count: int) -> Terms:
+    """The first `count` images below the top face, those least far away first; exact coefficients.
+
+    stack: depths in m.
+
+    >>> [f"{x:.2f} m: {c.real:.3f}" for x, c in series(Stack((3.0, 9.0), (0.02,)), 3).items()]
+    ['0.02 m: 0.375', '0.04 m: -0.094', '0.06 m: 0.023']
+    """
+    k = [(below - above) / (below + above) for above, below in itertools.pairwise((1.0, *stack.n2))]
+    below: Terms = {0.0: k[-1]}
+    for face, depth in zip(k[-2::-1], stack.depth[::-1], strict=True):
+        once = {x + depth: c for x, c in below.items()}
+        total, power = {0.0: face}, {0.0: 1 + 0j}
+        for m in range(count):
+            power = _product(power, once, count)
+            for x, c in power.items():
+                total[x] = total.get(x, 0j) + (1 - face * face) * (-face) ** m * c
+        below = dict(sorted(total.items())[: count + 1])
+    return {x: c for x, c in below.items() if x}
+
+
+def _product(a: Terms, b: Terms, count: int) -> Terms:
+    total: Terms = {}
+    for (x, c), (y, d) in itertools.product(a.items(), b.items()):
+        place = round(x + y, 7)
+        total[place] = total.get(place, 0j) + c * d
+    return dict(sorted(total.items())[: count + 1])
+
+
+def with_images(stack: Stack, raised: tuple[float, ...]) -> Stack:
+    """The same with the images that are taken out of its table; raised: by how far (m), as `needed` has them."""
+    if not raised:
+        return stack
+    terms = series(stack, len(raised))
+    last = raised[-1]
+    others = sum(terms[x] * math.exp(-2 * SLOWEST * (x - last)) for x in raised[:-1])
+    whole = complex(_static(stack, np.array(SLOWEST))) * math.exp(2 * SLOWEST * last)
+    return replace(stack, images=tuple((x, terms[x]) for x in raised[:-1]) + ((last, whole - others),))
+
+
+def needed(stacks: list[Stack], lowest: float) -> tuple[float, ...]:
+    """By how far (m) wires are to be raised so that a table of the rest is smooth enough for points on a segment.
+
+    stacks: the ground at the frequencies to be served, depths in m. lowest: height of the lowest wire, m. Empty for one
+    soil, and where the second face is far below.
+    """
+    wave = np.geomspace(SLOWEST, max(5 / lowest, 2 * SLOWEST), 60)
+    most: tuple[float, ...] = ()
+    for stack in stacks if stacks[0].depth else ():
+        for count in range(len(most), MOST + 1):
+            most = tuple(series(stack, count)) if count else ()
+            if float((np.abs(_left(with_images(stack, most), wave)) * np.exp(-2 * wave * lowest)).max()) < ENOUGH:
+                break
+    return most
+
+
+def _static(stack: Stack, wave: Real) -> Complex:
+    """What the faces below the top one add to the reflection of waves with a large wave number (1/m)."""
+    k = [(below - above) / (below + above) for above, below in itertools.pairwise((1.0, *stack.n2))]
+    value: Complex = np.full(np.shape(wave), k[-1], dtype=complex)
+    for face, depth in zip(k[-2::-1], stack.depth[::-1], strict=True):
+        echo = value * np.exp(-2 * wave * depth)
+        value = (face + echo) / (1 + face * echo)
+    return value - k[0]
+
+
+def _left(stack: Stack, wave: Real) -> Complex:
+    """The same less the images taken out."""
+    return _static(stack, wave) - sum(c * np.exp(-2 * wave * x) for x, c in stack.images)
+
+
+# --- The four reflected-field kernels of one soil at one frequency, tabulated so that 20 000 points cost
+# milliseconds.
+
 
 R_MIN, R_MAX = 0.019, 120.0  # m: two wires at 1 cm; the span of an 80 m wire and its return conductor, and more
 R_LEAST = 30.0  # m: what a table reaches at the least; then in steps of 2, so that few tables serve all
@@ -175,3 +281,130 @@ def _nodes(count: int) -> Real:
 def _fit(nodes: Real) -> Real:
     """The matrix from values at the nodes to Chebyshev coefficients."""
     return np.linalg.inv(_chebyshev(nodes, len(nodes)).T)
+
+
+# --- What a real soil adds to the impedance matrix beyond the quasi-static image: Zrest.
+
+
+FAR_POINTS, NEAR_POINTS = 2, 8  # Gauss points on a source segment
+NEAR = 3.0  # a pair closer than this many source lengths, counted to the image, is near
+
+
+def remainder_matrix(
+    table: SoilTable | None, seg: Segments, far_points: int = FAR_POINTS, near_points: int = NEAR_POINTS
+) -> Complex:
+    """Zrest (N, N), ohm. table: of the soil and frequency; None for free space or perfect ground, which have none.
+
+    far_points, near_points: Gauss points on a source segment. Raises InputError for segments off the table.
+    """
+    n = len(seg.centre)
+    if table is None:
+        return np.zeros((n, n), complex)
+    height, every = seg.centre[:, 2], np.arange(n)
+    across = np.linalg.norm(seg.centre[:, None] - seg.centre, axis=-1)
+    i, j = np.nonzero(np.hypot(across, height[:, None] + height) < NEAR * seg.length)
+    moment = _moments(table, seg, every[:, None], every, *legendre(far_points))
+    moment[i, j] = _moments(table, seg, i, j, *_crowded(*_closest(seg, i, j), *legendre(near_points)))
+    flat: Complex = moment.reshape(n, 3 * n) @ csr_array(seg.current.reshape(3 * n, n))
+    return flat
+
+
+@dataclass(frozen=True, eq=False)
+class Pairs:
+    """Pairs of segments, each once: far ones, and near ones with where to sample on the second. weight (P,): 2, or 1 of
+    a segment with itself."""
+
+    far: tuple[np.ndarray, np.ndarray]
+    near: tuple[np.ndarray, np.ndarray]
+    points: tuple[Real, Real]
+
+
+def pairs_of(seg: Segments, near_points: int = 4) -> Pairs:
+    """Pairs for `remainder_reaction` of these segments moved a little."""
+    i, j = np.triu_indices(len(seg.centre))
+    apart = seg.image_distance(seg.centre)[i, j]
+    near = apart < NEAR * np.maximum(seg.length[i], seg.length[j])
+    return Pairs((i[~near], j[~near]), (i[near], j[near]), legendre(near_points))
+
+
+def remainder_reaction(table: SoilTable | None, seg: Segments, values: Complex, pairs: Pairs) -> complex:
+    """I' Zrest I, siemens, of known currents, each pair of segments taken once; for changes of it, as Zrest is only
+    nearly symmetric. values (N, 3): current at start, centre and end for 1 V, A."""
+    total = 0j
+    if table is None:
+        return total
+    for near, (i, j) in ((False, pairs.far), (True, pairs.near)):
+        x, w = _crowded(*_closest(seg, i, j), *pairs.points) if near else legendre(1)
+        moment = _moments(table, seg, i, j, x, w)
+        total += complex(np.where(i == j, 1.0, 2.0) * values[i, 1] @ (moment * values[j]).sum(-1))
+    return total
+
+
+def remainder_matrices(
+    seg: Segments,
+    f_hz: Real,
+    ground: Ground,
+    remember: Remember = compute_always,
+    raised: tuple[float, ...] = (),
+    reach: tuple[float, float] | None = None,
+) -> Complex:
+    """Zrest (K, N, N), ohm, at each frequency of f_hz (K,), Hz; remember: where soil tables are kept.
+
+    raised: as soil_table has it, further images that are not in Zrest. reach: `table_range` of the segments, or more.
+    """
+    reach = reach or table_range(seg)
+
+    def table(f: float) -> SoilTable:
+        key = key_of("soil", f, ground.stack(f), raised, *reach)
+        return SoilTable.from_arrays(remember(key, lambda: soil_table(f, ground, *reach, raised=raised).to_arrays()))
+
+    return np.array([remainder_matrix(table(float(f)), seg) for f in f_hz])
+
+
+def table_range(seg: Segments, others: float = 0.0) -> tuple[float, float]:
+    """The distances to images, m, that a table for these segments must hold: in steps, so that few tables serve all.
+
+    others: m; up to where a table must reach for others that share it.
+    """
+    nearest = 2 * min(float(seg.start[:, 2].min()), float(seg.end[:, 2].min()))
+    farthest = max(seg.image_distance(seg.centre).max() + seg.length.max(), others)
+    return R_MIN if nearest >= R_MIN else R_LYING, table_reach(float(farthest))
+
+
+def _moments(table: SoilTable, seg: Segments, i: np.ndarray, j: np.ndarray, x: Real, w: Real) -> Complex:
+    """Voltage, ohm, along segments i from unit current at start, centre, end of segments j: (..., 3), i and j (...).
+
+    x, w (..., points): where on (-1, 1) along j to sample, and the weights.
+    """
+    to, by, at = seg.vector[i][..., None, :], seg.vector[j][..., None, :], seg.centre[i][..., None, :]
+    source = seg.centre[j][..., None, :] + by * (x / 2)[..., None]
+    gap_x, gap_y, zeta = at[..., 0] - source[..., 0], at[..., 1] - source[..., 1], at[..., 2] + source[..., 2]
+    rho = np.hypot(gap_x, gap_y)
+    vz, vr, a, b = table.kernels(rho.ravel(), zeta.ravel()).reshape(4, *rho.shape)
+    above = rho < 1e-12  # no direction: any will do
+    safe = np.where(above, 1, rho)
+    ux, uy = np.where(above, 1, gap_x / safe), gap_y / safe
+    cv, ch = ETA0 * table.k**2 / (4j * np.pi), -ETA0 * table.k**2 / (4 * np.pi)
+    by_rho, by_phi, by_z = by[..., 0] * ux + by[..., 1] * uy, by[..., 1] * ux - by[..., 0] * uy, by[..., 2]
+    to_rho, to_phi, to_z = to[..., 0] * ux + to[..., 1] * uy, to[..., 1] * ux - to[..., 0] * uy, to[..., 2]
+    field = cv * (vz * (by_z * to_z) + vr * (by_z * to_rho - by_rho * to_z))
+    field += ch * (a * (by_rho * to_rho) + b * (by_phi * to_phi))
+    return np.einsum("...p,s...p->...s", field * (w / -2), shape(x))
+
+
+def _closest(seg: Segments, i: np.ndarray, j: np.ndarray) -> tuple[Real, Real]:
+    """Where on the line of segment j (-1 its start, 1 its end) the image of the centre of i is closest, and how far
+    that is in half lengths of j; (M,) each."""
+    half = seg.vector[j] / 2
+    to_image = seg.mirrored.centre[i] - seg.centre[j]
+    square = (half**2).sum(-1)
+    at = (to_image * half).sum(-1) / square
+    away = np.linalg.norm(to_image - at[:, None] * half, axis=-1) / np.sqrt(square)
+    return at, np.maximum(away, 1e-3)
+
+
+def _crowded(at: Real, away: Real, x: Real, w: Real) -> tuple[Real, Real]:
+    """Points and weights on (-1, 1), (M, points), by x = at + away sinh(t): for functions of hypot(x - at, away)."""
+    low, high = np.arcsinh((-1 - at) / away)[:, None], np.arcsinh((1 - at) / away)[:, None]
+    t = (low + high) / 2 + (high - low) / 2 * x
+    return at[:, None] + away[:, None] * np.sinh(t), away[:, None] * np.cosh(t) * (high - low) / 2 * w

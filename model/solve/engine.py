@@ -13,7 +13,7 @@ from importlib import metadata
 import numpy as np
 import PyNEC
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real
 from tautwire.model.errors import SolveError
 
 Leg = tuple[tuple[float, float, float], tuple[float, float, float], int, float]

@@ -5,10 +5,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from tautwire.model.arrays import Complex
-from tautwire.model.remember import Remember, compute_always
+from tautwire.model.basics import Complex, Remember, compute_always
 from tautwire.model.soil.ground import Ground
-from tautwire.model.solve.smooth_matrices import SPANS, span_of
+from tautwire.model.solve.response import SPANS, span_of
 from tautwire.model.solve.solver import Solution, Solver, SpanParts, passive, solved
 from tautwire.model.wires.geometry import Cut, Geometry
 from tautwire.model.wires.mesh import MeshRules

@@ -3,9 +3,15 @@
 (Zfree + kappa Zimage + Zrest + diag(Zload)) I = V        kappa = (n2 - 1)/(n2 + 1)
 
 Zfree and Zimage come from the engine and do not know the soil; Zrest, the smooth remainder of the exact Sommerfeld
-field, comes from remainder.py. Over a thin layer further images, of raised wires, join the first
-(layer_images.py). Zload holds conductor loss and lumped loads. Each is kept at the nodes of
-a span (smooth_matrices.py) and, through `remember`, may be stored and shared between solvers.
+field, comes from soil_table.py. Over a thin layer further images, of raised wires, join the first
+(soil_table.py). Zload holds conductor loss and lumped loads. Each is kept at the nodes of
+a span (response.py) and, through `remember`, may be stored and shared between solvers.
+
+One thread for linear algebra, so that the last digits of a result do not depend on the number of cores.
+
+The order in which a sum over threads is added up depends on their number. Cases are solved side by side in processes,
+which is faster than threads inside a small matrix anyway. The limit holds for the whole process, from the import of the
+solver on: a limit that ended with each call would end in the middle of another thread's call.
 """
 
 from collections.abc import Callable
@@ -15,26 +21,29 @@ from functools import cached_property
 from typing import Any, Self
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
-from tautwire.model import one_thread  # noqa: F401  before anything is computed
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Arrays, Complex, Real, Remember, compute_always, key_of
 from tautwire.model.errors import SolveError
-from tautwire.model.remember import Arrays, Remember, compute_always, key_of
 from tautwire.model.soil.ground import Ground, LayeredGround
-from tautwire.model.soil.layer_images import needed, with_images
-from tautwire.model.soil.remainder import remainder_matrices, table_range
-from tautwire.model.solve.calibration import asymmetry, voltage_scale
-from tautwire.model.solve.contact import ContactTerm
+from tautwire.model.soil.soil_table import needed, remainder_matrices, table_range, with_images
+from tautwire.model.solve.corrections import ContactTerm, RadiusTerm, asymmetry, engine_legs, voltage_scale
 from tautwire.model.solve.engine import admittances, canonical, engine_name, raised
-from tautwire.model.solve.radius_correction import RadiusTerm, engine_legs
-from tautwire.model.solve.response import REFERENCE, Response, respond
-from tautwire.model.solve.smooth_matrices import SoilMatrices, Span, WireMatrices, span_of
+from tautwire.model.solve.response import REFERENCE, Response, SoilMatrices, Span, WireMatrices, respond, span_of
 from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
 from tautwire.model.wires.segments import Segments, joined_segments, leg_segments
 from tautwire.model.wires.structure import Structure
 
+# --- One thread for linear algebra, so that the last digits of a result do not depend on the number of cores.
+
+
+_LIMIT = threadpool_limits(1)
+
+
+# --- Wires over soil at a frequency: the impedance matrix, the currents, the feed impedance.
+
+
 UNSETTLED = 0.01  # error of a response's reflection coefficient that is no answer
-__all__ = ["Arrays", "Remember", "Solution", "Solver", "compute_always"]
 
 
 @dataclass(frozen=True)
@@ -403,5 +412,5 @@ class Solver:
         return {**figures, "blend_error": self.blend_error(f_hz)}
 
     def blend_error(self, f_hz: float) -> float:
-        """0: the matrices at f_hz were solved (see blended.py for others)."""
+        """0: the matrices at f_hz were solved (see neighbours.py for others)."""
         return 0.0

@@ -12,13 +12,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tautwire.model.arrays import Complex, Real
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0, Complex, Real
 from tautwire.model.errors import InputError
 from tautwire.model.wires.layout import Point
 from tautwire.model.wires.mesh import Mesh, MeshRules, engine_wires, graded, natural
-from tautwire.model.wires.structure import SAME_POINT, Conductor, Load, Structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import SAME_POINT, Conductor, Load, Structure, WireType
 
 JOINED = 1e-3  # of a segment: the engine joins what ends as close, to a perfect ground too
 LYING = 0.8 / JOINED  # heights above soil, longest segment of a low wire

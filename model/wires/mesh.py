@@ -6,8 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tautwire.model.arrays import Real
-from tautwire.model.constants import C0
+from tautwire.model.basics import C0, Real
 from tautwire.model.errors import InputError
 from tautwire.model.wires.layout import Point
 from tautwire.model.wires.structure import Conductor, Load, Structure

@@ -28,7 +28,7 @@ from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.findings import table_of
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result
-from tautwire.studies.wants.choose.problem import read_problem
+from tautwire.studies.wants.choose.candidates import read_problem
 from tautwire.studies.wants.choose.words import AIM_WORDS, FORMS_OF
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 

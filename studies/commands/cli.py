@@ -89,8 +89,8 @@ def tautwire(ctx: click.Context) -> None:
 
 
 def _learned(place: str) -> Path | None:
-    """See learned_file.py, which is loaded when it is asked for."""
-    from tautwire.studies.commands.learned_file import learned_file
+    """See place.py, which is loaded when it is asked for."""
+    from tautwire.studies.learned.place import learned_file
 
     return learned_file(place)
 

@@ -6,8 +6,8 @@ from pathlib import Path
 import click
 import numpy as np
 
+from tautwire.model.basics import swr as swr_of_impedance
 from tautwire.model.errors import InputError
-from tautwire.model.reflection import swr as swr_of_impedance
 from tautwire.model.solve.geometry_solver import GeometrySolver
 from tautwire.studies.commands.shared import REPLACE, aligned, results_file
 from tautwire.studies.reports.card_deck import GROUNDS, deck

@@ -31,11 +31,10 @@ from tautwire.studies.study.files import load_tables
 from tautwire.studies.study.findings import NOTHING, say, table_of
 from tautwire.studies.study.measurement import PLANES
 from tautwire.studies.study.parts import table_at
-from tautwire.studies.study.quantities import CUSTOMARY
 from tautwire.studies.study.result import Result
+from tautwire.studies.study.units import CUSTOMARY
 from tautwire.studies.wants.fit.fitted import FROM, fit_text, fitted, with_fit
-from tautwire.studies.wants.fit.made_up_sweeps import made_up
-from tautwire.studies.wants.fit.want import measured_of
+from tautwire.studies.wants.fit.want import made_up, measured_of
 from tautwire.studies.wants.fit.words import quantity
 from tautwire.studies.wants.local_model import quantity_kind
 

@@ -22,8 +22,7 @@ from tautwire.studies.logbook.logbook import (
     turns_of,
 )
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.files import load_tables
-from tautwire.studies.study.output import Source, write_file
+from tautwire.studies.study.files import Source, load_tables, write_file
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
@@ -140,8 +139,7 @@ def predicted_before(found: list[Entry]) -> Predictions:
 
     Empty where an entry of the logbook cannot be solved: the plot does without.
     """
-    from tautwire.studies.learned.replay import all_entries, log_of
-    from tautwire.studies.learned.track import track
+    from tautwire.studies.learned.place import all_entries, log_of, track
 
     told: Predictions = {}
     every = all_entries()

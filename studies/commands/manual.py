@@ -6,7 +6,7 @@ import click
 
 from tautwire.studies.commands.shared import REPLACE
 from tautwire.studies.manual.page import manual_page
-from tautwire.studies.study.output import Source, write_file
+from tautwire.studies.study.files import Source, write_file
 
 
 @click.command("manual")

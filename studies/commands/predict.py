@@ -17,14 +17,13 @@ from tautwire.studies.logbook.logbook import LOG, kept_dips
 from tautwire.studies.reports.answers import told
 from tautwire.studies.running.one_setup import predicted
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.cells import plain
 from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.parts import as_written
 from tautwire.studies.study.raw import changed
 from tautwire.studies.study.result import Result, Rows
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.units import frequency, length
-from tautwire.studies.study.written import as_written
-from tautwire.studies.wants.dips.feed_loss import PARTS, at_frequency
+from tautwire.studies.study.units import frequency, length, plain
+from tautwire.studies.wants.dips.reading import PARTS, at_frequency
 from tautwire.studies.wants.fit.fitted import FROM, PLACE, with_fit, without
 from tautwire.studies.wants.give_or_take import give_of
 
@@ -211,8 +210,7 @@ def COMMAND(
         names, single = asked(bands, region)
         learned = None
         if spread and PLACE in context.meta:
-            from tautwire.studies.learned.carried import with_learned
-            from tautwire.studies.learned.place import at_place
+            from tautwire.studies.learned.place import at_place, with_learned
 
             learned = at_place(context.meta[PLACE], setup, [band_named(n, region) for n in names], Store())
             setup = setup if learned is None else learned.raw

@@ -17,8 +17,7 @@ from tautwire.studies.commands.shared import (
 )
 from tautwire.studies.reports.answers import trust
 from tautwire.studies.reports.page import report
-from tautwire.studies.study.files import load_tables
-from tautwire.studies.study.output import PAGE
+from tautwire.studies.study.files import PAGE, load_tables
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
 

@@ -102,8 +102,8 @@ def COMMAND(
         _compute_share(study, own, workers, scheduler, timeout)
         return
     if animated:
-        from tautwire.studies.pictures.animation import animate_picture
-        from tautwire.studies.wants.dips.animation import (  # with the drawing library, which other runs may spare
+        from tautwire.studies.pictures.figure import animate_picture
+        from tautwire.studies.wants.dips.curves import (  # with the drawing library, which other runs may spare
             animate,
             animated_axis,
         )

@@ -4,7 +4,7 @@ import json
 
 import click
 
-from tautwire.studies.manual.schema import schema
+from tautwire.studies.manual.keys import schema
 
 
 @click.command("schema")

@@ -13,12 +13,12 @@ from typing import Any
 import click
 
 from tautwire.studies.commands.cli import unheard
-from tautwire.studies.reports.provenance import source
+from tautwire.studies.reports.answers import source
 from tautwire.studies.running.runner import TIMEOUT
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import asking, read_study, without_cases
+from tautwire.studies.study.files import Output
 from tautwire.studies.study.findings import si_factor, written_as
-from tautwire.studies.study.output import Output
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.result import Result

@@ -27,10 +27,10 @@ from tautwire.studies.commands.shared import (
 from tautwire.studies.reports.answers import told
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.cautions import CARD_CAUTION
-from tautwire.studies.study.cells import formatted
 from tautwire.studies.study.files import load_tables
+from tautwire.studies.study.findings import CARD_CAUTION
 from tautwire.studies.study.result import Result
+from tautwire.studies.study.units import formatted
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.turns.choice import COLUMN, other_columns, parts
 from tautwire.studies.wants.turns.want import with_turn_axis
@@ -100,8 +100,7 @@ def COMMAND(
 
 def card_files(result: Result) -> dict[str, bytes]:
     """card.txt, every card as PDF of A6, and four on A4: name -> content."""
-    from tautwire.studies.wants.turns.card import four_cards
-    from tautwire.studies.wants.turns.figures import cards
+    from tautwire.studies.wants.turns.figures import cards, four_cards
 
     text = told(result, tables(result), everything=True)
     files = {"card.txt": f"{text}\n{CARD_CAUTION}\n".encode()}

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from tautwire.studies.study.output import undo
+from tautwire.studies.study.files import undo
 
 
 @click.command("undo")

@@ -1,4 +1,4 @@
-"""How the axes of a study show in a figure: which one runs, which make groups, what colour each value has."""
+"""How the axes of a study show in a figure, and its titles and captions."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -13,10 +13,14 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from tautwire.model.operating.bands import Band
-from tautwire.studies.drawing.style import CYCLE, RAMP, Look, Mark, Sheet
-from tautwire.studies.study.cells import in_words
-from tautwire.studies.study.study import Axis
-from tautwire.studies.study.units import FOOT
+from tautwire.studies.drawing.style import CYCLE, RAMP, Heading, Look, Mark, Sheet
+from tautwire.studies.study.findings import Drawn
+from tautwire.studies.study.raw import table_value
+from tautwire.studies.study.study import Axis, Study
+from tautwire.studies.study.units import FOOT, in_words
+
+# --- How the axes of a study show in a figure: which one runs, which make groups, what colour each value has.
+
 
 Drawing = TypeVar("Drawing", bound=Figure)
 GAPS = {1: 0.1, 2: 0.16, 3: 0.22, 4: 0.3}  # panels side by side -> share of its width between ticks in MHz
@@ -171,3 +175,61 @@ def shortened(name: str, most: int = 24) -> str:
 def band_title(band: Band) -> str:
     """ "20 m, 14 to 14.35 MHz"."""
     return f"{band.name}, {mhz_text(band.lower / 1e6)} to {mhz_text(band.upper / 1e6)} MHz"
+
+
+# --- Titles and captions: what was asked, and the set-up that all cases share, in words.
+
+
+SPOKEN = (
+    ("antenna.layout", "{}"),
+    ("antenna.length", "{} of wire"),
+    ("antenna.slope", "slope {}"),
+    ("antenna.height", "height {}"),
+    ("antenna.apex_height", "apex at {}"),
+    ("antenna.end_height", "far end at {}"),
+    ("antenna.feed_height", "feed at {}"),
+    ("counterpoise.length", "counterpoise {}"),
+    ("coax.length", "coax {}"),
+    ("site.soil", "{}"),
+)
+
+
+def _spoken(value: Any) -> str:
+    return in_words(value).replace("_", " ").replace(" deg", "°")
+
+
+def shared_words(study: Study) -> str:
+    """The main figures of the set-up that are the same in every case: "sloper, 20.1 m of wire, feed at 1.2 m".
+
+    What a study that wants "choose" lets vary is left out.
+    """
+    cases = study.cases()
+    vary = study.options["choose"].vary if "choose" in study.spec.want else ()
+    free = {path for path, _ in SPOKEN for key in vary if f"{path}.".startswith(f"{key}.")}
+    first, parts = cases[0].raw, []
+    for path, form in SPOKEN:
+        if path in free:
+            continue
+        try:
+            value = table_value(first, path)
+            same = all(table_value(c.raw, path) == value for c in cases)
+        except (IndexError, ValueError):
+            continue
+        if value is not None and same:
+            parts.append(form.format(_spoken(value)))
+    if all(table_value(c.raw, "site.soil") is None for c in cases) and "site.soil" not in free:
+        parts.append("average soil")
+    return ", ".join(parts)
+
+
+def title_of(study: Study) -> str:
+    return study.spec.question or study.name
+
+
+def heading_of(study: Study, size: str | Look = "print", title: Callable[[Drawn], str] | None = None) -> Heading:
+    """What stands above a figure of all cases of a study: what it says, else what was asked; then the set-up."""
+
+    def said(drawn: Drawn) -> str:
+        return (title(drawn) if title else "") or title_of(study)
+
+    return Heading(said, shared_words(study), size)

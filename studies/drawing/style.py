@@ -4,6 +4,9 @@ Figures are made without matplotlib's global state (no pyplot), so they work in 
 `with style("print") as look:` and make a Sheet(look); a Sheet keeps its look when it is drawn or saved later.
 """
 
+from __future__ import annotations
+
+import io
 import re
 import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -17,9 +20,13 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
+from PIL import Image
 
 from tautwire.model.errors import InputError
 from tautwire.studies.study.findings import Cell, Drawn, Title
+
+# --- The look of every figure: colours, line marks, sizes, and a figure that saves the same bytes each time.
+
 
 STYLE_FILE = Path(__file__).with_name("tautwire.mplstyle")
 
@@ -84,7 +91,7 @@ LOOKS = {
 }
 
 
-def look_named(size: "str | Look") -> Look:
+def look_named(size: str | Look) -> Look:
     """The Look of that name; a Look is returned as it is. Raises InputError."""
     if isinstance(size, Look):
         return size
@@ -132,15 +139,15 @@ class Heading:
     size: str | Look = "print"
     setups: tuple[int, ...] = ()
 
-    def noting(self, words: str) -> "Heading":
+    def noting(self, words: str) -> Heading:
         """With words, such as what is left out, in brackets after the caption."""
         return replace(self, caption=f"{self.caption} ({words})".lstrip())
 
-    def then(self, words: str) -> "Heading":
+    def then(self, words: str) -> Heading:
         """With words after the caption."""
         return replace(self, caption="; ".join(filter(None, (self.caption, words))))
 
-    def under(self, words: str) -> "Heading":
+    def under(self, words: str) -> Heading:
         """With words before the caption."""
         return replace(self, caption="; ".join(filter(None, (words, self.caption))))
 
@@ -276,3 +283,22 @@ class Sheet(Figure):
         canvas = FigureCanvasAgg(self)
         canvas.draw()
         return np.asarray(canvas.buffer_rgba())[..., :3].copy()
+
+
+# --- Frames as a GIF that runs there and back without a jump.
+
+
+STEP, HOLD = 350, 1400  # milliseconds a frame, and at either end
+
+
+def there_and_back(frames: Sequence[np.ndarray], colours: int = 128) -> bytes:
+    """The file's content: frames (height, width, 3) bytes each, in that many colours in all."""
+    pictures = [Image.fromarray(f) for f in frames]
+    palette = pictures[-1].quantize(colours, method=Image.Quantize.FASTOCTREE)
+    small = [p.quantize(palette=palette, dither=Image.Dither.NONE) for p in pictures]
+    loop = small + small[-2:0:-1]
+    times = [STEP] * len(loop)
+    times[0] = times[len(small) - 1] = HOLD
+    held = io.BytesIO()
+    loop[0].save(held, "GIF", save_all=True, append_images=loop[1:], duration=times, loop=0, optimize=True)
+    return held.getvalue()

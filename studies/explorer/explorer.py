@@ -8,15 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 from tautwire.studies.explorer.sliders import Controls, Slider
-from tautwire.studies.explorer.surface import POINTS, Surface
-from tautwire.studies.explorer.surface_builder import Builder, Progress
+from tautwire.studies.explorer.surface import POINTS, Builder, Progress, Surface
 from tautwire.studies.running.pool import asked, lasting
 from tautwire.studies.running.store import Store
 from tautwire.studies.study import units
 from tautwire.studies.study.assumed import setup_words
-from tautwire.studies.study.cautions import caution_text
+from tautwire.studies.study.findings import caution_text
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import territory
 
@@ -151,7 +150,7 @@ def explore(
 
 def _load_page() -> tuple[Callable[..., str], Callable[..., Markup], Callable[..., str]]:
     """What writes the page, with the colours of the drawing library."""
-    from tautwire.studies.drawing.words import title_of
+    from tautwire.studies.drawing.axes import title_of
     from tautwire.studies.reports.page import as_json, render
 
     return title_of, as_json, render

@@ -11,10 +11,9 @@ from typing import Any
 import numpy as np
 from pebble import ProcessExpired, ProcessPool
 
+from tautwire.model.basics import swr
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.reflection import swr
-from tautwire.studies.explorer.curves import shape_of
-from tautwire.studies.explorer.glow import glow
+from tautwire.studies.explorer.curves import glow, shape_of
 from tautwire.studies.explorer.sliders import Controls
 from tautwire.studies.explorer.surface import grid
 from tautwire.studies.running.pool import context, end_with

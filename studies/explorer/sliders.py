@@ -7,13 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from tautwire.model.errors import InputError
-from tautwire.studies.study.buildable import buildable
-from tautwire.studies.study.cells import in_words
-from tautwire.studies.study.quantities import CUSTOMARY, written
 from tautwire.studies.study.raw import Raw, changed, kind_of, table_value
-from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.setup import Setup, buildable
 from tautwire.studies.study.study import Axis, Study
-from tautwire.studies.study.units import Kind
+from tautwire.studies.study.units import CUSTOMARY, Kind, in_words, written
 
 FEED_ONLY = ("transformer.", "radio.impedance", "coax.loss_scale")
 """paths that change what is between wire and radio, but no current on the wire"""

@@ -58,8 +58,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from tautwire.model.errors import InputError, SolveError
     from tautwire.model.wires.geometry import Geometry, Line, Lumped, OwnWire, Source
-    from tautwire.model.wires.structure import Load
-    from tautwire.model.wires.wire import WireType
+    from tautwire.model.wires.structure import Load, WireType
     from tautwire.studies.questions.choose import choose
     from tautwire.studies.questions.explore import Explorer, explore
     from tautwire.studies.questions.fit import fit
@@ -75,7 +74,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Study
     from tautwire.studies.wants.fit.fitted import fitted
-    from tautwire.studies.wants.solved import Solved
+    from tautwire.studies.wants.own import Solved
 
 __version__ = "0.1.0"
 __all__ = [
@@ -121,10 +120,10 @@ _HOMES = {
     "OwnWire": "tautwire.model.wires.geometry",
     "Result": "tautwire.studies.study.result",
     "SolveError": "tautwire.model.errors",
-    "Solved": "tautwire.studies.wants.solved",
+    "Solved": "tautwire.studies.wants.own",
     "Source": "tautwire.model.wires.geometry",
     "Study": "tautwire.studies.study.study",
-    "WireType": "tautwire.model.wires.wire",
+    "WireType": "tautwire.model.wires.structure",
     "choose": "tautwire.studies.questions.choose",
     "explore": "tautwire.studies.questions.explore",
     "fit": "tautwire.studies.questions.fit",

@@ -1,6 +1,6 @@
 """Dips and sweeps of set-ups near the one typed, from solves made once for each typed set-up and band.
 
-What moves the wires shifts their response along a complex frequency (wants/shifted.py); here the shift is solved at
+What moves the wires shifts their response along a complex frequency (wants/local_model.py); here the shift is solved at
 three frequencies about the dip, each value alone to second order (how high the coax lies to fourth), and the values
 that move most also in pairs. Transformer and cable are computed as they are. tests/benchmarks/seasons.py says how far
 this is off solves in full.
@@ -17,18 +17,16 @@ from typing import Any
 
 import numpy as np
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real, Remember, reflection
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Band
-from tautwire.model.reflection import reflection
-from tautwire.model.remember import Remember
 from tautwire.model.solve.response import Response
-from tautwire.studies.learned.layers import LEAVES, moved
+from tautwire.studies.learned.outing import LEAVES, moved
+from tautwire.studies.study.raw import FACTOR, ONE_SIDED
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.spread import FACTOR, ONE_SIDED
 from tautwire.studies.wants.dips.reading import window
-from tautwire.studies.wants.shifted import FURTHEST, Shifted, shifted_impedance
+from tautwire.studies.wants.local_model import FURTHEST, Shifted, shifted_impedance
 from tautwire.studies.wants.spread.sampling import dip_or_middle, feed_samples, through_coax
 from tautwire.studies.wants.spread.values import Uncertain
 

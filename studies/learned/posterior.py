@@ -22,24 +22,29 @@ from typing import NamedTuple
 import numpy as np
 import scipy
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real, Remember, compute_always, size_of
 from tautwire.model.operating.bands import Band
-from tautwire.model.reflection import size_of
-from tautwire.model.remember import Remember, compute_always
-from tautwire.studies.learned.errors import (
+from tautwire.studies.learned.nearby import CLOSE, Nearby, nearby
+from tautwire.studies.learned.outing import (
+    GRID,
+    LEAVES,
     READ_DIP,
     READ_SIZE,
     SWEEP_NOISE,
     SWEEP_SMOOTH,
+    Cell,
+    Dip,
+    Kinds,
+    Layer,
+    Outing,
+    layer_of,
     model_error,
+    off_values,
     together,
 )
-from tautwire.studies.learned.layers import GRID, LEAVES, Cell, Kinds, Layer, layer_of, off_values
-from tautwire.studies.learned.nearby import CLOSE, Nearby, nearby
-from tautwire.studies.learned.outing import Dip, Outing
 from tautwire.studies.study.measurement import Sweep
+from tautwire.studies.study.raw import ONE_SIDED
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.spread import ONE_SIDED
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.spread.values import Uncertain
 

@@ -39,9 +39,8 @@ from pydantic import AfterValidator
 from tautwire.model.errors import InputError, did_you_mean, printable
 from tautwire.model.operating.bands import Band, band_named, band_of, bands
 from tautwire.studies.study.files import load_tables, make_folder, put_new, writable
-from tautwire.studies.study.guard import check_name
 from tautwire.studies.study.measurement import dips, read_sweeps
-from tautwire.studies.study.parts import Part, read_part
+from tautwire.studies.study.parts import Part, check_name, read_part
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import frequency

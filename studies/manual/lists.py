@@ -11,7 +11,7 @@ from tautwire.model.soil.ground import GROUNDS, STACKS, TYPICAL
 from tautwire.model.wires.layout import LAYOUTS
 from tautwire.studies.study.columns import COLUMNS, facts, type_of, unit_of
 from tautwire.studies.study.units import INCH
-from tautwire.studies.wants.registry import WANTS, want_named
+from tautwire.studies.wants.want import WANTS, want_named
 
 Table = list[tuple[str, ...]]
 """The first row is the heading."""

@@ -9,14 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tautwire.model.arrays import Complex, Real
-from tautwire.model.fields.pattern import Pattern
+from tautwire.model.basics import Arrays, Complex, Real, swr
+from tautwire.model.fields.far_field import Pattern
 from tautwire.model.fields.stress import current_along
-from tautwire.model.reflection import swr
-from tautwire.model.remember import Arrays
-from tautwire.studies.running.code import code_digest
 from tautwire.studies.running.families import beside, solver_for
-from tautwire.studies.running.store import Store, digest
+from tautwire.studies.running.store import Store, code_digest, digest
 from tautwire.studies.wants.dips.operating_point import operating_frequency, watts_into_wire
 
 if TYPE_CHECKING:

@@ -1,6 +1,6 @@
 """What the pocket page computes from: curves of a surface, slopes of what may be off, stops and segments.
 
-The page's script (explorer/core.js) repeats the steps here, in linear.py and in stops.py, one by one.
+The page's script (explorer/core.js) repeats the steps here, in linear.py and in linear.py, one by one.
 """
 
 from __future__ import annotations
@@ -11,10 +11,10 @@ from typing import Protocol
 
 import numpy as np
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real
 from tautwire.model.operating.bands import Band
 from tautwire.studies.explorer.sliders import Controls, Setting
-from tautwire.studies.learned.layers import layer_of
+from tautwire.studies.learned.outing import layer_of
 from tautwire.studies.pocket.slopes import Slopes
 from tautwire.studies.wants.dips.reading import territory
 from tautwire.studies.wants.spread.values import Uncertain

@@ -20,9 +20,8 @@ from tautwire.model.solve.solver import Remember
 from tautwire.studies.explorer.curves import answers, wire_part
 from tautwire.studies.explorer.explorer import core_script, page_data
 from tautwire.studies.explorer.sliders import Controls
-from tautwire.studies.explorer.surface_builder import Builder, Progress
-from tautwire.studies.learned.errors import READ_DIP, READ_SIZE
-from tautwire.studies.learned.layers import GRID, layer_of, off_values
+from tautwire.studies.explorer.surface import Builder, Progress
+from tautwire.studies.learned.outing import GRID, READ_DIP, READ_SIZE, layer_of, off_values
 from tautwire.studies.learned.posterior import kind_of
 from tautwire.studies.pocket.basis import ALONG, Model, Wanted, stops_of
 from tautwire.studies.pocket.linear import LAYERS, mixing
@@ -31,12 +30,12 @@ from tautwire.studies.running.pool import Ask, asked, lasting
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.assumed import setup_words
-from tautwire.studies.study.cautions import DEFERENCE, cautions_for
-from tautwire.studies.study.quantities import CUSTOMARY, written
+from tautwire.studies.study.findings import DEFERENCE, cautions_for
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.raw import kind_of as quantity_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
+from tautwire.studies.study.units import CUSTOMARY, written
 from tautwire.studies.wants.spread.values import Uncertain
 from tautwire.studies.wants.turns.choice import threshold
 from tautwire.studies.wants.turns.want import segments_of, turn_counts
@@ -202,7 +201,7 @@ def html(study: Study, data: dict[str, Any], installed: bool = False, left_out: 
     """The page. installed: with a manifest and a service worker beside it. left_out: what is not in it."""
     from markupsafe import Markup
 
-    from tautwire.studies.drawing.words import title_of
+    from tautwire.studies.drawing.axes import title_of
     from tautwire.studies.reports.page import as_json, render
 
     code = Markup((HERE / "qrcode.js").read_text(encoding="utf-8"))

@@ -9,10 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real, impedance, reflection
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Band
-from tautwire.model.reflection import impedance, reflection
 from tautwire.model.solve.response import REFERENCE
 from tautwire.studies.explorer.sliders import Controls, Setting, controls
 from tautwire.studies.explorer.surface import Picked, Surface, feed_node, grid

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real, size_of
 from tautwire.model.operating.bands import Band
-from tautwire.model.reflection import size_of
 from tautwire.model.solve.solver import Solver
+from tautwire.studies.study.raw import ONE_SIDED
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.spread import ONE_SIDED
 from tautwire.studies.wants.dips.reading import window
 from tautwire.studies.wants.spread.sampling import dip_or_middle, sampled, wire_shifts
 from tautwire.studies.wants.spread.values import Uncertain

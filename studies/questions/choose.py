@@ -11,8 +11,7 @@ from tautwire.studies.running.study_file import read_study, without_cases
 from tautwire.studies.study.parts import table_at
 from tautwire.studies.study.result import Result, gather
 from tautwire.studies.study.study import Case, Study
-from tautwire.studies.wants.choose.candidates import Solved
-from tautwire.studies.wants.choose.problem import Problem, read_problem
+from tautwire.studies.wants.choose.candidates import Problem, Solved, read_problem
 from tautwire.studies.wants.choose.search import Place
 from tautwire.studies.wants.choose.want import answer, certainty, frames_of, in_turn, one_by_one, search
 from tautwire.studies.wants.want import Frames

@@ -11,7 +11,7 @@ from tautwire.studies.questions.shared import Asked, tables_of
 from tautwire.studies.running.runner import Progress
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.output import Output, Source
+from tautwire.studies.study.files import Output, Source
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.study import Study
 from tautwire.studies.wants.turns.want import with_turn_axis

@@ -9,9 +9,9 @@ from tautwire.model.wires.geometry import Geometry
 from tautwire.studies.running.store import Store
 from tautwire.studies.study import units
 from tautwire.studies.study.nec_deck import Deck
+from tautwire.studies.study.parts import as_written
 from tautwire.studies.study.setup import Setup, SiteSpec
-from tautwire.studies.study.written import as_written
-from tautwire.studies.wants.solved import Solved, solved_of
+from tautwire.studies.wants.own import Solved, solved_of
 
 
 def solve(

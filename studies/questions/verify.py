@@ -15,12 +15,11 @@ import numpy as np
 import pandas as pd
 
 from tautwire.model.errors import InputError, SolveError
-from tautwire.studies.reports.provenance import making
+from tautwire.studies.reports.answers import making
 from tautwire.studies.running.runner import joined, solve_case
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.study.files import load_tables
-from tautwire.studies.study.output import STUDY, content, read_manifest, sha
+from tautwire.studies.study.files import STUDY, content, load_tables, read_manifest, sha
 from tautwire.studies.study.study import Case, Study
 from tautwire.studies.wants.dips.want import sweeps_of
 

@@ -15,17 +15,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tautwire.model.constants import MU0
+from tautwire.model.basics import MU0, Remember
 from tautwire.model.errors import InputError
-from tautwire.model.remember import Remember
 from tautwire.model.soil.ground import FREE_SPACE, Ground, LayeredGround
 from tautwire.model.solve.engine import admittance
-from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.solve.response import span_of
 from tautwire.model.solve.solver import Solver
-from tautwire.model.wires.choke import Choke
+from tautwire.model.wires.attachments import Choke
 from tautwire.model.wires.mesh import Mesh, mesh
-from tautwire.model.wires.structure import Structure
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import Structure, WireType
 
 if TYPE_CHECKING:
     from tautwire.studies.study.setup import Built

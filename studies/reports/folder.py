@@ -6,6 +6,7 @@ import contextlib
 import io
 import multiprocessing
 import os
+import re
 import sys
 import tempfile
 from collections.abc import Callable, Iterable
@@ -19,18 +20,16 @@ import numpy as np
 import pandas as pd
 
 from tautwire.model.errors import InputError
-from tautwire.studies.reports import harmless
+from tautwire.studies.reports.answers import making, source, study_text, trust
 from tautwire.studies.reports.answers import parts as answer_parts
-from tautwire.studies.reports.answers import trust
-from tautwire.studies.reports.provenance import making, source, study_text
 from tautwire.studies.running.pool import cores, end_with, start_method
 from tautwire.studies.running.store import Store, digest
-from tautwire.studies.study.cautions import caution_text
-from tautwire.studies.study.cells import cell_text
-from tautwire.studies.study.output import PAGE, RECORD, STUDY, SUMMARY, Output
+from tautwire.studies.study.files import PAGE, RECORD, STUDY, SUMMARY, Output
+from tautwire.studies.study.findings import caution_text
 from tautwire.studies.study.result import Result
+from tautwire.studies.study.units import cell_text
 from tautwire.studies.wants.give_or_take import with_give
-from tautwire.studies.wants.registry import want_named
+from tautwire.studies.wants.want import want_named
 
 if TYPE_CHECKING:
     from multiprocessing.process import BaseProcess
@@ -38,11 +37,35 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
+# --- Texts of a study or a file name, written so that no program that opens a table or a summary acts on them.
+
+
+ACTS = re.compile(r"\s*[=@]|\s*[+-](?=.*[|(!=])|[\t\r]")  # how a cell starts that spreadsheets take for a formula
+
+
+def markdown(text: str) -> str:
+    """A text whose HTML, links and pictures are shown, not followed."""
+    return re.sub(r"([\[|])", r"\\\1", text.replace("&", "&amp;").replace("<", "&lt;"))
+
+
+def cells(frame: pd.DataFrame) -> pd.DataFrame:
+    """The table with an apostrophe before texts that a spreadsheet would compute ("=1+2"); "+5 cm" stays as it is."""
+    words = [c for c in frame if not pd.api.types.is_numeric_dtype(frame[c])]
+    return frame.assign(**{c: frame[c].map(_cell) for c in words}) if words else frame
+
+
+def _cell(value: object) -> object:
+    return f"'{value}" if isinstance(value, str) and ACTS.match(value) else value
+
+
+# --- A result on disk: tidy CSV tables, plots, and a one-page summary that answers first.
+
+
 def markdown_table(frame: pd.DataFrame) -> str:
     """A pipe table with few digits."""
 
     def cell(value: object) -> str:
-        return cell_text(value) if isinstance(value, float) else harmless.markdown(str(value))
+        return cell_text(value) if isinstance(value, float) else markdown(str(value))
 
     head = "| " + " | ".join(map(str, frame.columns)) + " |"
     rule = "|" + "---|" * len(frame.columns)
@@ -67,8 +90,8 @@ SUMMARY_COLUMNS = [
 def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
     """The one-page summary, Markdown."""
     spec = result.study.spec
-    first, rest, details = ([harmless.markdown(line) for line in lines] for lines in answer_parts(result))
-    parts = [f"# {harmless.markdown(spec.question or spec.name)}", *first]
+    first, rest, details = ([markdown(line) for line in lines] for lines in answer_parts(result))
+    parts = [f"# {markdown(spec.question or spec.name)}", *first]
     dips = result.frames.get("dips")
     if dips is not None and len(dips):
         dips = with_give(result, dips)
@@ -80,7 +103,7 @@ def summary(result: Result, command: str, plots: Iterable[str] = ()) -> str:
     parts += rest
     parts += [f"![{name}]({name}.png)" for name in plots]
     parts += ["## In detail", *details] if details else []
-    parts += ["## How far to trust it", *map(harmless.markdown, trust(result)), caution_text(spec.want)]
+    parts += ["## How far to trust it", *map(markdown, trust(result)), caution_text(spec.want)]
     parts += ["## Made with", f"    {command}"]
     return "\n\n".join(parts) + "\n"
 
@@ -231,7 +254,7 @@ def _bytes(figure: Figure, kind: str) -> bytes:
 
 
 def _csv(frame: pd.DataFrame) -> str:
-    return str(harmless.cells(frame).to_csv(index=False, float_format="%.9g", lineterminator="\n"))
+    return str(cells(frame).to_csv(index=False, float_format="%.9g", lineterminator="\n"))
 
 
 def _drawn(
@@ -240,8 +263,9 @@ def _drawn(
     """What draws every plot and the report: file name -> its bytes."""
 
     def draw() -> dict[str, np.ndarray]:
-        from tautwire.studies.reports.figures import alternative, each_figure
         from tautwire.studies.reports.page import (  # with the template engine, which a stored drawing spares
+            alternative,
+            each_figure,
             report,
             svg_text,
         )

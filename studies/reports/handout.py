@@ -11,14 +11,12 @@ from typing import TYPE_CHECKING
 import matplotlib
 from matplotlib.lines import Line2D
 
-from tautwire.studies.drawing.axes import evenly, in_lengths
+from tautwire.studies.drawing.axes import evenly, in_lengths, shared_words, title_of
 from tautwire.studies.drawing.style import INK, QUIET, RULE, Look, Sheet, balanced, style
-from tautwire.studies.drawing.words import shared_words, title_of
 from tautwire.studies.reports.answers import findings, validity, verdicts, written
-from tautwire.studies.reports.figures import picture_of
-from tautwire.studies.reports.slide_words import COLUMNS, best_case, column_widths, spoken_rows
-from tautwire.studies.study.cautions import caution_text
-from tautwire.studies.study.findings import of_role
+from tautwire.studies.reports.page import picture_of
+from tautwire.studies.reports.slides import COLUMNS, best_case, column_widths, spoken_rows
+from tautwire.studies.study.findings import caution_text, of_role
 from tautwire.studies.wants.give_or_take import with_give
 
 if TYPE_CHECKING:

@@ -1,7 +1,11 @@
-"""Self-contained pages: no request leaves them, so they open from a phone's files without a network.
+"""A result as pages and notebook output, and all of its figures.
+
+Self-contained pages: no request leaves them, so they open from a phone's files without a network.
 
 `render` fills a template with the style shared by all pages; `report` makes a study's.
 """
+
+from __future__ import annotations
 
 import io
 import json
@@ -15,18 +19,66 @@ import jinja2
 import numpy as np
 import pandas as pd
 import tomli_w
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
-from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET, RULE, SOIL, TARGET
-from tautwire.studies.reports.answers import parts, trust
-from tautwire.studies.reports.figures import PICTURE, alternative, figures_of
-from tautwire.studies.study.cautions import caution_text
-from tautwire.studies.study.cells import cell_text, plain
-from tautwire.studies.study.columns import COLUMNS
+from tautwire.studies.drawing.axes import in_lengths, shared_words
+from tautwire.studies.drawing.style import AHEAD, BACK, CYCLE, INK, LOBE, QUIET, RULE, SOIL, TARGET, Heading, Sheet
+from tautwire.studies.pictures.figure import the_picture
+from tautwire.studies.reports.answers import main_want, parts, sentences, trust
+from tautwire.studies.study.columns import COLUMNS, unit_of
+from tautwire.studies.study.findings import caution_text
 from tautwire.studies.study.result import Result
+from tautwire.studies.study.units import cell_text, plain
+from tautwire.studies.wants.want import want_named
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from matplotlib.figure import Figure
+
+    from tautwire.studies.running.store import Store
+
+
+# --- All figures of a result, the one picture first.
+
+
+PICTURE = "picture"  # file stem of the one picture
+
+
+def picture_of(result: Result, size: str = "print", store: Store | None = None) -> Sheet | None:
+    """The wire of every case and band with its current and pattern; None if no case was solved."""
+    return the_picture(result, Heading("", shared_words(result.study), size), store) if result.frames else None
+
+
+def each_figure(result: Result, store: Store | None = None) -> Iterator[tuple[str, Figure]]:
+    """File stem and figure, at print size, as they are built: the picture, then those of each want."""
+    picture = picture_of(result, store=store)
+    if picture is not None:
+        yield PICTURE, in_lengths(picture, result.study.lengths)
+    stems = set()
+    for name in result.study.spec.want:
+        plots = want_named(name).plots(result)
+        for stem, figure in plots.items() if isinstance(plots, Mapping) else plots:
+            stems.add(stem)
+            yield stem, in_lengths(figure, result.study.lengths)
+    if result.frames and not {"layout", "choices_layout"} & stems:
+        from tautwire.studies.wants.dips.figures import layout_figures
+
+        yield from layout_figures(result.study).items()
+
+
+def figures_of(result: Result, store: Store | None = None) -> dict[str, Figure]:
+    """All of them."""
+    return dict(each_figure(result, store))
+
+
+def alternative(stem: str, figure: Figure) -> str:
+    """The words for those who do not see a figure: its title and caption, else its name."""
+    return (figure.alternative if isinstance(figure, Sheet) else "") or stem.replace("_", " ").replace("-", " ")
+
+
+# --- Self-contained pages: no request leaves them, so they open from a phone's files without a network.
+
 
 HERE = Path(__file__).parent
 NAMES = ("pine", "ember", "plum", "lake", "bark", "stone")
@@ -76,7 +128,7 @@ def render(template: str, folder: Path = HERE, **context: Any) -> str:
     return room.get_template(f"{template}.html.j2").render(**own, **context)
 
 
-def svg_text(figure: "Figure") -> str:
+def svg_text(figure: Figure) -> str:
     """A figure as the text of an SVG file."""
     buffer = io.BytesIO()
     figure.savefig(buffer, format="svg")
@@ -198,4 +250,51 @@ def report(
         failed=bool(result.failed or result.marked()),
         cases=result.study.count,
         command=command,
+    )
+
+
+# --- A result as notebooks show it: verdict, main table, main figure.
+
+
+SHOWN_MOST_ROWS, MOST_COLUMNS = 12, 10
+
+
+def words(result: Result) -> list[str]:
+    """The answer, and how far to trust it."""
+    return [*sentences(result), *trust(result)]
+
+
+def html(result: Result) -> Markup:
+    """Verdict, main table and main figure."""
+    told = sentences(result) or trust(result)
+    parts = [Markup("<p><b>{}</b></p>").format(told[0])] if told else []
+    name = next((n for n in (main_want(result), "dips", *result.frames) if n in result.frames), None)
+    if name is not None:
+        parts.append(_table(result, name))
+    first = _first_figure(result)
+    if first is not None:
+        stem, figure = first
+        parts.append(inline_svg(svg_text(figure), f"{result.study.name}-{stem}", alternative(stem, figure)))
+    return Markup("<div>{}</div>").format(Markup("").join(parts))
+
+
+def _first_figure(result: Result) -> tuple[str, Figure] | None:
+    if not result.frames:
+        return None
+    plots = want_named(main_want(result)).plots(result)
+    return next(iter(plots.items() if isinstance(plots, Mapping) else plots), None)
+
+
+def _table(result: Result, name: str) -> Markup:
+    rows = result.rows(name)
+    columns = list(rows[0])[:MOST_COLUMNS] if rows else []
+    head = Markup("").join(Markup("<th>{}</th>").format(c) for c in columns)
+    units = Markup("").join(Markup("<td>{}</td>").format(unit_of(str(c)).replace("1", "")) for c in columns)
+    body = [
+        Markup("<tr>{}</tr>").format(Markup("").join(Markup("<td>{}</td>").format(cell_text(row[c])) for c in columns))
+        for row in rows[:SHOWN_MOST_ROWS]
+    ]
+    more = f"table {name}, {len(rows)} rows: result.frames[{name!r}]"
+    return Markup("<table><thead><tr>{}</tr><tr>{}</tr></thead><tbody>{}</tbody></table><p>{}</p>").format(
+        head, units, Markup("").join(body), escape(more)
     )

@@ -14,12 +14,11 @@ from pptx.enum.chart import XL_CHART_TYPE, XL_LEGEND_POSITION, XL_TICK_LABEL_POS
 from pptx.enum.dml import MSO_LINE
 from pptx.util import Pt
 
-from tautwire.studies.drawing.axes import band_title, evenly, groups, mhz_text, running, view_of
+from tautwire.studies.drawing.axes import band_title, evenly, groups, mhz_text, running, shared_words, view_of
 from tautwire.studies.drawing.style import CYCLE, QUIET
-from tautwire.studies.drawing.words import shared_words
 from tautwire.studies.study.findings import Cell, Drawn
-from tautwire.studies.wants.dips.band_panel import swr_limit
-from tautwire.studies.wants.dips.findings import title_of_kind
+from tautwire.studies.wants.dips.curves import swr_limit
+from tautwire.studies.wants.dips.words import title_of_kind
 
 if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band

@@ -2,7 +2,7 @@
 
 Along an axis of many numbers that shapes the wire (its length, a height, the slope) a few of the cases, crowded
 towards the ends as interpolation wants it, are solved; the matrices of the rest are blended between theirs
-(model/solve/blended.py), unless that would be too inexact. The table "quality" says which were, and how well.
+(model/solve/neighbours.py), unless that would be too inexact. The table "quality" says which were, and how well.
 """
 
 from __future__ import annotations
@@ -15,16 +15,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tautwire.studies.running.code import code_digest
+from tautwire.studies.running.store import Store, code_digest
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.spread.along import Likes
+from tautwire.studies.wants.spread.sampling import Likes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from tautwire.model.solve.blended import Family
+    from tautwire.model.solve.neighbours import Family
     from tautwire.model.solve.solver import Solver
-    from tautwire.studies.running.store import Store
     from tautwire.studies.study.raw import Raw
     from tautwire.studies.study.study import Axis, Case, Study
 
@@ -59,7 +58,7 @@ class Beside:
     @property
     def facts(self) -> list[Any]:
         """What a blended answer depends on besides its set-up."""
-        return [self.base, self.column, self.texts, code_digest(__name__, "tautwire.model.solve.blended")]
+        return [self.base, self.column, self.texts, code_digest(__name__, "tautwire.model.solve.neighbours")]
 
     @property
     def solved_key(self) -> str:
@@ -137,7 +136,7 @@ def solver_for(case: Case, stands: Beside | None, store: Store) -> Solver:
 
 
 def _blended(setup: Setup, stands: Beside, store: Store) -> Solver:
-    from tautwire.model.solve.blended import BlendedSolver, Member
+    from tautwire.model.solve.neighbours import BlendedSolver, Member
 
     built = setup.build()
     kind = built.ground.is_free_space, built.ground.is_perfect
@@ -163,7 +162,7 @@ class _Held:
 
 @lru_cache(maxsize=MOST_FAMILIES)
 def _family(key: str, kind: tuple[bool, bool], held: _Held, store: Store) -> Family:
-    from tautwire.model.solve.blended import Family, Member
+    from tautwire.model.solve.neighbours import Family, Member
 
     members = []
     for k, place in enumerate(held.stands.places):

@@ -9,13 +9,13 @@ import numpy as np
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import band_named
-from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.solve.response import span_of
 from tautwire.studies.running.runner import run
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
+from tautwire.studies.study.parts import as_written
 from tautwire.studies.study.result import Result
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.written import as_written
 from tautwire.studies.wants.dips.reading import columns_of
 from tautwire.studies.wants.give_or_take import with_give
 from tautwire.studies.wants.local_model import wire_impedance

@@ -15,7 +15,7 @@ from multiprocessing.context import BaseContext, SpawnProcess
 from typing import Any
 
 from tautwire.model.errors import InputError
-from tautwire.studies.wants.ask import AskMany
+from tautwire.studies.wants.want import AskMany
 
 WATCH = 1.0  # seconds between looks at whether the parent is alive
 _HIDING = threading.Lock()

@@ -63,7 +63,7 @@ def power_error(solver: Solver, f_hz: float) -> float:
     The average-gain test: it finds what the engine does badly (steps of radius, joints, coarse segments) at a
     hundredth of the cost of a balance with the soil (model/fields/power_balance.py), which agrees with it to a percent.
     """
-    from tautwire.model.solve.calibration import (
+    from tautwire.model.solve.corrections import (
         radiation_resistance,  # with scipy, which a study read from the store does not need
     )
 
@@ -88,7 +88,7 @@ def quality_rows(solver: Solver, bands: Sequence[Band]) -> Rows:
 
     A figure that is not a number marks the band too.
     """
-    from tautwire.model.solve.smooth_matrices import SPANS  # with scipy, as above
+    from tautwire.model.solve.response import SPANS  # with scipy, as above
 
     rows = []
     for band in bands:

@@ -19,20 +19,18 @@ from typing import TYPE_CHECKING, Any
 from tautwire import __version__
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import Band
-from tautwire.model.solve.smooth_matrices import span_of
-from tautwire.studies.running.code import code_digest, libraries
+from tautwire.model.solve.response import span_of
 from tautwire.studies.running.families import WIRES, beside, solver_for
 from tautwire.studies.running.pool import Ask, asked, cores, lasting
 from tautwire.studies.running.quality import QUALITY
-from tautwire.studies.running.store import ANSWERS, Store, digest
+from tautwire.studies.running.store import ANSWERS, Store, code_digest, digest, libraries
+from tautwire.studies.study.parts import as_written
 from tautwire.studies.study.result import Result, gather
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Case, Study
-from tautwire.studies.study.written import as_written
-from tautwire.studies.wants.registry import want_named
-from tautwire.studies.wants.spread.differences import compare, withhold
-from tautwire.studies.wants.spread.give import GIVE, wanted
-from tautwire.studies.wants.want import Frames, Want
+from tautwire.studies.wants.spread.sampling import compare, withhold
+from tautwire.studies.wants.spread.want import GIVE, wanted
+from tautwire.studies.wants.want import Frames, Want, want_named
 
 if TYPE_CHECKING:
     from tautwire.studies.wants.own import Function
@@ -174,7 +172,7 @@ def in_processes(
     meanwhile: Callable[[], object] | None = None,
 ) -> Iterator[Done]:
     """Answers as they come, from worker processes on this machine."""
-    from tautwire.model.solve import sensitivity  # noqa: F401  loaded once, before the workers are forked
+    from tautwire.model.solve import neighbours as sensitivity  # noqa: F401  loaded once, before the workers are forked
 
     with lasting(min(workers, max(len(cases), len(_by_span(study)))), meanwhile) as ask:
         lost: dict[int, str] = {}
@@ -203,7 +201,6 @@ def identity(study: Study) -> str:
     return ", ".join([f"tautwire {__version__} (code {code})", *map(" ".join, libraries().items())])
 
 
-KILLED = "KilledWorker"
 OTHER_CODE = "a cluster worker has other code: "
 
 
@@ -223,8 +220,8 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
     """Answers as they come, from a Dask cluster; workers keep stores of their own.
 
     A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default).
-    One that is given up is tried alone when nothing else runs, twice at most, as another may have killed its workers:
-    only what fails alone has failed. A worker that joins later with other code sends back what reaches it, and it goes
+    One that is given up is tried alone when nothing else runs, three times at most, as another may have killed its
+    workers: only what fails alone has failed. A worker that joins later with other code sends back what reaches it, and it goes
     to those with the code we have here.
     When nothing comes back for `timeout` seconds, the cases still out are given up. Raises InputError for a scheduler
     that is not there or workers with other code, SolveError if the scheduler stops.
@@ -281,9 +278,10 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
                     else:
                         yield fetched
             for case in again:
-                fetched = submitted_alone(case)
-                if fetched[1] is None and fetched[2].startswith(KILLED):  # perhaps a worker that was still dying
+                for last in (False, False, True):  # perhaps a worker was still dying, or not there again
                     fetched = submitted_alone(case)
+                    if last or fetched[1] is not None or fetched[2].startswith("no answer"):
+                        break
                 yield fetched
         except (OSError, CancelledError, distributed.client.FutureCancelledError):
             allowed = f"the scheduler at {address} stopped with {len(futures)} of {len(cases)} cases not yet answered"

@@ -1,4 +1,12 @@
-"""What has been computed, kept on disk between runs: matrices, soil tables and answers of cases.
+"""What has been computed, kept on disk between runs under keys that know which code made it.
+
+Which code makes a stored thing, and its digest: a result of other code is not taken for this one's.
+
+A module's code is its own text, the files beside it that it names, and the code of every module of ours that it
+imports, inside functions too, but not what is only for type checkers. A want whose options it reads by name counts as
+imported, unless it is its own. Code that draws or writes is left out: no stored number depends on it.
+
+What has been computed, kept on disk between runs: matrices, soil tables and answers of cases.
 
 One file an entry, in a folder of its own, private to its user: a line of format, the key, a checksum over key and
 content, then the content, compressed. Numbers of arrays are rounded to ten digits before they are used or kept, and
@@ -24,17 +32,93 @@ import zlib
 from collections import Counter, OrderedDict
 from collections.abc import Callable, Iterator
 from functools import lru_cache
+from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import platformdirs
 
+from tautwire.model import basics
 from tautwire.model.errors import InputError
-from tautwire.studies.running.code import code_digest
+from tautwire.model.solve.engine import engine_name
 
 if TYPE_CHECKING:
-    from tautwire.model.remember import Arrays
+    from tautwire.model.basics import Arrays
+
+
+# --- Which code makes a stored thing, and its digest: a result of other code is not taken for this one's.
+
+
+ROOTS = {"model": Path(basics.__file__).parent, "studies": Path(__file__).parents[1]}
+LEFT_OUT = re.compile(r"tautwire\.studies\.(drawing|reports|commands|running)\b|.*\.figures$")
+FOR_CHECKERS = re.compile(r"^if TYPE_CHECKING:\n(?:[ \t]+.*\n|\n)+", re.M)
+IMPORT = re.compile(r"^[ \t]*(?:from +(tautwire[\w.]*) +import +(\([^)]*\)|.*)|import +(tautwire[\w.]*))", re.M)
+OPTIONS = re.compile(r"""\boptions\[(?:"|')(\w+)(?:"|')\]""")
+DATA = re.compile(r"""(?:"|')([\w-]+\.[a-z]+)(?:"|')""")
+
+
+def _file(module: str) -> Path | None:
+    """The file of a module of ours, such as "tautwire.model.solve.engine"; None if there is none."""
+    _, top, *rest = [*module.split("."), ""][:2] + module.split(".")[2:]
+    if top not in ROOTS:
+        return None
+    place = ROOTS[top].joinpath(*rest)
+    return next((f for f in (place.with_suffix(".py"), place / "__init__.py") if rest and f.is_file()), None)
+
+
+@lru_cache(maxsize=1024)
+def _text_and_imports(module: str) -> tuple[bytes, tuple[str, ...]]:
+    file = _file(module)
+    assert file is not None, module
+    raw = file.read_bytes()
+    text = FOR_CHECKERS.sub("", raw.decode("utf-8"))
+    wants = [f"tautwire.studies.wants.{name}." for name in OPTIONS.findall(text)]
+    found = [f"{want}want" for want in wants if not module.startswith(want)]
+    for data in sorted(set(DATA.findall(text))):
+        if (beside := file.with_name(data)).is_file():
+            raw += f"\n{data}\n".encode() + beside.read_bytes()
+    for source, names, plain in IMPORT.findall(text):
+        listed = re.findall(r"(\w+)(?:[ \t]+as[ \t]+\w+)?", re.sub(r"#.*", "", names))
+        found += [plain or source, *(f"{source}.{name}" for name in listed if source)]
+    return raw, tuple(m for m in dict.fromkeys(found) if _file(m) and not LEFT_OUT.match(m))
+
+
+def modules_behind(*modules: str) -> list[str]:
+    """These modules and every one of ours that they reach, sorted."""
+    seen: set[str] = set()
+    todo = list(modules)
+    while todo:
+        module = todo.pop()
+        if module not in seen:
+            seen.add(module)
+            todo += _text_and_imports(module)[1]
+    return sorted(seen)
+
+
+@lru_cache(maxsize=256)
+def code_digest(*modules: str) -> str:
+    """Digest of the code behind these modules; of all files, templates and style too, if none is given."""
+    text = hashlib.sha256()
+    if modules:
+        for module in modules_behind(*modules):
+            text.update(f"\n{module}\n".encode() + _text_and_imports(module)[0])
+    else:
+        for root in ROOTS.values():
+            for file in sorted(f for f in root.rglob("*") if f.is_file() and "__pycache__" not in f.parts):
+                text.update(file.read_bytes())
+    return text.hexdigest()[:16]
+
+
+@lru_cache(maxsize=1)
+def libraries() -> dict[str, str]:
+    """The engine and the libraries on which the digits of a result depend: name -> version."""
+    engine, _, version = engine_name().rpartition(" ")
+    return {engine: version, **{name: metadata.version(name) for name in ("numpy", "scipy")}}
+
+
+# --- What has been computed, kept on disk between runs: matrices, soil tables and answers of cases.
+
 
 LIMIT = 2 * 2**30  # bytes, unless set
 FOLDER_VARIABLE, LIMIT_VARIABLE = "TAUTWIRE_CACHE", "TAUTWIRE_CACHE_LIMIT"
@@ -50,15 +134,15 @@ BLOCK = 4096  # bytes in which disks give room
 
 MADE_BY: dict[str, tuple[str, ...]] = {
     "wires": ("tautwire.model.solve.engine",),
-    "volts": ("tautwire.model.solve.engine", "tautwire.model.solve.calibration"),
+    "volts": ("tautwire.model.solve.engine", "tautwire.model.solve.corrections"),
     "soil": ("tautwire.model.soil.soil_table",),
-    "rest": ("tautwire.model.soil.remainder",),
+    "rest": ("tautwire.model.soil.soil_table",),
     "power": ("tautwire.model.solve.solver", "tautwire.studies.running.quality"),
     "curves": ("tautwire.studies.explorer.curves",),
     "exact": ("tautwire.studies.explorer.curves",),
     "choose": ("tautwire.studies.wants.choose.candidates",),
     "nearby": ("tautwire.studies.learned.nearby",),
-    "track": ("tautwire.studies.learned.track",),
+    "track": ("tautwire.studies.learned.place",),
     "shifts": ("tautwire.studies.wants.spread.sampling",),
 }
 """Kind of entry -> the modules whose code makes it. Others: all of ours, but for answers, whose keys say it."""

@@ -3,7 +3,7 @@
 [study]     name, question, bands, region, want, swr_threshold
 [sweep]     "antenna.slope" = {from = "15 deg", to = "60 deg", step = "5 deg"}, or a list; several axes multiply
 [[variant]] name = "sloper", and tables that replace the set-up's tables of the same name
-[cases], [sample]   cases row by row, or drawn (study/listed_cases.py)
+[cases], [sample]   cases row by row, or drawn (study/study.py)
 the rest    the set-up (study/setup.py)
 """
 
@@ -17,15 +17,11 @@ from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import band_named
 from tautwire.model.wires.mesh import longest_segments
 from tautwire.studies.study.files import load_tables
-from tautwire.studies.study.guard import check_name, check_plain
-from tautwire.studies.study.listed_cases import TABLES, listed
-from tautwire.studies.study.parts import read_part, table_at
-from tautwire.studies.study.paths import flat, without_numbers
+from tautwire.studies.study.parts import as_written, check_name, check_plain, flat, read_part, table_at, without_numbers
 from tautwire.studies.study.raw import Raw, changed, kind_of, table_value
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.study import Axis, Study, StudySpec, swept_axis
-from tautwire.studies.study.written import as_written
-from tautwire.studies.wants.registry import WANTS, want_named
+from tautwire.studies.study.study import TABLES, Axis, Study, StudySpec, listed, swept_axis
+from tautwire.studies.wants.want import WANTS, want_named
 
 MOST_CASES = 20_000
 OWN_TABLES = ("study", "sweep", "variant", *TABLES)

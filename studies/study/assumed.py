@@ -5,13 +5,11 @@ import re
 from collections.abc import Callable, Collection, Mapping
 
 from tautwire.model.feed.ferrite import Core
-from tautwire.model.feed.transformer import MagnetisingInductance, Transformer
-from tautwire.model.feed.two_port import MeasuredTransformer
-from tautwire.studies.study.cells import in_words
+from tautwire.model.feed.transformer import MagnetisingInductance, MeasuredTransformer, Transformer
 from tautwire.studies.study.raw import Raw, lengths_of, table_value
 from tautwire.studies.study.setup import AntennaSpec, Setup
 from tautwire.studies.study.study import Study
-from tautwire.studies.study.units import FOOT, format_length
+from tautwire.studies.study.units import FOOT, format_length, in_words
 
 Said = list[tuple[str, tuple[str, ...]]]
 ASSUMED = " (assumed)"

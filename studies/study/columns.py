@@ -12,7 +12,7 @@ COLUMNS: dict[str, str] = {
     "band": "amateur band",
     # dips
     "dip_mhz": "SWR minimum at the radio, MHz: the deepest in the band, else the nearest; never one nearer to another "
-    "band; along an axis one dip is followed (studies/wants/dips/modes.py); empty if none",
+    "band; along an axis one dip is followed (studies/wants/dips/reading.py); empty if none",
     "dip_swr": "SWR at the radio at the dip",
     "width_2to1_khz": "width around the dip with SWR below 2 at the radio, kHz; 0 if the dip stays above 2",
     "width_user_khz": "width around the dip with SWR below the study's swr_threshold, kHz",

@@ -10,13 +10,17 @@ from pydantic import field_validator
 from tautwire.model.errors import InputError
 from tautwire.model.feed.coax import CoaxType, coax_named
 from tautwire.model.feed.ferrite import TOROIDS, Core, Ferrite, Toroid, ferrite_named
-from tautwire.model.feed.transformer import IDEAL_49_TO_1, PORTABLE_49_TO_1, MagnetisingInductance, Transformer
-from tautwire.model.feed.two_port import MeasuredTransformer
-from tautwire.model.wires.choke import Choke
-from tautwire.model.wires.coax_shield import RG58_OUTSIDE
+from tautwire.model.feed.transformer import (
+    IDEAL_49_TO_1,
+    PORTABLE_49_TO_1,
+    MagnetisingInductance,
+    MeasuredTransformer,
+    Transformer,
+)
+from tautwire.model.wires.attachments import RG58_OUTSIDE, Choke
 from tautwire.studies.study import units
 from tautwire.studies.study.parts import Part, entry
-from tautwire.studies.study.touchstone import read_two_port
+from tautwire.studies.study.sweep_table import read_two_port
 from tautwire.studies.study.units import Angle, Capacitance, Inductance, Length, Number, Resistance
 
 LEAST_SHIELD = 0.1  # m of coax that cannot be coiled up

@@ -16,11 +16,16 @@ from dataclasses import dataclass, field
 from statistics import median
 from typing import TYPE_CHECKING, Any, Literal
 
-from tautwire.model.reflection import swr_of
+from tautwire.model.basics import swr_of
 from tautwire.studies.study.units import FOOT, format_length
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
+
+
+# --- What a question found, as data before it is words: numbers that come from cells of tables, and sentences of
+# them.
+
 
 Role = Literal["verdict", "answer", "sure", "next", "caution", "detail", "big"]
 """what a finding is for: the one sentence that decides; what else answers; how sure it is; what to do or measure next;
@@ -514,3 +519,56 @@ def big(number: Number | Name | Words, words: Words) -> Finding:
 def of_role(findings: Iterable[Finding], *roles: Role) -> Iterator[Finding]:
     """Those of these roles, in their order."""
     return (f for f in findings if f.role in roles)
+
+
+# --- Cautions, each short and shown once, where it matters. Local rules and licensed practice come before any of
+# them.
+
+
+@dataclass(frozen=True)
+class Caution:
+    """name: of the danger. words: one sentence or two. wants: the kinds of study that show it; () for all."""
+
+    name: str
+    words: str
+    wants: tuple[str, ...] = ()
+
+
+# Common practice, no source.
+CAUTIONS = (
+    Caution("power lines", "Keep wire and throw line well away from power lines, at least twice the wire's length."),
+    Caution("throw lines", "Throw lines with nobody below or behind; weights swing back, loaded branches fall."),
+    Caution("lightning", "Take the antenna down, and stay away from it, when thunder can be heard."),
+    Caution("trip and strangle", "Mark wire and cords that people, riders or animals could run into."),
+    Caution(
+        "high voltage",
+        "While transmitting, the wire, its far end, the transformer and at times the coax shield carry voltages that "
+        "burn; keep people, animals and dry grass off them.",
+    ),
+    Caution(
+        "RF exposure",
+        "Distances are a calculation over flat bare ground with nobody in the field, of the set-up as described; they "
+        "do not cover touch. Check them against the rules in force where you are, and add room.",
+        ("exposure",),
+    ),
+    Caution("heat", "Cores and chokes can be hot enough to burn or crack; switch off before touching.", ("stress",)),
+)
+DEFERENCE = "Local rules and licensed practice come first."
+
+
+def cautions_for(wants: Iterable[str]) -> list[Caution]:
+    """The cautions that a study with these wants shows, in order, each once."""
+    asked = set(wants)
+    return [c for c in CAUTIONS if not c.wants or asked & set(c.wants)]
+
+
+def caution_text(wants: Iterable[str]) -> str:
+    """Those cautions as one paragraph."""
+    return " ".join(["Before you put wire up or transmit:", *(c.words for c in cautions_for(wants)), DEFERENCE])
+
+
+# for a card that fits a pocket
+CARD_CAUTION = (
+    "Keep clear of power lines; throw lines with nobody below; take it down before thunder. While you transmit the "
+    f"wire's end carries voltages that burn: keep people off. {DEFERENCE}"
+)

@@ -10,14 +10,11 @@ from pathlib import Path
 import numpy as np
 import scipy
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real, impedance, reflection, size_of, swr_of
 from tautwire.model.errors import InputError
-from tautwire.model.reflection import impedance, reflection, size_of, swr_of
 from tautwire.studies.study.files import is_file
-from tautwire.studies.study.sweep_cells import file_text
-from tautwire.studies.study.sweep_columns import Reading
-from tautwire.studies.study.sweep_table import read_table
-from tautwire.studies.study.touchstone import read_one_port
+from tautwire.studies.study.sweep_cells import Reading, file_text
+from tautwire.studies.study.sweep_table import read_one_port, read_table
 
 PLANES = ("radio", "transformer")
 MOST_GAMMA = 1.02  # an analyser's own error; anything above is a wrong file or calibration

@@ -15,13 +15,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real
 from tautwire.model.errors import InputError
 from tautwire.model.soil.ground import GROUNDS, Ground, UniformGround
 from tautwire.model.wires.geometry import Geometry, Line, Lumped, OwnWire, Source
 from tautwire.model.wires.layout import Point
-from tautwire.model.wires.structure import Impedance, Load
-from tautwire.model.wires.wire import WireType
+from tautwire.model.wires.structure import Impedance, Load, WireType
 
 MOST_LINES, MOST_WIRES, MOST_SEGMENTS, MOST_FREQUENCIES = 20_000, 5_000, 10_000, 100_000
 JOINED = 1e-3  # of the shorter segment: ends as close are joined

@@ -11,13 +11,35 @@ from typing import TYPE_CHECKING, Any
 from tautwire.model.errors import InputError
 from tautwire.studies.study.columns import COLUMNS, type_of, unit_of
 from tautwire.studies.study.files import make_folder, writable
-from tautwire.studies.study.labelled import library, xarray
 from tautwire.studies.study.study import Case, Study
 
 if TYPE_CHECKING:
     import pandas as pd
     import xarray as xr
     from matplotlib.figure import Figure
+
+
+# --- Labelled arrays and columnar files, by libraries that are installed only where they are wanted.
+
+
+EXTRA = "pip install 'tautwire[arrays]'"
+
+
+def library(name: str) -> Any:
+    """A library of the extra "arrays". Raises InputError that says how to install it."""
+    try:
+        return importlib.import_module(name)
+    except ImportError:
+        raise InputError(name, "not installed", EXTRA) from None
+
+
+def xarray() -> Any:
+    """The library of labelled arrays. Raises InputError if it is not installed."""
+    return library("xarray")
+
+
+# --- What a study gave: tidy frames, the cases that failed, the marks on those outside validity.
+
 
 Rows = list[dict[str, Any]]
 
@@ -90,7 +112,7 @@ class Tables(MutableMapping[str, "pd.DataFrame"]):
         return len(self._tables)
 
 
-SHOWN = "tautwire.studies.reports.shown"
+SHOWN = "tautwire.studies.reports.page"
 """what shows a result to people; loaded by name, as reports stand above this module"""
 
 

@@ -1,4 +1,6 @@
-"""Quantities as people write them ("66 ft 3 in", "14.06 MHz") to SI floats, and back to text.
+"""Quantities as people write them, to SI floats, and back to text in sentences and tables.
+
+Quantities as people write them ("66 ft 3 in", "14.06 MHz") to SI floats, and back to text.
 
 Units are a table of names. A general library of units would take longer to import than a command takes to answer;
 tests read every unit of the table with one.
@@ -11,9 +13,13 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any
 
+import numpy as np
 from pydantic import BeforeValidator, ValidationInfo
 
 from tautwire.model.errors import InputError
+
+# --- Quantities as people write them ("66 ft 3 in", "14.06 MHz") to SI floats, and back to text.
+
 
 MOST_VALUES = 1000
 
@@ -288,3 +294,134 @@ def format_length(metres: float, system: str = "metric", decimals: int | None = 
 def format_angle(radians: float, decimals: int = 0) -> str:
     """Angle as text in degrees: "12°"."""
     return f"{math.degrees(radians):.{decimals}f}°"
+
+
+# --- How a quantity is shown and written: the unit people use for each kind, in tables, plots and study files.
+
+
+@dataclass(frozen=True)
+class CustomaryUnit:
+    """How people give a kind of quantity. suffix: of a table's column. sign: the unit in plots. unit: the unit in study
+    files and sentences. factor: SI value times factor is the number in that unit.
+    """
+
+    suffix: str
+    sign: str
+    unit: str
+    factor: float = 1.0
+
+
+CUSTOMARY: dict[Kind, CustomaryUnit] = {
+    length: CustomaryUnit("_m", "m", "m"),
+    angle: CustomaryUnit("_deg", "°", "deg", 180 / math.pi),
+    capacitance: CustomaryUnit("_pf", "pF", "pF", 1e12),
+    inductance: CustomaryUnit("_uh", "µH", "uH", 1e6),
+    resistance: CustomaryUnit("_ohm", "Ω", "ohm"),
+    conductivity: CustomaryUnit("_ms_per_m", "mS/m", "mS/m", 1e3),
+    power: CustomaryUnit("_w", "W", "W"),
+    salinity: CustomaryUnit("_g_per_kg", "g/kg", "g/kg"),
+    temperature: CustomaryUnit("_c", "°C", "C"),
+    number: CustomaryUnit("", "", ""),
+}
+
+
+def customary(value: float, kind: Kind) -> float:
+    """The number of an SI value in the unit people use, to nine decimals.
+
+    >>> customary(0.2617993877991494, angle)
+    15.0
+    """
+    return round(value * CUSTOMARY[kind].factor, 9)
+
+
+def written(number: float, kind: Kind, digits: int = 12) -> Any:
+    """A number in the unit people use as a study file has it; one of a kind without unit stays a number.
+
+    >>> written(15.0, angle), written(0.1234567, capacitance, 6)
+    ('15 deg', '0.123457 pF')
+    """
+    unit = CUSTOMARY[kind].unit
+    return f"{number:.{digits}g} {unit}" if unit else float(f"{number:.{digits}g}")
+
+
+def quantity_text(value: float, kind: Kind, digits: int = 4) -> str:
+    """An SI value for people, with all its digits.
+
+    >>> quantity_text(20.1302, length), quantity_text(0.5, angle, 3)
+    ('20.13 m', '28.6 deg')
+    """
+    number = f"{value * CUSTOMARY[kind].factor:#.{digits}g}".rstrip(".")
+    return f"{number} {CUSTOMARY[kind].unit}".strip()
+
+
+# --- Values as text in the cells of tables for people.
+
+
+TITLE_ROOM = 105  # characters of a title: two lines
+
+
+def cell_text(value: Any) -> str:
+    """A value with few digits: four decimals below 100 and none above, two digits if it is tiny; "" for NaN.
+
+    >>> [cell_text(x) for x in (14.0625, 2450.4, 0.00001234, float("nan"), 3, "20 m")]
+    ['14.0625', '2450', '1.2e-05', '', '3', '20 m']
+    """
+    if not isinstance(value, float | np.floating):
+        return str(value)
+    if math.isnan(value):
+        return ""
+    number = float(value)
+    text = f"{number:.4f}".rstrip("0").rstrip(".") if abs(number) < 100 else f"{number:.0f}"
+    return text if float(text) or not number else f"{number:.2g}"
+
+
+def formatted(value: Any, form: str, none: str = "-") -> str:
+    """A number, or a text, in a format of its own; `none` for NaN.
+
+    >>> formatted(3.14159, ".2f"), formatted(float("nan"), ".2f")
+    ('3.14', '-')
+    """
+    return none if isinstance(value, float) and math.isnan(value) else f"{value:{form}}"
+
+
+def in_words(value: Any) -> str:
+    """A value of a set-up or an axis in words, also where it is a table.
+
+    >>> in_words({"er": 9, "sigma": "2 mS/m"}), in_words(15.0), in_words("sea water")
+    ('er 9, sigma 2 mS/m', '15', 'sea water')
+    """
+    if isinstance(value, Mapping):
+        return ", ".join(f"{k} {v}" for k, v in value.items())
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def short(sentence: str) -> str:
+    """A sentence as a title: no full stop; a long one up to the last semicolon or comma that leaves a title.
+
+    >>> short("No dip moves.")
+    'No dip moves'
+    """
+    words = sentence.strip().rstrip(".:")
+    while len(words) > TITLE_ROOM:
+        cut = max(words.rfind("; "), words.rfind(", "), words.rfind(". "))
+        if cut < TITLE_ROOM // 3:
+            break
+        words = words[:cut]
+    return words
+
+
+def plain(value: Any, decimals: int | None = None) -> Any:
+    """Mappings, lists and numbers as JSON has them: None for what is not a finite number; floats to so many decimals.
+
+    >>> plain({"a": (np.float64(0.12345), float("nan"))}, 3)
+    {'a': [0.123, None]}
+    """
+    if isinstance(value, Mapping):
+        return {str(k): plain(v, decimals) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(v, decimals) for v in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if not isinstance(value, float):
+        return value
+    return (value if decimals is None else round(value, decimals)) if math.isfinite(value) else None

@@ -2,21 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+import importlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from tautwire.model.errors import InputError, did_you_mean
 from tautwire.studies.study.findings import Finding
 from tautwire.studies.study.parts import Part
-from tautwire.studies.study.result import Rows
+from tautwire.studies.study.result import Result, Rows
 from tautwire.studies.study.setup import Setup
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from tautwire.model.solve.solver import Solver
-    from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Study
+
+
+# --- How wants have several things done: one after the other here, or side by side by what the caller hands in.
+
+
+AskMany = Callable[[Callable[..., Any], Sequence[tuple[Any, ...]]], Sequence[Any]]
+"""a function and the arguments of each call -> what each call gives, or words (str) why it gives nothing"""
+
+
+def in_turn(function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
+    """Tasks done here, one after the other."""
+    return [function(*task) for task in tasks]
+
+
+# --- What a want is: a kind of answer that computes tidy rows for a case, and may add tables, words and plots.
+
 
 Frames = dict[str, Rows]
 
@@ -77,3 +94,20 @@ class Want:
     def asked(self, study: Study) -> Any:
         """What of the study, besides bands, its rows depend on, as JSON values."""
         return self.depends(study) if self.depends else study.options[self.name].model_dump()
+
+
+# --- What a study can be asked for, by name. To add a want: write wants/<name>/want.py with a `Want` called WANT, and
+# list the name here.
+
+
+WANTS = ("choose", "dips", "exposure", "fit", "pattern", "shield", "spread", "stress", "target", "turns", "why")
+"""Names of all wants; the module of each is loaded when asked for."""
+
+
+def want_named(name: str) -> Want:
+    """The want of that name. Raises InputError with the nearest name."""
+    if name not in WANTS:
+        raise InputError("study.want", repr(name), f"one of {', '.join(WANTS)}{did_you_mean(name, WANTS)}")
+    want = importlib.import_module(f"tautwire.studies.wants.{name}.want").WANT
+    assert isinstance(want, Want)
+    return want

@@ -6,7 +6,7 @@ height) and four of its cases that are not solved: `reflection` is the greatest 
 coefficient at the wire's feed over the band, `dip_khz` that of the band's dip at the radio, both against the case
 solved as it is; `segments_*` the same for the case solved with the family's segments, which is the mesh's part of it.
 `told` is the error that the blend itself estimates, 0 where it was refused and the case solved
-(model/solve/blended.py).
+(model/solve/neighbours.py).
 """
 
 import sys
@@ -21,11 +21,9 @@ from random_cases import random_case
 
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import Band
-from tautwire.model.solve.blended import BlendedSolver, Family, Member
-from tautwire.model.solve.response import Response
-from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.solve.neighbours import BlendedSolver, Family, Member, UnlikeError
+from tautwire.model.solve.response import Response, span_of
 from tautwire.model.solve.solver import Solver, compute_always
-from tautwire.model.wires.like_mesh import UnlikeError
 from tautwire.studies.running.families import evened, nodes_of
 from tautwire.studies.study.raw import changed
 from tautwire.studies.study.setup import Setup

@@ -15,7 +15,7 @@ from boxes import figure_faults, slide_faults  # noqa: E402
 from made_up_study import RAW, SLOPES, made_up_result, made_up_study  # noqa: E402
 
 from tautwire.studies.commands.shared import study_asked  # noqa: E402
-from tautwire.studies.reports.figures import figures_of  # noqa: E402
+from tautwire.studies.reports.page import figures_of  # noqa: E402
 from tautwire.studies.reports.slides import Deck, slides  # noqa: E402
 from tautwire.studies.running.runner import run  # noqa: E402
 from tautwire.studies.running.store import Store  # noqa: E402

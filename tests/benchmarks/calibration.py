@@ -25,7 +25,7 @@ from tautwire.model.operating.bands import Band, band_named
 from tautwire.studies.running.store import digest
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import band_row, window
-from tautwire.studies.wants.spread.intervals import Spread, held, spread_of
+from tautwire.studies.wants.spread.sampling import Spread, held, spread_of
 from tautwire.studies.wants.spread.values import Joint, uncertain, with_offsets
 
 SOILS = ("average soil", "wet ground", "poor soil", "very dry ground", "sea water", "sandy soil")

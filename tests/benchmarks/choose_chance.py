@@ -17,14 +17,14 @@ from typing import Any
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from tautwire.model.basics import swr
 from tautwire.model.errors import InputError, SolveError
-from tautwire.model.reflection import swr
 from tautwire.model.solve.solver import compute_always
 from tautwire.studies.running.store import digest
 from tautwire.studies.running.study_file import read_study
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.choose.problem import Problem, read_problem
+from tautwire.studies.wants.choose.candidates import Problem, read_problem
 from tautwire.studies.wants.choose.want import certainty, one_by_one, search
 from tautwire.studies.wants.spread.values import Joint, uncertain, with_offsets
 

@@ -18,7 +18,7 @@ from threadpoolctl import threadpool_limits
 
 from tautwire.studies.running.store import Store
 from tautwire.studies.running.study_file import read_study
-from tautwire.studies.wants.choose.problem import Problem, read_problem
+from tautwire.studies.wants.choose.candidates import Problem, read_problem
 from tautwire.studies.wants.choose.search import Candidate, Search
 from tautwire.studies.wants.choose.want import one_by_one, search
 

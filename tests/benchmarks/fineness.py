@@ -15,9 +15,9 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from random_cases import random_setup
 
+from tautwire.model.basics import reflection
 from tautwire.model.errors import SolveError
 from tautwire.model.operating.bands import band_named
-from tautwire.model.reflection import reflection
 from tautwire.model.solve.response import Response
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.study.setup import Setup

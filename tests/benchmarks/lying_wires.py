@@ -12,11 +12,11 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from modal_equation import exact, long_dipole, read  # noqa: E402
 
 from tautwire.model.soil.ground import GROUNDS, STACKS  # noqa: E402
-from tautwire.model.solve.contact import crowding  # noqa: E402
+from tautwire.model.solve.corrections import crowding  # noqa: E402
 from tautwire.model.solve.solver import Solver  # noqa: E402
-from tautwire.model.wires.coax_shield import RG58_OUTSIDE  # noqa: E402
+from tautwire.model.wires.attachments import RG58_OUTSIDE  # noqa: E402
 from tautwire.model.wires.mesh import MeshRules  # noqa: E402
-from tautwire.model.wires.wire import WireType  # noqa: E402
+from tautwire.model.wires.structure import WireType  # noqa: E402
 
 COAX = WireType(RG58_OUTSIDE.diameter, RG58_OUTSIDE.jacket, RG58_OUTSIDE.jacket_er, math.inf)
 THIN = WireType(0.8e-3, 0.3e-3, 2.3, math.inf)

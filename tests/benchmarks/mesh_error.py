@@ -1,16 +1,16 @@
 """What the default mesh costs: dip, reflection and quality of a portable wire with segments finer by 2 and by 4.
 
 Also what the soil's power changes if weaker waves are counted. The figures stand beside the constants they belong to:
-model/wires/mesh.py, model/fields/soil_power.py, studies/running/quality.py, studies/wants/fit/fitting.py.
+model/wires/mesh.py, model/fields/power_balance.py, studies/running/quality.py, studies/wants/fit/fitting.py.
 
     python tests/benchmarks/mesh_error.py
 """
 
 import numpy as np
 
-import tautwire.model.fields.soil_power as soil_power
+import tautwire.model.fields.power_balance as soil_power
+from tautwire.model.basics import reflection
 from tautwire.model.operating.bands import Band, band_named
-from tautwire.model.reflection import reflection
 from tautwire.model.solve.solver import Solver
 from tautwire.studies.running.quality import power_error
 from tautwire.studies.study.setup import Setup

@@ -98,7 +98,7 @@ def plain_loop(case: Case, bands: tuple[Band, ...], over_soil: bool) -> dict[str
 
 def grid_dip(case: Case, band: Band, z: np.ndarray) -> float:
     """The dip as the loop's user reads it: the lowest of the grid's SWR minima, Hz."""
-    from tautwire.model.reflection import swr
+    from tautwire.model.basics import swr
 
     feed, f = case.setup().feed_system(), np.linspace(*window(band), POINTS)
     level = swr(feed.impedances(z, f).radio, feed.reference)

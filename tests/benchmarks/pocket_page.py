@@ -16,13 +16,12 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real
 from tautwire.model.solve.solver import Arrays
 from tautwire.studies.explorer.sliders import Controls
 from tautwire.studies.explorer.surface import POINTS
-from tautwire.studies.learned.layers import off_values
-from tautwire.studies.pocket.exact import exact, random_places
-from tautwire.studies.pocket.fitted import fit, form_of
+from tautwire.studies.learned.outing import off_values
+from tautwire.studies.pocket.fitted import exact, fit, form_of, random_places
 from tautwire.studies.pocket.page import slope_places
 from tautwire.studies.pocket.ready import (
     HIGH,

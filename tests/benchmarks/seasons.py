@@ -20,15 +20,14 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
+from tautwire.model.basics import size_of
 from tautwire.model.operating.bands import band_named
-from tautwire.model.reflection import size_of
-from tautwire.studies.learned.layers import LEAVES, layer_of, moved, off_values
-from tautwire.studies.learned.outing import Dip, Outing
+from tautwire.studies.learned.outing import LEAVES, Dip, Outing, layer_of, moved, off_values
 from tautwire.studies.learned.posterior import Local, Log, learned, predict
 from tautwire.studies.running.store import Store, digest
 from tautwire.studies.study.measurement import Sweep
+from tautwire.studies.study.raw import ONE_SIDED
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.spread import ONE_SIDED
 from tautwire.studies.wants.dips.reading import band_row, window
 from tautwire.studies.wants.spread.values import Uncertain
 

@@ -13,11 +13,9 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from random_cases import COUNT, random_setup
 
-from tautwire.model.soil.remainder import remainder_matrix
-from tautwire.model.soil.soil_table import soil_table
+from tautwire.model.soil.soil_table import remainder_matrix, soil_table
 from tautwire.model.solve.engine import admittance, canonical
-from tautwire.model.solve.response import REFERENCE
-from tautwire.model.solve.smooth_matrices import SPANS, Span
+from tautwire.model.solve.response import REFERENCE, SPANS, Span
 from tautwire.model.solve.solver import Solver
 
 PROBES = 7

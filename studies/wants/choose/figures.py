@@ -12,7 +12,7 @@ import pandas as pd
 from tautwire.studies.drawing.layout import layout_grid
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
 from tautwire.studies.study.findings import Drawn, say
-from tautwire.studies.wants.choose.problem import Problem, choices_of, read_problem
+from tautwire.studies.wants.choose.candidates import Problem, choices_of, read_problem
 from tautwire.studies.wants.choose.words import AIM_WORDS, FORMS_OF, choice_text, verdict
 
 if TYPE_CHECKING:

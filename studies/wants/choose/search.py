@@ -19,12 +19,11 @@ from typing import Any
 import numpy as np
 import scipy
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.choose.candidates import Measures, Solved, electrical_grid, measures
-from tautwire.studies.wants.choose.problem import Knob, Problem
+from tautwire.studies.wants.choose.candidates import Knob, Measures, Problem, Solved, electrical_grid, measures
 from tautwire.studies.wants.local_model import with_values
 
 RATIO = 1.2  # most that wire lengths in one branch differ

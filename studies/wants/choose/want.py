@@ -8,13 +8,20 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.operating.bands import Band
 from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.choose.candidates import Solved, shifts, solve_candidate
-from tautwire.studies.wants.choose.problem import ChooseSpec, Problem, check_ranges, read_problem
+from tautwire.studies.wants.choose.candidates import (
+    ChooseSpec,
+    Problem,
+    Solved,
+    check_ranges,
+    read_problem,
+    shifts,
+    solve_candidate,
+)
 from tautwire.studies.wants.choose.search import Candidate, Place, Progress, Search, SolveMany, really_different
 from tautwire.studies.wants.choose.words import (
     aim_value,
@@ -31,7 +38,7 @@ if TYPE_CHECKING:
     from tautwire.model.solve.solver import Remember, Solver
     from tautwire.studies.study.result import Result
     from tautwire.studies.study.study import Study
-    from tautwire.studies.wants.spread.intervals import Spread
+    from tautwire.studies.wants.spread.sampling import Spread
 
 TRIED = 3  # times as many candidates as are shown have their chance computed where a certainty is wanted
 Sureness = Callable[[list[Place]], list[tuple[float, list[float]]]]
@@ -147,7 +154,7 @@ def certainty(problem: Problem, place: Place, remember: Remember) -> tuple[float
 
 
 def _spreads(problem: Problem, setup: Setup, solver: Solver) -> list[Spread]:
-    from tautwire.studies.wants.spread.intervals import spread_of
+    from tautwire.studies.wants.spread.sampling import spread_of
 
     joint = problem.study.options["spread"].joint(setup)
     spreads = []

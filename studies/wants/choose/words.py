@@ -24,7 +24,7 @@ from tautwire.studies.study.findings import (
     say,
     table_of,
 )
-from tautwire.studies.wants.choose.problem import Knob, Problem, read_problem
+from tautwire.studies.wants.choose.candidates import Knob, Problem, read_problem
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result

@@ -9,10 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tautwire.studies.study.setup import AROUND, Setup
-from tautwire.studies.wants.dips.modes import dip_rows, follow
-from tautwire.studies.wants.dips.reading import SWEEP_POINTS, read_band, sweep, window
-from tautwire.studies.wants.dips.wire_change import change_rows
-from tautwire.studies.wants.dips.words import findings
+from tautwire.studies.wants.dips.reading import SWEEP_POINTS, dip_rows, follow, read_band, sweep, window
+from tautwire.studies.wants.dips.words import change_rows, findings
 from tautwire.studies.wants.want import Frames, Rows, Want
 
 if TYPE_CHECKING:

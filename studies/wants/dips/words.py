@@ -1,18 +1,26 @@
-"""What a study of dips found: where each dip is or how far it moves, against the band's width and 10 cm of wire."""
+"""What a study of dips found, in words; the change of wire that it advises; and the titles of its figures.
+
+The change of wire that brings a dip into its band, and where it leaves the dips of the other bands.
+
+A dip's frequency is taken as a power of the length, f ~ L^p, with the p at the length of now; the uncertainty of the
+dips has solved for it (column khz_per_metre of the table "spread").
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Collection, Mapping, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 from tautwire.studies.study.findings import (
     NOTHING,
     Cell,
+    Drawn,
     Finding,
     Name,
     Number,
     Row,
+    Title,
     Words,
     band_name,
     big,
@@ -25,12 +33,132 @@ from tautwire.studies.study.findings import (
     table_of,
 )
 from tautwire.studies.wants.dips.reading import window
-from tautwire.studies.wants.dips.wire_change import advice
-from tautwire.studies.wants.give_or_take import dip_words, worst_words
+from tautwire.studies.wants.give_or_take import dip_words, give_of, worst_words
 
 if TYPE_CHECKING:
     from tautwire.model.operating.bands import Band
-    from tautwire.studies.study.result import Result
+    from tautwire.model.operating.reel import Reel
+    from tautwire.studies.study.result import Result, Rows
+
+
+# --- The change of wire that brings a dip into its band, and where it leaves the dips of the other bands.
+
+
+COLUMN = "khz_per_metre"
+FURTHEST = 0.25  # of the wire: a change beyond is another antenna
+ALL = "all"
+
+
+class _Line(NamedTuple):
+    """How a dip (MHz) moves with the wire: length, m, and MHz for a metre more, below 0.
+
+    >>> line = _Line(20.0, 14.0, -0.7)
+    >>> round(line.change_to(14.0 / 1.05), 6), round(line.after(1.0), 4)
+    (1.0, 13.3333)
+    """
+
+    length: float
+    dip: float
+    per_metre: float
+
+    @property
+    def power(self) -> float:
+        return self.per_metre * self.length / self.dip
+
+    def change_to(self, mhz: float) -> float:
+        """Metres of wire to add."""
+        return float(self.length * ((mhz / self.dip) ** (1 / self.power) - 1))
+
+    def after(self, change: float) -> float:
+        """MHz of the dip after `change` metres more."""
+        return float(self.dip * (1 + change / self.length) ** self.power)
+
+
+def change_rows(result: Result) -> Rows:
+    """Rows of "wire_change" for a single set-up with dips outside their bands: the change that puts all into theirs
+    (for_band "all"), or if none does, one for each band outside; a row for each band's dip after it.
+
+    None where it is not known how the dips move.
+    """
+    if len(result.study.cases()) != 1:
+        return []
+    setup = result.study.cases()[0].setup()
+    length = setup.build().layout.length
+    moved = {
+        row["band"]: (row.get("dip_mhz", math.nan), give_of(result, row).get(COLUMN, 0.0))
+        for row in result.rows("dips")
+    }
+    lines = {band: _Line(length, mhz, khz / 1e3) for band, (mhz, khz) in moved.items() if mhz > 0 and khz < 0}
+    bands = {b.name: (b.lower / 1e6, b.upper / 1e6) for b in result.study.bands if b.name in lines}
+    outside = [name for name, (low, high) in bands.items() if not low <= lines[name].dip <= high]
+    if not outside:
+        return []
+
+    def rows(change: float, for_band: str) -> Rows:
+        turns = _turns(setup.reel.reel(), length, change) if setup.reel else math.nan
+        about = {"for_band": for_band, "change_m": change, "change_turns": turns}
+        return [{**about, "band": name, "then_mhz": lines[name].after(change)} for name in bands]
+
+    shortest = max(lines[name].change_to(high) for name, (_, high) in bands.items())
+    longest = min(lines[name].change_to(low) for name, (low, _) in bands.items())
+    if shortest <= longest and max(abs(shortest), abs(longest)) < FURTHEST * length and len(bands) > 1:
+        return rows((shortest + longest) / 2, ALL)
+    out: Rows = []
+    for name in outside:
+        change = lines[name].change_to(min(max(lines[name].dip, bands[name][0]), bands[name][1]))
+        if abs(change) < FURTHEST * length:
+            out += rows(change, name)
+    return out
+
+
+def _turns(reel: Reel, length: float, change: float) -> float:
+    """The change as turns of the reel, more out above 0; infinite if the reel has not so much wire."""
+    if length + change > reel.wire_length:
+        return math.inf
+    return float(reel.turns_out(length + change) - reel.turns_out(min(length, reel.wire_length)))
+
+
+def advice(result: Result) -> list[Finding]:
+    """The table "wire_change" in words."""
+    groups: dict[str, list[Row]] = {}
+    for row in table_of(result, "wire_change"):
+        groups.setdefault(row["for_band"], []).append(row)
+    found = []
+    for name, rows in groups.items():
+        then = [
+            say("{band} at {mhz}", band=band_name(r["band"]), mhz=r.number("then_mhz", "frequency"))
+            for r in rows
+            if r["band"] != name
+        ]
+        after = joined(then) if then else None
+        change = _change(rows[0])
+        if name == ALL and after:
+            words = say("{change} puts every dip into its band: about {after}.", change=change, after=after)
+        elif after:
+            words = say("{band}: {change} brings its dip to the band's edge; then about {after}.",
+                        band=band_name(name), change=change, after=after)  # fmt: skip
+        else:
+            words = say("{band}: {change} brings its dip to the band's edge.", band=band_name(name), change=change)
+        found.append(Finding(words, "next", "wire change", {"band": name}))
+    return found
+
+
+def _change(row: Row) -> Words:
+    """ "0.25 m more wire", with turns where there is a reel."""
+    way = "more" if row["change_m"] > 0 else "less"
+    words = say("{size} {way} wire", size=row.number("change_m", "length", "size"), way=way)
+    if math.isinf(row["change_turns"]):
+        return say("{words} (more than the reel holds)", words=words)
+    if math.isnan(row["change_turns"]):
+        return words
+    count = row.number("change_turns", "times", "size")
+    turns = "turn" if count.text() == "1.0" else "turns"
+    return say("{words} ({count} {turns} {way})", words=words, count=count, turns=turns,
+               way="out" if row["change_turns"] > 0 else "in")  # fmt: skip
+
+
+# --- What a study of dips found: where each dip is or how far it moves, against the band's width and 10 cm of wire.
+
 
 HARDLY, SOMEWHAT = 0.1, 0.5  # of a band's width: shifts up to these are called so
 CUTS = {"metric": ("10 cm", 0.1), "imperial": ("4 in", 0.1016)}  # wire that shifts are held against, m
@@ -299,3 +427,133 @@ def _big(result: Result, table: Sequence[Row]) -> list[Finding]:
     about = say("highest SWR: {band}{case}", band=band_name(worst["band"]),
                 case=say(", {c}", c=case) if case.words else "")  # fmt: skip
     return [*out, big(worst.number("swr_worst", "rough SWR"), about)]
+
+
+# --- The title of each figure of a study of dips: what it shows, from the cells that it draws.
+
+
+MOST_NAMED = 4  # bands named one by one
+GOOD = 2.0  # SWR that radios take without complaint; common practice, no source
+
+
+def title_of_kind(result: Result, kind: str) -> Callable[[Drawn], str]:
+    """What makes the title of the figure of that kind (figures.KINDS) from what it draws; "" for none."""
+
+    def title(drawn: Drawn) -> str:
+        words = _said(result, kind, drawn)
+        return words.title(result.study.lengths) if words else Title("")
+
+    return title
+
+
+def _said(result: Result, kind: str, drawn: Drawn) -> Words | None:
+    if kind == "swr":
+        return _swr(result, drawn.rows(result, "dips", "swr_worst"))
+    if kind == "impedance":
+        return _impedance(result, drawn.rows(result, "dips", "feed_r_ohm"))
+    if kind in ("smith", "smith_radio"):
+        column = "swr" if kind == "smith_radio" else "swr_transformer"
+        where = "radio" if kind == "smith_radio" else "transformer"
+        return _smith(result, drawn.rows(result, "sweeps", column), column, where)
+    if kind == "modes":
+        return _modes(drawn.rows(result, "all_dips", "mode"))
+    names = {r["band"] for r in drawn.rows(result, "dips", "dip_mhz")}
+    found = headline(result, names, sure=False) if names else []
+    return found[0].words if found else None
+
+
+def _swr(result: Result, rows: Sequence[Row]) -> Words | None:
+    if not rows:
+        return None
+    worst = max(rows, key=lambda r: r["swr_worst"])
+    at = say("{swr}, on {band}", swr=worst.number("swr_worst", "rough SWR"), band=band_name(worst["band"]))
+    if result.study.count > 1:
+        case = case_name(result, worst)
+        if worst["swr_worst"] <= GOOD:
+            limit = Name(f"{GOOD:g}", "convention")
+            return say("The SWR stays below {limit} in every case; highest {at} with {case}", limit=limit, at=at,
+                       case=case)  # fmt: skip
+        return say("The highest SWR is {at} with {case}", at=at, case=case)
+    if len(rows) <= MOST_NAMED:
+        each = [say("{swr} on {band}", swr=r.number("swr_worst", "rough SWR"), band=band_name(r["band"])) for r in rows]
+        return say("The SWR is at most {each}", each=joined(each))
+    best = min(rows, key=lambda r: r["swr_worst"])
+    return say("The SWR is at most {at}, and {low} on {band}", at=at, low=best.number("swr_worst", "rough SWR"),
+               band=band_name(best["band"]))  # fmt: skip
+
+
+def _impedance(result: Result, rows: Sequence[Row]) -> Words:
+    known = [r for r in rows if not math.isnan(r["feed_r_ohm"]) and not math.isnan(r["dip_mhz"])]
+    if not known:
+        return say("No dip: what the wire presents in and around the bands")
+    r, x = (_span(result, known, column) for column in ("feed_r_ohm", "feed_x_ohm"))
+    return say("At its dips the wire presents {r} with {x} of reactance", r=r, x=x)
+
+
+def _span(result: Result, rows: Sequence[Row], column: str) -> Words:
+    low, high = (min(rows, key=lambda r: r[column]), max(rows, key=lambda r: r[column]))
+    a, b = low.number(column, "kilohms"), high.number(column, "kilohms")
+    return say("{a}", a=a) if a.text() == b.text() else say("{a} to {b}", a=a, b=b)
+
+
+def _smith(result: Result, rows: Sequence[Row], column: str, where: str) -> Words | None:
+    most: dict[str, Row] = {}
+    edges = {b.name: (b.lower / 1e6, b.upper / 1e6) for b in result.study.bands}
+    for row in rows:
+        low, high = edges[row["band"]]
+        if low <= row["f_mhz"] <= high and (row["band"] not in most or row[column] > most[row["band"]][column]):
+            most[row["band"]] = row
+    if not most:
+        return None
+    each = sorted(most.values(), key=lambda r: r[column])
+    first, last = each[0], each[-1]
+
+    def at(row: Row) -> Words:
+        return say("{swr} on {band}", swr=row.number(column, "rough SWR"), band=band_name(row["band"]))
+
+    if len(each) == 1:
+        return say("At the {where} the SWR in the band is at most {swr}", where=where,
+                   swr=last.number(column, "rough SWR"))  # fmt: skip
+    return say("At the {where} the SWR is at most {low} and {high}", where=where, low=at(first), high=at(last))
+
+
+def _modes(rows: Sequence[Row]) -> Words:
+    counts: dict[str, dict[int, Row]] = {}
+    for row in rows:
+        if row["chosen"]:
+            counts.setdefault(row["band"], {}).setdefault(int(row["mode"]), row)
+    changing = [name for name, modes in counts.items() if len(modes) > 1]
+    if changing:
+        return say("On {bands} the dip changes its number of half-waves on the way", bands=listed(changing))
+    if not counts:
+        return say("No band has a dip of its own")
+    each = [
+        say("{n} on {band}", n=row.number("mode", "count"), band=band_name(name))
+        for name, modes in counts.items()
+        for row in modes.values()
+    ]
+    return say("Half-waves on the wire at the dip: {each}", each=joined(each[:6]))
+
+
+def layout_title(result_lengths: str, cells: Sequence[tuple[int, float, float]]) -> Callable[[Drawn], str]:
+    """The title of a layout: how long the wires are and how high they go.
+
+    cells: number of the case, metres of wire, metres of the highest point, of each drawing. result_lengths: "metric" or
+    "imperial".
+    """
+
+    def span(column: str, values: Sequence[float]) -> Words:
+        numbers = [
+            Number(v, (Cell("setup", case, column),), form="length")
+            for (case, *_), v in zip(cells, values, strict=True)
+        ]
+        low, high = min(numbers, key=lambda n: n.value), max(numbers, key=lambda n: n.value)
+        same = low.text(result_lengths) == high.text(result_lengths)
+        return say("{a}", a=low) if same else say("{a} to {b}", a=low, b=high)
+
+    wire, tops = span("wire_m", [w for _, w, _ in cells]), span("top_m", [t for _, _, t in cells])
+    if len(cells) == 1:
+        words = say("{wire} of wire, {top} up at its highest", wire=wire, top=tops)
+    else:
+        words = say("{wire} of wire, hung in several ways: it needs {top} of height", wire=wire, top=tops)
+    return lambda drawn: words.title(result_lengths)

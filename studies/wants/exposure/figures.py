@@ -12,7 +12,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patheffects import withStroke
 from matplotlib.ticker import MaxNLocator
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 from tautwire.model.fields.exposure import Plane
 from tautwire.studies.drawing.style import INK, QUIET, ROLE_MARKS, SOIL, Heading, Look, Sheet, style
 from tautwire.studies.study.findings import Cell, Drawn, Title

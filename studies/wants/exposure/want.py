@@ -9,8 +9,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tautwire.model.errors import InputError
-from tautwire.model.fields.exposure import HEIGHTS, FieldMap, check_sampling, planes_of, stay_away
-from tautwire.model.fields.exposure_limits import GROUPS, STANDARDS, Level, levels
+from tautwire.model.fields.exposure import (
+    GROUPS,
+    HEIGHTS,
+    STANDARDS,
+    FieldMap,
+    Level,
+    check_sampling,
+    levels,
+    planes_of,
+    stay_away,
+)
 from tautwire.model.fields.near_field import NearField
 from tautwire.studies.study.parts import Part, entry
 from tautwire.studies.study.setup import Setup

@@ -13,16 +13,11 @@ import tomli_w
 from tautwire.model.errors import InputError
 from tautwire.studies.logbook.logbook import LOG, read_logbook
 from tautwire.studies.study.files import load_tables
-from tautwire.studies.study.parts import table_at
-from tautwire.studies.study.paths import flat
-from tautwire.studies.study.quantities import written
-from tautwire.studies.study.raw import FEET, Raw, changed, table_value
-from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.soil import opened
-from tautwire.studies.study.spread import usual_of
-from tautwire.studies.study.units import FOOT, length
-from tautwire.studies.wants.known import KEYS
-from tautwire.studies.wants.local_model import quantity_kind
+from tautwire.studies.study.parts import flat, table_at
+from tautwire.studies.study.raw import FEET, Raw, changed, table_value, usual_of
+from tautwire.studies.study.setup import Setup, opened
+from tautwire.studies.study.units import FOOT, length, written
+from tautwire.studies.wants.local_model import KEYS, quantity_kind
 
 if TYPE_CHECKING:
     import pandas as pd

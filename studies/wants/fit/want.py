@@ -9,29 +9,34 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+import numpy as np
 from pydantic import Field, field_validator, model_validator
 
+from tautwire.model.basics import Real, swr_of
 from tautwire.model.errors import InputError
 from tautwire.model.operating.bands import Band
-from tautwire.model.reflection import swr_of
-from tautwire.model.solve.smooth_matrices import SPANS
-from tautwire.model.solve.solver import Solver
+from tautwire.model.solve.response import SPANS
+from tautwire.model.solve.solver import Remember, Solver, compute_always
 from tautwire.studies.study.files import is_file
-from tautwire.studies.study.measurement import PLANES, Sweep, read_sweeps
-from tautwire.studies.study.parts import HIDDEN, Part, entry
-from tautwire.studies.study.paths import flat
-from tautwire.studies.study.quantities import CUSTOMARY
+from tautwire.studies.study.measurement import MOST_GAMMA, PLANES, Sweep, read_sweeps, s1p_text
+from tautwire.studies.study.parts import HIDDEN, Part, entry, flat
+from tautwire.studies.study.raw import usual_of, usual_sd
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.spread import usual_of, usual_sd
 from tautwire.studies.study.study import Study
-from tautwire.studies.study.units import Number, Resistance
+from tautwire.studies.study.units import CUSTOMARY, Number, Resistance
 from tautwire.studies.wants.dips.reading import window
-from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, fit
-from tautwire.studies.wants.fit.missing import Missing, missing
-from tautwire.studies.wants.fit.search import Measured, Parameter
+from tautwire.studies.wants.fit.fitting import LEAST_ERROR, Fit, Measured, Missing, Parameter, fit, missing
 from tautwire.studies.wants.fit.words import findings
-from tautwire.studies.wants.known import KEYS, Known, read_known
-from tautwire.studies.wants.local_model import WireModel, quantity_kind
+from tautwire.studies.wants.local_model import (
+    KEYS,
+    Known,
+    WireModel,
+    quantity_kind,
+    radio_gamma,
+    read_known,
+    wire_impedance,
+    with_values,
+)
 from tautwire.studies.wants.spread.values import start_of, uncertain
 from tautwire.studies.wants.want import Frames, Want
 
@@ -39,6 +44,11 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from tautwire.studies.study.result import Result
+
+
+# --- Want "fit": uncertain values of the set-up fitted to measured sweeps, with their confidence, in tables and
+# words.
+
 
 TERMINAL = "transformer.terminal_capacitance"
 LEAST_POINTS = 3  # of a sweep in one of the study's bands or a tenth beyond it
@@ -324,3 +334,51 @@ def plots(result: Result, size: str = "print") -> dict[str, Figure]:
 
 
 WANT = Want("fit", compute, FitSpec, findings=findings, plots=plots, sized=True, check=check, by_band=False)
+
+
+# --- Sweeps made from a set-up whose true values are known, to test a fit or to rehearse one.
+
+
+POINTS = 101
+NOISE = 0.005  # of each part of gamma
+
+
+def made_up_sweep(
+    setup: Setup,
+    f_hz: Real,
+    plane: str = "radio",
+    noise: float = NOISE,
+    rng: np.random.Generator | None = None,
+    name: str = "made up",
+    remember: Remember = compute_always,
+) -> Sweep:
+    """What an analyser at `plane` would read at f_hz (n,), Hz, with Gaussian noise on each part of gamma."""
+    z = wire_impedance(setup.build().solver(remember), f_hz)
+    gamma = radio_gamma(setup, z, f_hz, plane, setup.radio.impedance)
+    if rng is not None:
+        gamma = gamma + noise * (rng.standard_normal(len(f_hz)) + 1j * rng.standard_normal(len(f_hz)))
+    gamma = gamma / np.maximum(np.abs(gamma) / MOST_GAMMA, 1)
+    return Sweep.from_gamma(f_hz, gamma, setup.radio.impedance, plane, name)
+
+
+def made_up(study: Study, seed: int, remember: Remember = compute_always) -> tuple[dict[str, bytes], dict[str, float]]:
+    """Sweeps of every band of a study as .s1p files, name -> content, with values drawn from the priors of its
+    [fit.parameters], and these true values (SI).
+
+    remember: where matrices are kept.
+    """
+    spec: FitSpec = study.options["fit"]
+    setup = Setup.read(study.raw)
+    rng = np.random.default_rng(seed)
+    truth = {}
+    for p in parameters_of(setup, spec):
+        value = p.start + p.scale * rng.standard_normal()
+        truth[p.path] = float(np.clip(value, p.low, p.high))
+    true = with_values(setup, truth)
+    files = {}
+    for band in study.bands:
+        f = np.linspace(*window(band), POINTS)
+        sweep = made_up_sweep(true, f, spec.plane, NOISE, rng, remember=remember)
+        name = f"made-up-{band.name.replace(' ', '')}"
+        files[f"{name}.s1p"] = s1p_text(sweep, name).encode()
+    return files, truth

@@ -21,7 +21,7 @@ from tautwire.studies.study.findings import (
     rows_of,
     say,
 )
-from tautwire.studies.wants.fit.missing import WORTH
+from tautwire.studies.wants.fit.fitting import WORTH
 
 if TYPE_CHECKING:
     from tautwire.studies.study.result import Result

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from pydantic import field_validator
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 from tautwire.model.errors import InputError
-from tautwire.model.fields.pattern import Pattern, strongest
+from tautwire.model.fields.far_field import Pattern, strongest
 from tautwire.model.fields.power_balance import PowerChain, power_balance, power_chain
 from tautwire.model.fields.terrain import LEVEL
 from tautwire.model.operating.bands import Band

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 
 COUNT, DIMENSIONS, SEED = 512, 48, 1  # of the points beside this file
 FILE = Path(__file__).with_name("points.npy")

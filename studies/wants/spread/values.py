@@ -7,21 +7,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 import scipy
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 from tautwire.model.errors import InputError
 from tautwire.model.wires.mesh import MeshRules
-from tautwire.studies.study.setup import Setup
-from tautwire.studies.study.soil import SOIL_AT
-from tautwire.studies.study.spread import ADDED, FACTOR, ONE_SIDED, USUAL, Law, usual_over
-from tautwire.studies.wants.known import Known
-from tautwire.studies.wants.local_model import value_at, with_value
+from tautwire.studies.study.raw import ADDED, FACTOR, ONE_SIDED, USUAL, Law, usual_over
+from tautwire.studies.study.setup import SOIL_AT, Setup
+from tautwire.studies.wants.local_model import Known, value_at, with_value
 from tautwire.studies.wants.spread.points import DIMENSIONS, sobol
 
 REACH = 4.0  # standard deviations beyond which nothing is tried
 LIMITS = {"site.soil.er": (1.5, 90.0), "wire.jacket_er": (1.05, 20.0)}
 POSITIVE = 1e-15
 TURN = "reel.turn_length"
-COUNTED = 10  # turns whose length was measured, from which a turn is known as in spread.py's row
+COUNTED = 10  # turns whose length was measured, from which a turn is known as in raw.py's row
 
 
 @dataclass(frozen=True)

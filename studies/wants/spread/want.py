@@ -14,19 +14,24 @@ import numpy as np
 from pydantic import model_validator
 
 from tautwire.model.errors import InputError, SolveError
-from tautwire.studies.study.parts import Part, entry
-from tautwire.studies.study.paths import flat
-from tautwire.studies.study.quantities import quantity_text
-from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.parts import Part, entry, flat
+from tautwire.studies.study.setup import AROUND, Setup
 from tautwire.studies.study.study import Study
-from tautwire.studies.study.units import Kind, length
+from tautwire.studies.study.units import Kind, length, quantity_text
+from tautwire.studies.wants.dips.reading import band_row as read_band
 from tautwire.studies.wants.dips.reading import window
-from tautwire.studies.wants.known import KEYS, Known, read_known
-from tautwire.studies.wants.local_model import quantity_kind
-from tautwire.studies.wants.spread.along import Asked
-from tautwire.studies.wants.spread.differences import DRAWS, draws_row
-from tautwire.studies.wants.spread.intervals import Spread, measured_sd, narrowed, sobol_shares, spread_of
-from tautwire.studies.wants.spread.sampling import COUNT
+from tautwire.studies.wants.local_model import KEYS, Known, quantity_kind, read_known
+from tautwire.studies.wants.spread.sampling import (
+    COUNT,
+    DRAWS,
+    Asked,
+    Spread,
+    draws_row,
+    measured_sd,
+    narrowed,
+    sobol_shares,
+    spread_of,
+)
 from tautwire.studies.wants.spread.values import Joint, Uncertain, uncertain, with_offsets
 from tautwire.studies.wants.spread.words import findings
 from tautwire.studies.wants.want import Frames, Want
@@ -38,10 +43,14 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 
+# --- Want "spread": how sure each band's dip and SWR are, what they are unsure by, and what to measure to know
+# better.
+
+
 class SpreadSpec(Part):
     """[spread]: how far off values may be, and how the spread is sampled.
 
-    Values not named have their usual spread (study/spread.py). They stand in [spread.values], as in [fit.parameters],
+    Values not named have their usual spread (study/raw.py). They stand in [spread.values], as in [fit.parameters],
     or in [spread] itself.
     """
 
@@ -211,7 +220,6 @@ def sobol_rows(spread: Spread) -> list[dict[str, Any]]:
 
 def exact_rows(spread: Spread, count: int, solver: Solver) -> list[dict[str, Any]]:
     """Samples solved in full, beside what the model of shifts says of them."""
-    from tautwire.studies.wants.dips.reading import band_row as read_band
 
     rows = []
     offsets = spread.joint.draw(max(count, 1), spread.seed + 1)[:count]
@@ -248,3 +256,36 @@ def plots(result: Result) -> dict[str, Figure]:
 
 
 WANT = Want("spread", compute, SpreadSpec, findings=findings, plots=plots, check=check)
+
+
+# --- The give or take of every dip: rows that come with each case of a study of dips or turns, whatever else is
+# wanted.
+
+
+FEW_SAMPLES = 128  # a case, in a study of many
+ENOUGH = 24  # cases from which a study is one of many
+FREE_OF = ("radio.power", "radio.duty", *AROUND)  # what a dip and an SWR do not depend on
+
+
+def wanted(study: Study) -> bool:
+    """Whether a study's answers carry their give or take."""
+    return study.spec.spread and bool({"dips", "turns", "spread"} & set(study.spec.want))
+
+
+def _samples(study: Study) -> int:
+    asked: int = study.options["spread"].samples
+    return asked if study.count < ENOUGH else min(asked, FEW_SAMPLES)
+
+
+def give_rows(setup: Setup, solver: Solver, study: Study) -> Frames:
+    """Tables "spread" and "spread_parts" of a case, and its samples."""
+    return tables(setup, solver, study, _samples(study))
+
+
+def depends(study: Study) -> Any:
+    want = study.spec.want
+    return [study.options["spread"].model_dump(), _samples(study), study.spec.swr_threshold, "spread" in want,
+            "turns" in want]  # fmt: skip
+
+
+GIVE = Want("give", give_rows, depends=depends, free_of=FREE_OF)

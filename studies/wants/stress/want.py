@@ -113,8 +113,7 @@ def _core_rows(setup: Setup) -> Rows:
 def plots(result: Result, size: str = "print") -> dict[str, Figure]:
     """Of the first case: volts and amps along the wire, heat, the core; currents on all conductors."""
     from tautwire.studies.drawing.style import Heading
-    from tautwire.studies.wants.stress.currents import current_figure, current_title
-    from tautwire.studies.wants.stress.figures import stress_figure, stress_title
+    from tautwire.studies.wants.stress.figures import current_figure, current_title, stress_figure, stress_title
 
     first = result.study.cases()[0]
     parts = {name: result.of(name, first) for name in ("stress", "stress_along", "core")}

@@ -11,10 +11,10 @@ import pandas as pd
 from matplotlib.lines import Line2D
 
 from tautwire.model.fields.hop_angles import LAYERS, hop_elevation, hop_reach
+from tautwire.studies.drawing.axes import heading_of
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, TARGET, Heading, Look, Sheet, style
-from tautwire.studies.drawing.words import heading_of
-from tautwire.studies.study.cells import in_words
 from tautwire.studies.study.findings import Drawn, Row, Title, band_name, cell_words, joined, say
+from tautwire.studies.study.units import in_words
 from tautwire.studies.wants.target.words import angles, by_region, headline
 
 if TYPE_CHECKING:

@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from pydantic import field_validator, model_validator
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real
 from tautwire.model.errors import InputError
+from tautwire.model.fields.far_field import Pattern, strongest
 from tautwire.model.fields.hop_angles import LAYERS, Region, hop_reach
-from tautwire.model.fields.pattern import Pattern, strongest
 from tautwire.model.fields.power_balance import power_balance, power_chain
 from tautwire.studies.study import units
-from tautwire.studies.study.guard import Name
-from tautwire.studies.study.parts import Part, entry
+from tautwire.studies.study.parts import Name, Part, entry
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import Angle, Length
 from tautwire.studies.wants.pattern.want import LEAST, frequency, radio_db

@@ -9,21 +9,18 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from tautwire.model.arrays import Real
+from tautwire.model.basics import Real, swr
 from tautwire.model.errors import InputError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import BandSegment, band_named, segment_named
 from tautwire.model.operating.reel import Reel
-from tautwire.model.reflection import swr
-from tautwire.model.solve.half_waves import half_waves
 from tautwire.model.solve.response import Response
 from tautwire.model.solve.solver import Solver
-from tautwire.studies.study.buildable import buildable
+from tautwire.model.wires.segments import half_waves
 from tautwire.studies.study.parts import Part, entry
-from tautwire.studies.study.quantities import written
-from tautwire.studies.study.setup import Setup
+from tautwire.studies.study.setup import Setup, buildable
 from tautwire.studies.study.study import Axis, Study
-from tautwire.studies.study.units import Number, length
+from tautwire.studies.study.units import Number, length, written
 from tautwire.studies.wants.dips.reading import GRID, minima, owned, swr_at_radio, the_dip, window
 from tautwire.studies.wants.turns.choice import COLUMN, finish, threshold
 from tautwire.studies.wants.turns.words import findings

@@ -1,6 +1,6 @@
 """What may have changed about a set-up since last time, each with the size of a usual change.
 
-A usual change is what one careless set-up differs from the next by. Values that have a usual spread (study/spread.py)
+A usual change is what one careless set-up differs from the next by. Values that have a usual spread (study/raw.py)
 take two standard deviations of it, so that spread, fit and why go by one table; the other usual changes, of things
 exchanged, laid elsewhere or new, are estimates of ours: common practice, no source.
 """
@@ -12,11 +12,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tautwire.model.errors import InputError
-from tautwire.model.wires.leg_equations import LOWEST
+from tautwire.model.wires.layout import LOWEST
 from tautwire.studies.study.findings import NOTHING, Name, Number, Words, joined, say
-from tautwire.studies.study.setup import NearbySpec, Setup
-from tautwire.studies.study.soil import SOIL_AT
-from tautwire.studies.study.spread import usual_of
+from tautwire.studies.study.raw import usual_of
+from tautwire.studies.study.setup import SOIL_AT, NearbySpec, Setup
 from tautwire.studies.study.units import Kind, angle, length
 from tautwire.studies.wants.local_model import value_at, with_value, with_values
 

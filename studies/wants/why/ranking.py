@@ -8,9 +8,9 @@ MORE_ODDS times as likely to have changed at all as not. The chance of a set of 
 
 with shifts of the dip taken relative to its frequency and SWR as |reflection|. The mean is taken by Laplace's
 approximation (any text on Bayesian statistics); a set that needs a lucky change, or many causes, is less likely by
-itself. What a cause does is first taken from coarse solves (shifted.py), and of several together as the sum; the likely
-ones are then solved at their best change. Differences from the set-up as it was are compared, so a set-up that is a
-little off does little harm.
+itself. What a cause does is first taken from coarse solves (local_model.py), and of several together as the sum; the
+likely ones are then solved at their best change. Differences from the set-up as it was are compared, so a set-up that
+is a little off does little harm.
 """
 
 import itertools
@@ -23,19 +23,17 @@ from typing import Any, NamedTuple
 import numpy as np
 import scipy
 
-from tautwire.model.arrays import Complex, Real
+from tautwire.model.basics import Complex, Real, size_of, swr
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Band, band_named, band_of, bands
-from tautwire.model.reflection import size_of, swr
-from tautwire.model.solve.response import Response
-from tautwire.model.solve.smooth_matrices import span_of
+from tautwire.model.solve.response import Response, span_of
 from tautwire.model.solve.solver import Remember, compute_always
 from tautwire.studies.study.measurement import Sweep, dips
 from tautwire.studies.study.setup import Setup
-from tautwire.studies.wants.ask import AskMany, in_turn
 from tautwire.studies.wants.dips.reading import GRID, minima
-from tautwire.studies.wants.shifted import Shifted, shifted_impedance
+from tautwire.studies.wants.local_model import Shifted, shifted_impedance
+from tautwire.studies.wants.want import AskMany, in_turn
 from tautwire.studies.wants.why.causes import Cause, causes, together
 
 DIP_ERROR = 1e-3  # of the frequency: reading a dip (common practice, no source); the mesh moves it by < 2e-4

@@ -19,8 +19,7 @@ from tautwire.studies.study.parts import HIDDEN, Part, entry
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.study import Study
 from tautwire.studies.study.units import Frequency, Number
-from tautwire.studies.wants.ask import AskMany
-from tautwire.studies.wants.want import Frames, Want
+from tautwire.studies.wants.want import AskMany, Frames, Want
 from tautwire.studies.wants.why.causes import Cause
 from tautwire.studies.wants.why.ranking import (
     DIP_ERROR,
