@@ -221,8 +221,8 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
 
     A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default).
     One that is given up is tried alone when nothing else runs, three times at most, as another may have killed its
-    workers: only what fails alone has failed. A worker that joins later with other code sends back what reaches it, and it goes
-    to those with the code we have here.
+    workers: only what fails alone has failed. A worker that joins later with other code sends back what reaches it,
+    and it goes to those with the code we have here.
     When nothing comes back for `timeout` seconds, the cases still out are given up. Raises InputError for a scheduler
     that is not there or workers with other code, SolveError if the scheduler stops.
     """
