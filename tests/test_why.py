@@ -10,6 +10,7 @@ from lakeside import RAW, lakeside
 from why_words import why_words
 
 from tautwire.model.errors import InputError
+from tautwire.model.operating.bands import band_named
 from tautwire.model.wires.layout import sagged, sloper
 from tautwire.studies.commands.cli import main
 from tautwire.studies.drawing.labels import outside, overlaps
@@ -24,7 +25,7 @@ from tautwire.studies.wants.fit.want import made_up_sweep
 from tautwire.studies.wants.why.causes import causes, together
 from tautwire.studies.wants.why.figures import why_figures
 from tautwire.studies.wants.why.ranking import Shift, Track, Why, explain, remaining, shift_of, shifts_between
-from tautwire.studies.wants.why.want import WhySpec, shifts_of
+from tautwire.studies.wants.why.want import WhySpec, shifts_of, why_tables
 
 F = (np.linspace(6.5e6, 7.9e6, 141), np.linspace(12.9e6, 15.6e6, 141))
 
@@ -314,3 +315,18 @@ def test_an_error_of_nothing_is_refused_by_its_own_name(name: str) -> None:
     seen = {"moves": [{"was": "14.2 MHz", "now": "14.1 MHz"}]}
     with pytest.raises(InputError, match=rf"^why\.{name} = 0: above 0$"):
         read_study({**RAW, "study": {"want": ["why"]}, "why": {**seen, name: 0}})
+
+
+def test_a_dip_to_read_next_tells_the_first_two_apart(remember: Store) -> None:
+    """Of bands not read; its odds follow from how far apart the two causes put it."""
+    unread = [band_named("20 m"), band_named("40 m"), band_named("15 m")]
+    why = explain(lakeside(), (Shift("20 m", 14.2e6, 14.1e6),), remember=remember, unread=unread)
+    first, second = [e.cause.name for e in why.explanations if e.explains][:2]
+    assert why.apart and {a.band for a in why.apart} <= {"40 m", "15 m"}
+    assert all((a.first, a.second) == (first, second) for a in why.apart)
+    odds = [a.odds for a in why.apart]
+    assert odds == sorted(odds, reverse=True) and min(odds) >= 1
+    far = [abs(math.log(a.first_hz / a.second_hz)) for a in why.apart]
+    assert odds[0] > 1 and far[0] > 1e-4
+    rows = why_tables(why)["why_next"]
+    assert [row["band"] for row in rows] == [a.band for a in why.apart] and rows[0]["other_cause"] == second

@@ -1,6 +1,7 @@
 """tautwire explore FILE: a page with sliders, made from a study."""
 
 import dataclasses
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -15,6 +16,24 @@ from tautwire.studies.study.files import load_tables
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 
 NAME = "explorer.html"
+
+
+SLIDER = click.option(
+    "--slider", "ranges", type=(str, str, str), multiple=True, metavar="KEY LOWEST HIGHEST",
+    help='One more slider, such as --slider antenna.slope "20 deg" "40 deg".',
+)  # fmt: skip
+CHOICE = click.option(
+    "--choice", "words", type=(str, str), multiple=True, metavar="KEY VALUE",
+    help="One more value to choose, such as --choice coax.type RG-174.",
+)  # fmt: skip
+
+
+def controls_of(
+    file: Path, fit: Path | None, ranges: Sequence[tuple[str, str, str]], words: Sequence[tuple[str, str]]
+) -> Controls:
+    """What moves on the page of a study file. Raises InputError."""
+    study = dataclasses.replace(explored_study(with_fit(load_tables(file), fit), file.stem), file=str(file))
+    return controls(study, ranges, words)
 
 
 def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
@@ -35,10 +54,8 @@ def _explore_shown(made: Controls, workers: int | None, live: bool) -> str:
 @FROM
 @click.option("--out", type=click.Path(path_type=Path), help="The page [results/<study>/explorer.html].")
 @REPLACE
-@click.option("--slider", "ranges", type=(str, str, str), multiple=True, metavar="KEY LOWEST HIGHEST",
-              help='One more slider, such as --slider antenna.slope "20 deg" "40 deg".')  # fmt: skip
-@click.option("--choice", "words", type=(str, str), multiple=True, metavar="KEY VALUE",
-              help='One more value to choose, such as --choice coax.type RG-174.')  # fmt: skip
+@SLIDER
+@CHOICE
 @click.option("--live", is_flag=True, help="Serve the page on this machine; the solver answers beyond the range.")
 @click.option("--port", type=click.IntRange(0, 65535), default=8649, show_default=True, help="Port for --live.")
 @WORKERS
@@ -57,8 +74,8 @@ def COMMAND(
 
     A study that sweeps no length, or no soil, gets a slider or a choice for it.
     """
-    study = dataclasses.replace(explored_study(with_fit(load_tables(file), fit), file.stem), file=str(file))
-    made = controls(study, ranges, words)
+    made = controls_of(file, fit, ranges, words)
+    study = made.study
     if not live:
         path = out or results_of(study, "run") / NAME
         with results_file(study, NAME, "run", out, replace, "explore") as folder:

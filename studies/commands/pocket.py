@@ -1,17 +1,14 @@
 """tautwire pocket FILE: the page for the park, for one's own set-up."""
 
-import dataclasses
 from pathlib import Path
 
 import click
 
+from tautwire.studies.commands.explore import CHOICE, SLIDER, controls_of
 from tautwire.studies.commands.shared import FILE, REPLACE, WORKERS, progress_bar, results_file, results_of
-from tautwire.studies.explorer.sliders import controls
 from tautwire.studies.pocket.page import pocket
-from tautwire.studies.questions.explore import explored_study
 from tautwire.studies.running.store import Store
-from tautwire.studies.study.files import load_tables
-from tautwire.studies.wants.fit.fitted import FROM, with_fit
+from tautwire.studies.wants.fit.fitted import FROM
 
 NAME = "pocket.html"
 
@@ -21,10 +18,8 @@ NAME = "pocket.html"
 @FROM
 @click.option("--out", type=click.Path(path_type=Path), help="The page [results/<study>/pocket.html].")
 @REPLACE
-@click.option("--slider", "ranges", type=(str, str, str), multiple=True, metavar="KEY LOWEST HIGHEST",
-              help='One more slider, such as --slider antenna.slope "20 deg" "40 deg".')  # fmt: skip
-@click.option("--choice", "words", type=(str, str), multiple=True, metavar="KEY VALUE",
-              help='One more value to choose, such as --choice coax.type RG-174.')  # fmt: skip
+@SLIDER
+@CHOICE
 @WORKERS
 def COMMAND(
     file: Path,
@@ -39,10 +34,9 @@ def COMMAND(
 
     What it keeps goes home as one file: tautwire log --merge FILE.
     """
-    study = dataclasses.replace(explored_study(with_fit(load_tables(file), fit), file.stem), file=str(file))
-    made = controls(study, ranges, words)
-    path = out or results_of(study, "run") / NAME
-    with results_file(study, NAME, "run", out, replace, "pocket") as folder:
+    made = controls_of(file, fit, ranges, words)
+    path = out or results_of(made.study, "run") / NAME
+    with results_file(made.study, NAME, "run", out, replace, "pocket") as folder:
         with progress_bar("settings") as tell:
             page, data, _ = pocket(made, Store(), workers, lambda _, done, total: tell(done, total))
         folder.put({path.name: page.encode()})

@@ -327,7 +327,7 @@ def _solved(log: Log, at: Point, cell: Cell) -> Found:
     precision = log.precision.copy()
     _, before = np.linalg.slogdet(precision)
     pull = np.zeros(len(z))
-    logs = chi = misfit = 0.0
+    logs = misfit = 0.0
     kept = []
     for kind, off, line in zip(log.own_kinds, at.own, at.lines, strict=True):
         h = kind.hidden(off, cell)
@@ -339,14 +339,12 @@ def _solved(log: Log, at: Point, cell: Cell) -> Found:
         precision += white[:, :-1].T @ white[:, :-1]
         pull += white[:, :-1].T @ white[:, -1]
         logs += 2 * float(np.log(np.diag(root)).sum())
-        chi += float(line.left @ line.left + h @ h)
         misfit += float(white[:, -1] @ white[:, -1])
         kept.append((root, by_shared, by_own, target))
     _, after = np.linalg.slogdet(precision)
     covariance = np.linalg.inv(precision)
     mean = covariance @ pull
     misfit -= float(pull @ mean)
-    chi += float(z @ log.precision @ z)
     own = tuple(
         by_own.T @ scipy.linalg.cho_solve((root, True), target - by_shared @ mean)
         for root, by_shared, by_own, target in kept

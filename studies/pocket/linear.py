@@ -1,7 +1,5 @@
 """What dips say on the pocket page, and the stops that it then chooses.
 
-What dips say on the pocket page: the posterior of studies/learned with readings linear in what is off.
-
 A reading is the logarithm of its frequency over that of the dip as typed; slopes (slopes.py) say what each value does
 to it. So a phone needs no solver; search, cells and covariance are those of learned/posterior.py.
 """
@@ -15,7 +13,7 @@ from typing import Any, cast
 import numpy as np
 import scipy
 
-from tautwire.model.basics import Real, size_of
+from tautwire.model.basics import Real, size_of, swr_of
 from tautwire.model.operating.reel import fewest_stops
 from tautwire.studies.learned.outing import READ_DIP, READ_SIZE, Kinds, Layer, layer_of, model_error, together
 from tautwire.studies.learned.posterior import ERROR, Found, Key, Local, Log, Posterior, hidden_of, kind_of, learned
@@ -190,7 +188,7 @@ def choose(model: Model, posterior: Posterior, outing: Hung) -> Chosen:
         f, at = model.surface.frequencies[one.band] / 1e6, np.linspace(one.lower, one.upper, PLACES)
         shift, more = ahead.shift[one.band] + q * ahead.sd[one.band], ahead.size[one.band]
         most = float(shifted_size(f, places[stop][one.band], at, float(shift), float(more)).max())
-        return (1 + most) / (1 - most)
+        return float(swr_of(most))
 
     def works(stop: int, which: Sequence[int]) -> float:
         some = [model.segments[j] for j in which]

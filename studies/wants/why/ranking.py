@@ -23,7 +23,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import scipy
 
-from tautwire.model.basics import Complex, Real, size_of, swr
+from tautwire.model.basics import Complex, Real, size_of, swr, swr_of
 from tautwire.model.errors import InputError, SolveError
 from tautwire.model.feed.chain import FeedSystem
 from tautwire.model.operating.bands import Band, band_named, band_of, bands
@@ -114,12 +114,14 @@ class Explanation:
 
 @dataclass(frozen=True)
 class Apart:
-    """A dip that was not read: where it was in the set-up, and where the two likeliest causes would put it, Hz. odds:
-    of the right one to the other, once it is read."""
+    """A dip that was not read: where it was in the set-up, and where the two likeliest causes (first, second) would put
+    it, Hz. odds: of the right one to the other, once it is read."""
 
     band: str
     was_hz: float
+    first: str
     first_hz: float
+    second: str
     second_hz: float
     odds: float
 
@@ -294,7 +296,7 @@ def explain(
     if not isinstance(alone, str):
         c = min((k for k in alone if k), key=abs)
         slope = np.log(alone[c][:, 0] / track.base[:, 0]) / c
-    apart = _apart(track, found, [b for b in unread if b.name not in {s.band for s in shifts}])
+    apart = _apart(track, shown, [b for b in unread if b.name not in {s.band for s in shifts}], ask)
     return Why(
         shifts,
         tuple(map(float, track.base[:, 0])),
@@ -307,30 +309,32 @@ def explain(
     )
 
 
-def _apart(track: "Track", found: Sequence[Explanation], unread: Sequence[Band]) -> tuple[Apart, ...]:
-    """Dips not read yet that would tell the two likeliest causes that explain all, apart; the most telling first."""
-    alike = [e for e in found if e.explains and e.chance > APART_FROM][:2]
-    if len(alike) < 2:
-        return ()
-    rows = []
-    for band in unread:
-        centre = (band.lower + band.upper) / 2
+def _apart(track: "Track", sets: Sequence["Weighed"], unread: Sequence[Band], ask: AskMany) -> tuple[Apart, ...]:
+    """Dips not read yet that would tell the two likeliest causes that explain all apart; the most telling first."""
+    alike = [s for s in sets if track.enough(s) and s.chance > APART_FROM][:2]
+    rows = ask(read_apart, [(track, band, *alike) for band in unread]) if len(alike) == 2 else []
+    return tuple(sorted((row for row in rows if isinstance(row, Apart)), key=lambda row: -row.odds))
+
+
+def read_apart(track: "Track", band: Band, first: "Weighed", second: "Weighed") -> Apart | str:
+    """Where two sets of causes would put a dip that was not read; or why that cannot be said."""
+    every, centre = causes(track.setup), (band.lower + band.upper) / 2
+    two = [_explained(s, every) for s in (first, second)]
+    try:
         (seen,) = _solved(track.setup, [centre], [centre], track.plane, track.remember)
         if math.isnan(seen.dip):
-            continue
+            return "no dip"
         here = replace(track, shifts=(Shift(band.name, seen.dip, seen.dip),), seen=(seen,),
                        near=(Shifted(track.setup, seen.response, seen.dip),))  # fmt: skip
-        try:
-            at = [float(here.told(e.cause, e.change, np.array([seen.dip]))[0, 0]) for e in alike]
-        except (InputError, SolveError):
-            continue
-        if not np.isfinite(at).all():
-            continue
-        moves = np.log(np.array(at) / seen.dip)
-        error = math.hypot(track.dip_error, MODEL_SHARE * float(np.abs(moves).max()))
-        odds = math.exp(min((moves[0] - moves[1]) ** 2 / error**2 / 2, MOST_LOG_ODDS))
-        rows.append(Apart(band.name, seen.dip, at[0], at[1], odds))
-    return tuple(sorted(rows, key=lambda row: -row.odds))
+        at = np.array([here.told(cause, size, np.array([seen.dip]))[0, 0] for cause, size in two])
+    except (InputError, SolveError) as fault:
+        return str(fault)
+    if not np.isfinite(at).all():
+        return "no dip is left to follow"
+    moves = np.log(at / seen.dip)
+    error = math.hypot(track.dip_error, MODEL_SHARE * float(np.abs(moves).max()))
+    odds = math.exp(min((moves[0] - moves[1]) ** 2 / error**2 / 2, MOST_LOG_ODDS))
+    return Apart(band.name, seen.dip, two[0][0].name, float(at[0]), two[1][0].name, float(at[1]), odds)
 
 
 Names = tuple[int, ...]
@@ -406,6 +410,13 @@ class Weighed:
     log_weight: float
     solve_at: Real
     chance: float = math.nan
+
+
+def _explained(one: Weighed, every: Sequence[Cause]) -> tuple[Cause, float]:
+    """The cause that a set of causes is, and its change in usual changes."""
+    if len(one.names) == 1:
+        return every[one.names[0]], float(one.sizes[0])
+    return together([every[n] for n in one.names], one.sizes.tolist()), float(np.linalg.norm(one.sizes))
 
 
 def _is_solved(one: Weighed, told: dict[int, Told], joint: dict[Names, Joint]) -> bool:
@@ -601,10 +612,10 @@ class Track:
 
     def explanation(self, one: Weighed, every: Sequence[Cause]) -> Explanation:
         """A set of causes as an explanation."""
-        parts = [every[n] for n in one.names]
-        change = float(one.sizes[0]) if len(parts) == 1 else float(np.linalg.norm(one.sizes))
-        cause = parts[0] if len(parts) == 1 else together(parts, one.sizes.tolist())
+        cause, change = _explained(one, every)
         now = tuple(float(s.was_hz * math.exp(one.moves[i, 0])) for i, s in enumerate(self.shifts))
         g = np.clip(self.base[:, 1] + one.moves[:, 1], 0, 0.999)
-        low = tuple(map(float, (1 + g) / (1 - g)))
-        return Explanation(cause, change, one.misfit, one.chance, self.enough(one), one.at_end, now, low, len(parts))
+        low = tuple(map(float, swr_of(g)))
+        return Explanation(
+            cause, change, one.misfit, one.chance, self.enough(one), one.at_end, now, low, len(one.names)
+        )

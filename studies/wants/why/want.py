@@ -140,9 +140,8 @@ def why_tables(found: Why, lengths: str = "metric") -> Frames:
                 "off_khz": (dip_hz - shift.now_hz) / 1e3, "was_swr": shift.was_swr, "now_swr": shift.now_swr,
                 "base_mhz": base / 1e6,
             })  # fmt: skip
-    two = [e.cause.name for e in found.explanations if e.explains][:2]
     apart = [
-        {"cause": two[0], "other_cause": two[1], "band": a.band, "was_mhz": a.was_hz / 1e6,
+        {"cause": a.first, "other_cause": a.second, "band": a.band, "was_mhz": a.was_hz / 1e6,
          "told_mhz": a.first_hz / 1e6, "other_mhz": a.second_hz / 1e6, "odds": a.odds}
         for a in found.apart
     ]  # fmt: skip
