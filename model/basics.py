@@ -57,7 +57,7 @@ def wave_number(f_hz: F) -> F:
     return 2 * np.pi * f_hz / C0
 
 
-# --- Impedance, reflection coefficient and SWR: what each says in terms of the others.
+# --- Impedance, reflection coefficient and SWR.
 
 
 def reflection(z: ArrayLike, z0: float = 50.0) -> Complex:

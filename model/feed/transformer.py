@@ -24,7 +24,7 @@ from tautwire.model.basics import EPS0, Complex, Real, as_frequencies
 from tautwire.model.errors import InputError
 from tautwire.model.feed.ferrite import FERRITES, TOROIDS, Core, Toroid
 
-# --- The matching transformer between coax (primary) and wire (secondary), from its core and parasitics.
+# --- The matching transformer between coax (primary) and wire (secondary).
 
 
 @dataclass(frozen=True)
@@ -210,7 +210,7 @@ PORTABLE_49_TO_1 = Transformer(
 )
 
 
-# --- Capacitance at a transformer's high-impedance terminal, from its winding, post and lead.
+# --- Capacitance at a transformer's high-impedance terminal.
 
 
 NICKEL_ZINC_ER = 12.0  # relative permittivity of nickel-zinc ferrite at HF (catalogue values 10 to 15, from memory)

@@ -28,7 +28,7 @@ from tautwire.model.fields.near_field import CLOSE, LOWEST_POINT, Fields, NearFi
 from tautwire.model.wires.segments import Segments
 from tautwire.model.wires.structure import Structure
 
-# --- Published limits of exposure to radio-frequency fields, 0.3 to 300 MHz, as data.
+# --- Published limits of exposure to radio-frequency fields.
 
 
 FCC = "47 CFR 1.1310, table 1, from memory"
@@ -164,7 +164,7 @@ def quotient(fields: Fields, limits: tuple[Level, ...], duty: float = 1.0) -> Re
     return worst
 
 
-# --- Where people should not stand while the antenna transmits: fields at body height against a limit.
+# --- Where people should not stand while the antenna transmits.
 
 
 HEIGHTS = (0.1, 0.5, 1.0, 1.5, 2.0)  # m

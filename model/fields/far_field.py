@@ -35,7 +35,7 @@ from tautwire.model.soil.ground import Ground
 from tautwire.model.solve.solver import Solution
 from tautwire.model.wires.segments import Segments, shape
 
-# --- Far field of the solved currents: direct wave plus the wave the ground reflects; gain in any direction.
+# --- Far field of the solved currents.
 
 
 POINTS = 3  # Gauss points a segment; segments are far below a wavelength
@@ -273,7 +273,7 @@ def directivity(solution: Solution, elevation: ArrayLike, azimuth: ArrayLike) ->
     return 4 * np.pi * intensity(solution, elevation, azimuth) / radiated(solution)
 
 
-# --- Figures of a pattern: cuts, where the gain peaks, how wide the lobe is, what goes backward.
+# --- Figures of a pattern.
 
 
 HALF = 10 * np.log10(2)  # dB

@@ -42,7 +42,7 @@ from tautwire.model.solve.solver import Solution
 from tautwire.model.wires.segments import Segments
 from tautwire.model.wires.structure import Structure
 
-# --- Power that the currents send into the soil, from the fields in the soil alone.
+# --- Power that the currents send into the soil.
 
 
 CUT = 10.0  # lateral wave numbers beyond CUT |n| are left to the charges; chosen by hand
@@ -275,8 +275,7 @@ def _to_both_ends(length: float, scale: float) -> Real:
     return np.array([*half, length / 2, *(length - h for h in reversed(half))])
 
 
-# --- Where the power goes that enters the wire, and where the radio's power goes: sky, soil, wire, choke, and the
-# feed.
+# --- Where the power goes that enters the wire, and where the radio's power goes.
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 from tautwire.model.basics import EPS0, Complex, Real
 from tautwire.model.errors import InputError, SolveError
 
-# --- Wire on a hand reel: how much is out after so many turns, and the rough electrical effect of the rest.
+# --- Wire on a hand reel.
 
 
 INCH = 0.0254
@@ -236,7 +236,7 @@ def _within(field: str, value: ArrayLike, most: float, unit: str) -> Real:
     return np.clip(got, 0, most)
 
 
-# --- Which reel settings ("stops") to use: the best for each segment, and the fewest that serve them all.
+# --- Which reel settings ("stops") to use.
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,7 @@ from numpy.typing import ArrayLike
 from tautwire.model.basics import EPS0, Complex, Real
 from tautwire.model.errors import InputError, did_you_mean
 
-# --- Level soil layers at one frequency, and the plane waves they reflect.
+# --- Level soil layers at one frequency.
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,7 @@ from tautwire.model.soil.ground import Ground, Stack
 from tautwire.model.soil.sommerfeld import QUICK, kernels
 from tautwire.model.wires.segments import Segments, shape
 
-# --- Quasi-static images in the faces below a thin top layer: what a low wire over snow, ice or wet grass needs.
+# --- Quasi-static images in the faces below a thin top layer.
 
 
 SLOWEST = 9.0  # 1/m; what varies more slowly along the wires is met by the points on a segment
@@ -122,8 +122,7 @@ def _left(stack: Stack, wave: Real) -> Complex:
     return _static(stack, wave) - sum(c * np.exp(-2 * wave * x) for x, c in stack.images)
 
 
-# --- The four reflected-field kernels of one soil at one frequency, tabulated so that 20 000 points cost
-# milliseconds.
+# --- The four reflected-field kernels of one soil at one frequency.
 
 
 R_MIN, R_MAX = 0.019, 120.0  # m: two wires at 1 cm; the span of an 80 m wire and its return conductor, and more
@@ -283,7 +282,7 @@ def _fit(nodes: Real) -> Real:
     return np.linalg.inv(_chebyshev(nodes, len(nodes)).T)
 
 
-# --- What a real soil adds to the impedance matrix beyond the quasi-static image: Zrest.
+# --- What a real soil adds to the impedance matrix beyond the quasi-static image.
 
 
 FAR_POINTS, NEAR_POINTS = 2, 8  # Gauss points on a source segment

@@ -43,7 +43,7 @@ from scipy.special import hankel1, j0, j1
 from tautwire.model.basics import Complex, Real, laguerre, legendre, on_panels
 from tautwire.model.soil.ground import Stack
 
-# --- J0 and J1 of complex argument near the real axis, many times faster than the general routines and good to 1e-8.
+# --- J0 and J1 of complex argument near the real axis.
 
 
 RIM = 10.0
@@ -102,7 +102,7 @@ _SERIES = [[1 / (math.factorial(k) * math.factorial(k + order)) for k in range(T
 _HANKEL = [_hankel_coefficients(order) for order in (0, 1)]
 
 
-# --- The field that a lossy half space reflects back at a current element above it: four exact integrals.
+# --- The field that a lossy half space reflects back at a current element above it.
 
 
 @dataclass(frozen=True)

@@ -119,8 +119,7 @@ def _kernel(k: float, a: Real, b: Real) -> Real:
     return np.asarray(k * np.sin(kr) / kr)
 
 
-# --- Conductors close to the soil: their charge crowds to the underside, which thin wires and their images do not
-# know.
+# --- Conductors close to the soil.
 
 
 ORDERS = 48  # multipoles; the last of a bare wire that touches a conductor of kappa 0.99 is 1e-4 of the first
@@ -219,7 +218,7 @@ def heights(z: Real, outer: float) -> Real:
     return np.round(np.maximum(z, outer), 6)
 
 
-# --- Conductors of different radius that meet, without a step of radius in the engine; and jackets.
+# --- Conductors of different radius that meet, without a step of radius in the engine.
 
 
 def engine_legs(mesh: Mesh, structure: Structure) -> tuple[Leg, ...]:

@@ -71,7 +71,7 @@ from tautwire.model.wires.mesh import SHORTEST, Mesh, MeshRules, assembled, mesh
 from tautwire.model.wires.segments import MIRROR, Segments, joined_segments, shape
 from tautwire.model.wires.structure import Conductor, Structure
 
-# --- The segments of one structure laid onto another of the same make-up: as many, in the same order.
+# --- The segments of one structure laid onto another of the same make-up.
 
 
 CLOSE = 1e-6  # m, places along a conductor that count as one
@@ -137,7 +137,7 @@ def _distinct(pairs: list[tuple[float, float]]) -> tuple[Real, Real]:
     return before, after
 
 
-# --- Feed impedance at one frequency from a mesh made for it: for many set-ups that differ little from each other.
+# --- Feed impedance at one frequency from a mesh made for it.
 
 
 FEW = 8, 6  # nodes of a soil table: a shift moves by 1e-3 of all shifts together at most, by 4e-5 usually
@@ -199,7 +199,7 @@ class OneFrequency:
         return self._tables[key]
 
 
-# --- Structures that differ by one number: some solved, the matrices of the others blended between them.
+# --- Structures that differ by one number.
 
 
 SHARE = 0.35  # of the change without the second nearest node: the greatest error met with all of them
@@ -418,7 +418,7 @@ class BlendedSolver(Solver):
         return self.errors[span_of(f_hz)]
 
 
-# --- How far small changes of wires and soil move the feed, from the currents of one solve: no further solve at all.
+# --- How far small changes of wires and soil move the feed, from the currents of one solve.
 
 
 STEP = 0.01  # of the frequency, in which soil tables are shared: what they hold is a change of a change

@@ -34,7 +34,7 @@ from numpy.typing import ArrayLike
 from tautwire.model.basics import Complex, Real, impedance, reflection, wave_number
 from tautwire.model.errors import InputError
 
-# --- A band's impedance as one smooth rational function of frequency, from a handful of solves.
+# --- A band's impedance as one smooth rational function of frequency.
 
 
 REFERENCE = 2450.0  # ohm; the level at which the fit is made, 49 times 50 ohm

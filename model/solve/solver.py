@@ -34,13 +34,13 @@ from tautwire.model.wires.mesh import Mesh, MeshRules, mesh
 from tautwire.model.wires.segments import Segments, joined_segments, leg_segments
 from tautwire.model.wires.structure import Structure
 
-# --- One thread for linear algebra, so that the last digits of a result do not depend on the number of cores.
+# --- One thread for linear algebra.
 
 
 _LIMIT = threadpool_limits(1)
 
 
-# --- Wires over soil at a frequency: the impedance matrix, the currents, the feed impedance.
+# --- Wires over soil at a frequency.
 
 
 UNSETTLED = 0.01  # error of a response's reflection coefficient that is no answer

@@ -24,7 +24,7 @@ import numpy as np
 from tautwire.model.basics import Real as RealNumber
 from tautwire.model.errors import InputError, did_you_mean
 
-# --- Heights, lengths and slopes of straight legs: completed from any subset that settles them, or refused.
+# --- Heights, lengths and slopes of straight legs.
 
 
 Leg = tuple[str, str, str, str]
@@ -174,7 +174,7 @@ def _check(v: dict[str, float], leg: Leg, sign: int) -> None:
         raise InputError(f"layout.{name}", f"{low:.4g} m", f"{allowed}: keep it {LOWEST} m or more above soil")
 
 
-# --- How the wire hangs: named layouts that turn a few lengths, heights and slopes into points in space.
+# --- How the wire hangs.
 
 
 Point = tuple[float, float, float]

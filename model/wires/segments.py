@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from tautwire.model.solve.solver import Solution
 
 
-# --- Straight segments and the current on them: continuous, a quadratic on each through its start, centre and end.
+# --- Straight segments and the current on them.
 
 
 MIRROR = np.array([1.0, 1.0, -1.0])

@@ -25,7 +25,7 @@ from PIL import Image
 from tautwire.model.errors import InputError
 from tautwire.studies.study.findings import Cell, Drawn, Title
 
-# --- The look of every figure: colours, line marks, sizes, and a figure that saves the same bytes each time.
+# --- The look of every figure.
 
 
 STYLE_FILE = Path(__file__).with_name("tautwire.mplstyle")

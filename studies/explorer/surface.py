@@ -28,8 +28,7 @@ from tautwire.studies.study.raw import Raw
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.dips.reading import window
 
-# --- Every band's curve at any setting of the sliders, blended from solved settings; and how far that is from the
-# solver.
+# --- Every band's curve at any setting of the sliders, blended from solved settings.
 
 
 POINTS = 121  # frequencies a band

@@ -81,7 +81,7 @@ def together(count: int) -> Real:
     return np.asarray(np.linalg.cholesky((1 - TOGETHER) * np.eye(count) + TOGETHER))
 
 
-# --- What of a set-up may be off, and to which layer it belongs: the antenna, the site, or how it hung this time.
+# --- What of a set-up may be off, and to which layer it belongs.
 
 
 Layer = Literal["antenna", "site", "hang"]

@@ -164,8 +164,7 @@ def with_learned(result: Result, found: Sequence[Predicted]) -> None:
             result.frames[name] = rows
 
 
-# --- The logbook as outings, and what is learned of them all: replayed whenever it is asked for, so nothing goes
-# stale.
+# --- The logbook as outings, and what is learned of them all.
 
 
 SAME_HANG = ("antenna", "coax", "counterpoise")  # tables that say how it hangs

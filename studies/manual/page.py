@@ -91,7 +91,7 @@ def entries() -> Iterator[Entry]:
                     yield Entry(f"{name}.{method}", call_of(value), tuple(sections(doc)))
 
 
-# --- The manual as one offline page: everything in it but the prose is read from the code.
+# --- The manual as one offline page.
 
 
 def anchor(path: str) -> str:

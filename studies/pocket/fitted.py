@@ -61,7 +61,7 @@ def exact(setup: Setup, bands: Sequence[Band], kept: dict[str, Arrays], points: 
     ])  # fmt: skip
 
 
-# --- Reflection at the wire's feed as one fitted formula over frequency, length, slope, feed height and coax length.
+# --- Reflection at the wire's feed as one fitted formula over frequency.
 
 
 PATHS = ("antenna.length", "antenna.slope", "antenna.feed_height", "coax.length")

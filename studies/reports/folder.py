@@ -58,7 +58,7 @@ def _cell(value: object) -> object:
     return f"'{value}" if isinstance(value, str) and ACTS.match(value) else value
 
 
-# --- A result on disk: tidy CSV tables, plots, and a one-page summary that answers first.
+# --- A result on disk.
 
 
 def markdown_table(frame: pd.DataFrame) -> str:

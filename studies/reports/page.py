@@ -77,7 +77,7 @@ def alternative(stem: str, figure: Figure) -> str:
     return (figure.alternative if isinstance(figure, Sheet) else "") or stem.replace("_", " ").replace("-", " ")
 
 
-# --- Self-contained pages: no request leaves them, so they open from a phone's files without a network.
+# --- Self-contained pages.
 
 
 HERE = Path(__file__).parent

@@ -284,8 +284,7 @@ def notes_of_band(result: Result, band: str, kind: str) -> list[str]:
     return [words.text(lengths)]
 
 
-# --- A study as slides: question, set-up, answer, why, how sure, what it means in the field, cautions; notes to
-# speak.
+# --- A study as slides.
 
 
 WIDTH, HEIGHT, EDGE = 13.333, 7.5, 0.55  # inches

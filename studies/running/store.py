@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from tautwire.model.basics import Arrays
 
 
-# --- Which code makes a stored thing, and its digest: a result of other code is not taken for this one's.
+# --- Which code makes a stored thing, and its digest.
 
 
 ROOTS = {"model": Path(basics.__file__).parent, "studies": Path(__file__).parents[1]}
@@ -117,7 +117,7 @@ def libraries() -> dict[str, str]:
     return {engine: version, **{name: metadata.version(name) for name in ("numpy", "scipy")}}
 
 
-# --- What has been computed, kept on disk between runs: matrices, soil tables and answers of cases.
+# --- What has been computed, kept on disk between runs.
 
 
 LIMIT = 2 * 2**30  # bytes, unless set

@@ -164,7 +164,7 @@ def load_tables(path: Path) -> dict[str, Any]:
         raise InputError("file", path, f"the name of a study file ({error})") from None
 
 
-# --- The one way in which files are written: what is not known as our own is never replaced or removed.
+# --- The one way in which files are written.
 
 
 RECORD = "provenance.json"

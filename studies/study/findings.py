@@ -23,8 +23,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 
-# --- What a question found, as data before it is words: numbers that come from cells of tables, and sentences of
-# them.
+# --- What a question found, as data before it is words.
 
 
 Role = Literal["verdict", "answer", "sure", "next", "caution", "detail", "big"]

@@ -84,8 +84,7 @@ def _check_text(path: str, text: str) -> None:
         raise InputError(path, repr(text), f"printable characters, without {bad!r}")
 
 
-# --- Dotted paths into a set-up ("counterpoise.2.length"): what is there, a copy with another value, tables laid
-# flat.
+# --- Dotted paths into a set-up ("counterpoise.2.length").
 
 
 Opened = Callable[[Any, str], Any]

@@ -129,7 +129,7 @@ def table_value(raw: Mapping[str, Any], path: str) -> Any:
     return value_in(raw, path)
 
 
-# --- What each value of a set-up may usually be off by: one table for spreads, causes of a move and a fit's priors.
+# --- What each value of a set-up may usually be off by.
 
 
 Law = Literal["added", "factor", "one-sided"]

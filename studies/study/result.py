@@ -38,7 +38,7 @@ def xarray() -> Any:
     return library("xarray")
 
 
-# --- What a study gave: tidy frames, the cases that failed, the marks on those outside validity.
+# --- What a study gave.
 
 
 Rows = list[dict[str, Any]]

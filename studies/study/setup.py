@@ -216,7 +216,7 @@ def _texts(spec: SoilSpec) -> dict[str, Any]:
     return entries
 
 
-# --- One set-up as people write it: site, antenna, return conductors, transformer, coax, radio.
+# --- One set-up as people write it.
 
 
 AROUND = ("site.shore", "site.slope", "site.hill")

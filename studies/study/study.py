@@ -36,7 +36,7 @@ from tautwire.studies.study.raw import FEET, Raw, changed, kind_of, lengths_of
 from tautwire.studies.study.setup import Setup
 from tautwire.studies.study.units import CUSTOMARY, FOOT, Number, customary, in_words, values, written
 
-# --- Cases that are listed instead of multiplied: a table of values taken row by row, and samples drawn from ranges.
+# --- Cases that are listed instead of multiplied.
 
 
 TABLES = ("cases", "sample")

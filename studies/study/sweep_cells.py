@@ -23,8 +23,7 @@ import numpy as np
 from tautwire.model.basics import Complex, Real, reflection, swr_of
 from tautwire.model.errors import InputError
 
-# --- Tables of measured points as any program saves them, made into headings and cells: encoding, separator, decimal
-# mark.
+# --- Tables of measured points as any program saves them, made into headings and cells.
 
 
 COMMENTS = ("#", "!", "%", "//", "*")
@@ -171,7 +170,7 @@ def _decimal_comma(cells: list[str]) -> bool:
     return bool(with_comma) and not any("." in c for c in numbers)
 
 
-# --- What the columns of a table of measured points mean, and the reflection coefficient or SWR they give.
+# --- What the columns of a table of measured points mean.
 
 
 FREQUENCY_UNITS = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}

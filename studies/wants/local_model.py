@@ -194,7 +194,7 @@ def read_known(path: str, given: Any, table: str) -> Known:
     return Known(prior=value.get("prior"), sd=value.get("sd"), low=value.get("from"), high=value.get("to"))
 
 
-# --- Wires near known ones, each from one coarse solve.
+# --- Wires near known ones.
 
 
 FURTHEST = 0.08  # of the frequency: shifts beyond are not taken from the rational response

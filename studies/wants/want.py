@@ -32,7 +32,7 @@ def in_turn(function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> l
     return [function(*task) for task in tasks]
 
 
-# --- What a want is: a kind of answer that computes tidy rows for a case, and may add tables, words and plots.
+# --- What a want is.
 
 
 Frames = dict[str, Rows]

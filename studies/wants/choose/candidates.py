@@ -332,7 +332,7 @@ def _knob(path: str, given: Any) -> Knob:
     return Knob(path, label, kind, 0, len(si) - 1, tuple(written(customary(v, kind), kind) for v in si), tuple(si))
 
 
-# --- One candidate solved exactly, kept in few numbers; and what those numbers say about it through any feed.
+# --- One candidate solved exactly, kept in few numbers.
 
 
 POINTS = 41  # frequencies at which a segment's SWR is read

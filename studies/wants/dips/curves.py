@@ -178,7 +178,7 @@ class Shelf:
             self.ax.plot([f], [drop], linestyle="", zorder=4, **dot)
 
 
-# --- SWR over each band: the band's edges, the stretches each mode uses, and where every curve dips.
+# --- SWR over each band.
 
 
 MOST_PANELS = {"print": 12, "talk": 6, "slide": 6}
@@ -431,7 +431,7 @@ def impedance_figure(
         return sheet
 
 
-# --- Impedance on a Smith chart of our own drawing: rings of resistance and arcs of reactance, labelled in ohms.
+# --- Impedance on a Smith chart of our own drawing.
 
 
 RINGS = (0.2, 0.5, 1.0, 2.0, 5.0)

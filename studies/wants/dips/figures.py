@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.study import Case, Study
 
 
-# --- Where the dip goes as one quantity is swept, and how deep it is there.
+# --- Where the dip goes as one quantity is swept.
 
 
 ACROSS = {"print": 3, "talk": 3, "slide": 3}

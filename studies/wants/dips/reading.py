@@ -246,7 +246,7 @@ def columns_of(f: Real, z: Complex, feed: FeedSystem) -> dict[str, Real]:
     }  # fmt: skip
 
 
-# --- Every dip with the mode it belongs to, and the one dip of a band that is followed along the axes of a study.
+# --- Every dip with the mode it belongs to.
 
 
 APART = 0.3  # half-waves and (doubled) relative frequency together, from which two dips are not the same one

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result, Rows
 
 
-# --- The change of wire that brings a dip into its band, and where it leaves the dips of the other bands.
+# --- The change of wire that brings a dip into its band.
 
 
 COLUMN = "khz_per_metre"

@@ -37,7 +37,7 @@ from tautwire.studies.study.setup import Setup
 from tautwire.studies.wants.local_model import WireModel, radio_gamma, with_values
 from tautwire.studies.wants.spread.values import start_of
 
-# --- The search behind a fit: wires are solved rarely, everything between wire and radio as often as needed.
+# --- The search behind a fit.
 
 
 STEP = 0.05  # of a parameter's scale, for its derivative; chosen by hand
@@ -277,7 +277,7 @@ def _learnt(local: Local, x: Real, z: Sequence[Complex], cost: float) -> Local:
     return Local(x, wires, tuple(slopes), cost)
 
 
-# --- Fit uncertain values of a set-up to measured sweeps: nonlinear least squares with bounds and priors.
+# --- Fit uncertain values of a set-up to measured sweeps.
 
 
 # of gamma at the radio, smooth over a sweep: a mesh four times as fine moves it by at most 0.0017 on 40 m, 0.0027 on
@@ -558,8 +558,7 @@ def _other_plane(problem: Problem, x: Real, first: Real, moving: Sequence[bool],
     return there / here if here > 0 else math.inf
 
 
-# --- What a fit left out: values tried beside those fitted, when noise does not explain what is left, and how much
-# each would explain.
+# --- What a fit left out.
 
 
 ROUNDS = 5

@@ -46,8 +46,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 
-# --- Want "fit": uncertain values of the set-up fitted to measured sweeps, with their confidence, in tables and
-# words.
+# --- Want "fit": uncertain values of the set-up fitted to measured sweeps.
 
 
 TERMINAL = "transformer.terminal_capacitance"

@@ -362,7 +362,7 @@ def _solid(ax: Any, rows: pd.DataFrame, bearing: float, scale: Normalize, look: 
     ax.set_axis_off()
 
 
-# --- Pattern figures: elevation and azimuth cuts of all cases on one scale, and the sheets that go with them.
+# --- Pattern figures.
 
 
 BOTTOM, RING = -20.0, 5.0  # dBi

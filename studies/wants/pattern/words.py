@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 
-# --- What a study of patterns found: where it radiates, how cases differ, where the power goes.
+# --- What a study of patterns found.
 
 
 NOTICED = 0.5  # dB; less makes no headline

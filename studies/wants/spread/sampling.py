@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from tautwire.studies.wants.want import Rows
 
 
-# --- From uncertain values to the spread of a band's dip and SWR, with no solve beyond the set-up's own.
+# --- From uncertain values to the spread of a band's dip and SWR.
 
 
 CURVED = ("coax.height", "counterpoise.", "antenna.slope")  # whose shifts are no straight line: two steps
@@ -285,7 +285,7 @@ def _swr(size: Real) -> Real:
     return np.asarray((1 + capped) / (1 - capped))
 
 
-# --- Shifts of a case from those of its likes: along an axis whose matrices are blended, shifts are blended too.
+# --- Shifts of a case from those of its likes.
 
 
 SHARE = 0.35  # of the change without the second nearest place: the greatest error met with all of them
@@ -520,7 +520,7 @@ def sobol_shares(spread: Spread, count: int = 1024) -> tuple[Real, Real]:
     return np.asarray(found.first_order), np.asarray(found.total_order)
 
 
-# --- How sure the difference of two cases is: from the same draws of what is uncertain in both.
+# --- How sure the difference of two cases is.
 
 
 DRAWS = "spread_draws"  # table of the samples, which `compare` makes into the table "differences"

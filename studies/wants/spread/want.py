@@ -43,8 +43,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.result import Result
 
 
-# --- Want "spread": how sure each band's dip and SWR are, what they are unsure by, and what to measure to know
-# better.
+# --- Want "spread": how sure each band's dip and SWR are.
 
 
 class SpreadSpec(Part):

@@ -81,7 +81,7 @@ def current_figure(
         return sheet
 
 
-# --- Volts and amps along the wire, heat in each part, and why the core's loss changes with frequency.
+# --- Volts and amps along the wire.
 
 
 PARTS = (

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from tautwire.studies.study.study import Study
 
 
-# --- How likely a stop on the reel works: the share of similar installations that it serves.
+# --- How likely a stop on the reel works.
 
 
 SAMPLES = 401
@@ -69,7 +69,7 @@ def gives(spread: pd.DataFrame | None, bands: Sequence[str], column: str = "", t
     return found if np.isfinite(found).all() else None
 
 
-# --- From SWR at every reel setting to a choice: the best turns for each segment, and the fewest stops.
+# --- From SWR at every reel setting to a choice.
 
 
 COLUMN = "turns_out"

@@ -244,7 +244,7 @@ def _fitted(ax: Axes, words: str, points: float, width: float) -> float:
     return points * min(1.0, width / wide) if wide > 0 else points
 
 
-# --- The cards for the pocket, and the map of SWR over turns and segments.
+# --- The cards for the pocket.
 
 
 MOST_CARDS = 6
