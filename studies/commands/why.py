@@ -31,7 +31,7 @@ from tautwire.studies.study.result import Result
 from tautwire.studies.study.units import frequency
 from tautwire.studies.wants.fit.fitted import FROM, with_fit
 from tautwire.studies.wants.why.want import WhySpec
-from tautwire.studies.wants.why.words import Changes
+from tautwire.studies.wants.why.words import Changes, telling
 
 SAME_DIP = 0.1  # in log of frequency: further off, a logged dip is another one
 MOST_ROWS = 10  # of the table in a terminal
@@ -48,7 +48,7 @@ def ranking_text(result: Result) -> str:
     lines = [("cause", "change", "chance", "times usual", "misfit", "explains all bands")]
     changes = Changes({"why_parts": table_of(result, "why_parts")}, result.study.cases()[0].setup())
     rows = table_of(result, "why")
-    moving = [r for r in rows if r["usual_changes"]]
+    moving = [r for r in telling(rows, changes) if r["usual_changes"]]
     for row in moving[:MOST_ROWS]:
         change = changes.words(row).text(result.study.lengths)
         verdict = "yes" if row["explains"] else "not enough within the tried range" if row["at_end"] else "no"

@@ -10,7 +10,7 @@ import pandas as pd
 
 from tautwire.studies.drawing.style import CYCLE, INK, QUIET, RULE, TARGET, Heading, Sheet, style
 from tautwire.studies.study.findings import band_name, joined, say
-from tautwire.studies.wants.why.words import Changes, Tables, cases, moved, seen_rows, title_words
+from tautwire.studies.wants.why.words import Changes, Tables, cases, moved, seen_rows, telling, title_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -43,8 +43,8 @@ def why_figure(tables: Tables, setup: Setup, dip_error: float, size: str = "prin
     """Left: the change each cause needs. Right: where the dips then lie, against where they were seen. tables: of one
     case; setup: its set-up."""
     large = size != "print"
-    found = tables["why"][: MOST_ON_SLIDE if large else MOST_CAUSES]
     changes = Changes(tables, setup)
+    found = telling(tables["why"], changes)[: MOST_ON_SLIDE if large else MOST_CAUSES]
     causes = pd.DataFrame(found)
     names = list(causes["cause"])
     places = np.arange(len(names))

@@ -291,11 +291,11 @@ def explain(
             break
     shown = [s for s in sets if len(s.names) == 1 or (s.chance > SHOWN_FROM and s.sizes.all())]
     found = [track.explanation(s, every) for s in shown]
-    alone = told[0].nodes if 0 in told else attempt(track, 0)
+    wire = told[0].nodes if 0 in told else attempt(track, 0)
     slope = np.full(len(shifts), math.nan)
-    if not isinstance(alone, str):
-        c = min((k for k in alone if k), key=abs)
-        slope = np.log(alone[c][:, 0] / track.base[:, 0]) / c
+    if not isinstance(wire, str):
+        c = min((k for k in wire if k), key=abs)
+        slope = np.log(wire[c][:, 0] / track.base[:, 0]) / c
     apart = _apart(track, shown, [b for b in unread if b.name not in {s.band for s in shifts}], ask)
     return Why(
         shifts,

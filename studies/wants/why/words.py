@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 MOST = 3  # causes named besides the likeliest
 FAR_OFF = 0.015  # the set-up's own dip this far from where it was: it should be fitted first
 ALIKE = 0.4  # of the best one's chance: said to be as likely
+ADDS = 1 / 3  # of the chance of a cause alone, from which it is worth saying with another
 TELLS_APART = 3.0  # odds from which a reading is worth naming
 EVEN = 0.5  # chance above which a cause is probable, not only the likeliest
 LITTLE = 0.05  # usual changes below which a cause is none
@@ -65,7 +66,7 @@ def notes(tables: Tables, setup: Setup, dip_error: float, place: Words = NOTHING
         words = say("{place}Reading errors explain it: nothing moved.", place=place)
         return [Finding(words, "verdict", "nothing moved"), Finding(_seen(seen), "answer", "seen"), bearing]
     told = Changes(tables, setup)
-    good = [r for r in tables["why"] if r["explains"] and abs(r["usual_changes"]) > LITTLE]
+    good = [r for r in telling(tables["why"], told) if r["explains"] and abs(r["usual_changes"]) > LITTLE]
     alike = [r for r in good[: MOST + 1] if r["cause_chance"] > ALIKE * good[0]["cause_chance"]]
     if len(alike) > 1:
         first = _alike(alike, told)
@@ -134,6 +135,17 @@ class Changes:
         return Words(tuple(
             row.number(next(columns), p.form) if isinstance(p, Number) else p for p in words.parts
         ))  # fmt: skip
+
+
+def telling(rows: Sequence[Row], told: Changes) -> list[Row]:
+    """Rows of "why" without causes together that are far less likely than one of them alone: they add nothing."""
+    alone = {r["cause"]: r["cause_chance"] for r in rows}
+
+    def adds(row: Row) -> bool:
+        parts = [p["cause"] for p in told.parts(row)]
+        return len(parts) < 2 or all(row["cause_chance"] > ADDS * alone.get(name, 0.0) for name in parts)
+
+    return [r for r in rows if adds(r)]
 
 
 def seen_rows(tables: Tables) -> list[Row]:
