@@ -1,5 +1,6 @@
 """The same study on a Dask cluster, all of it on this machine's loopback address."""
 
+import contextlib
 import os
 import re
 import signal
@@ -32,6 +33,19 @@ def here(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def cluster():
+    with two_workers() as cluster:
+        yield cluster
+
+
+@pytest.fixture
+def hurt():
+    """A cluster for one test that kills workers: what it leaves behind is nobody else's."""
+    with two_workers() as cluster:
+        yield cluster
+
+
+@contextlib.contextmanager
+def two_workers():
     import dask
 
     quiet = {"distributed.scheduler.allowed-failures": 1, "distributed.comm.timeouts.connect": "5s"}
@@ -60,9 +74,16 @@ def test_run_with_a_local_cluster(cluster, here, tmp_path, monkeypatch):
     assert Store().contents()["case"] == CASES  # kept here as well, so that the next run only reads
 
 
+def die():
+    """As a case that ends its process does: after a while, when the nanny knows that the worker has started. One that
+    dies at its start is not started again."""
+    time.sleep(1)
+    os._exit(3)
+
+
 def dies_on_the_second_case(case, study, store):
     if case.index == 1:
-        os._exit(3)
+        die()
     return case.index, [{"dips": [{"band": "20 m"}]}], ""
 
 
@@ -81,10 +102,10 @@ def test_a_case_that_hangs_is_given_up_alone(cluster, tmp_path, monkeypatch):
     assert len(result.frames["dips"]) == 2
 
 
-def test_a_case_that_kills_its_workers_is_given_up_alone(cluster, tmp_path, monkeypatch):
+def test_a_case_that_kills_its_workers_is_given_up_alone(hurt, tmp_path, monkeypatch):
     monkeypatch.setattr(runner, "_answer", dies_on_the_second_case)
     study = load_study(write_study(tmp_path, SOILS))
-    result = run(study, Store(tmp_path / "store"), scheduler=cluster.scheduler_address)
+    result = run(study, Store(tmp_path / "store"), scheduler=hurt.scheduler_address)
     assert [f.labels["soil"] for f in result.failed] == ["sandy soil"]
     assert "KilledWorker" in result.failed[0].reason
     assert len(result.frames["dips"]) == 2
@@ -99,14 +120,14 @@ def dies_with_its_neighbour(case, study, store):
     deaths.mkdir(parents=True, exist_ok=True)
     if case.index == 1 or case.index == 2 and not list(deaths.glob("2-*")):
         (deaths / f"{case.index}-{time.time_ns()}").touch()
-        os._exit(3)
+        die()
     return case.index, [{"dips": [{"band": "20 m"}]}], ""
 
 
-def test_a_case_whose_workers_another_killed_is_tried_again(cluster, tmp_path, monkeypatch):
+def test_a_case_whose_workers_another_killed_is_tried_again(hurt, tmp_path, monkeypatch):
     monkeypatch.setattr(runner, "_answer", dies_with_its_neighbour)
     study = load_study(write_study(tmp_path, SOILS))
-    result = run(study, Store(tmp_path / "store"), scheduler=cluster.scheduler_address)
+    result = run(study, Store(tmp_path / "store"), scheduler=hurt.scheduler_address)
     assert [f.labels["soil"] for f in result.failed] == ["sandy soil"], [f.reason for f in result.failed]
     assert len(result.frames["dips"]) == 2
 
@@ -117,15 +138,15 @@ def says_the_second_case_twice(case, study, store):
     runs.mkdir(parents=True, exist_ok=True)
     (runs / f"{case.index}-{time.time_ns()}").touch()
     if case.index == 1 and len({p.name.split("-")[0] for p in runs.iterdir()}) > 1 and len(list(runs.glob("1-*"))) < 4:
-        os._exit(3)
+        die()
     return case.index, [{"dips": [{"band": "20 m"}]}], ""
 
 
-def test_a_case_is_failed_only_after_it_failed_alone(cluster, tmp_path, monkeypatch):
+def test_a_case_is_failed_only_after_it_failed_alone(hurt, tmp_path, monkeypatch):
     """The only one that is given up is tried once more too, and is solved alone."""
     monkeypatch.setattr(runner, "_answer", says_the_second_case_twice)
     study = load_study(write_study(tmp_path, SOILS))
-    result = run(study, Store(tmp_path / "store"), scheduler=cluster.scheduler_address)
+    result = run(study, Store(tmp_path / "store"), scheduler=hurt.scheduler_address)
     assert not result.failed and len(result.frames["dips"]) == 3
 
 

@@ -201,6 +201,7 @@ def identity(study: Study) -> str:
     return ", ".join([f"tautwire {__version__} (code {code})", *map(" ".join, libraries().items())])
 
 
+NO_ANSWER = "no answer from the cluster within"
 OTHER_CODE = "a cluster worker has other code: "
 
 
@@ -220,7 +221,7 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
     """Answers as they come, from a Dask cluster; workers keep stores of their own.
 
     A case whose worker dies is tried on another, as often as the scheduler allows (allowed-failures, 3 by default).
-    One that is given up is tried alone when nothing else runs, three times at most, as another may have killed its
+    One that is given up is tried alone when nothing else runs, twice at most, as another may have killed its
     workers: only what fails alone has failed. A worker that joins later with other code sends back what reaches it,
     and it goes to those with the code we have here.
     When nothing comes back for `timeout` seconds, the cases still out are given up. Raises InputError for a scheduler
@@ -249,7 +250,7 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
                 distributed.wait([future], timeout=timeout)
             except (TimeoutError, distributed.TimeoutError):
                 client.cancel([future])
-                return case.index, None, f"no answer from the cluster within {timeout:g} s"
+                return case.index, None, f"{NO_ANSWER} {timeout:g} s"
             fetched = _fetched(future, case, study, store)
             if workers is None and fetched[2].startswith(OTHER_CODE) and (ours := _accepted(client, study, expected)):
                 return submitted_alone(case, ours)  # only then: a worker that is started anew has another address
@@ -264,7 +265,7 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
                 except (TimeoutError, distributed.TimeoutError):
                     client.cancel(list(futures))
                     for case in futures.values():
-                        yield case.index, None, f"no answer from the cluster within {timeout:g} s"
+                        yield case.index, None, f"{NO_ANSWER} {timeout:g} s"
                     return
                 for future in done:
                     if future.status == "cancelled":
@@ -278,10 +279,9 @@ def on_cluster(cases: Sequence[Case], study: Study, store: Store, address: str, 
                     else:
                         yield fetched
             for case in again:
-                for last in (False, False, True):  # perhaps a worker was still dying, or not there again
+                fetched = submitted_alone(case)
+                if fetched[1] is None and not fetched[2].startswith(NO_ANSWER):  # perhaps a worker was still dying
                     fetched = submitted_alone(case)
-                    if last or fetched[1] is not None or fetched[2].startswith("no answer"):
-                        break
                 yield fetched
         except (OSError, CancelledError, distributed.client.FutureCancelledError):
             allowed = f"the scheduler at {address} stopped with {len(futures)} of {len(cases)} cases not yet answered"
