@@ -15,13 +15,17 @@ from tautwire.studies.commands import shared
 COMMAND = [sys.executable, "-c", "from tautwire.studies.commands.cli import main; main()"]
 LITTLE = """
 import resource, sys
+import numpy, scipy.linalg
+for module in (numpy.linalg, scipy.linalg):
+    module.solve(numpy.eye(300) + 0j, numpy.ones((300, 300)) + 0j)
 from tautwire.studies.commands.cli import main
 import tautwire.studies.reports.folder, tautwire.studies.reports.page, matplotlib.figure
 used = int(open("/proc/self/statm").read().split()[0]) * resource.getpagesize()
 resource.setrlimit(resource.RLIMIT_AS, (used + int(sys.argv.pop(1)), -1))
 main()
 """
-"""limits the address space to what is used once everything is loaded, and so many bytes more"""
+"""limits the address space to what is used once everything is loaded, and so many bytes more. Both copies of OpenBLAS
+have their buffers by then: where it gets none it waits for them for ever"""
 
 
 def environment(folder: Path) -> dict[str, str]:
